@@ -1,0 +1,23 @@
+//! What can be measured, and when pipes were made: dimensions, production periods, states.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `dimension` | what can be measured: unit, how, credible range, which way wear moves it |
+//! | `names` | one spelling for many: letter case, blanks, dashes, dots and underscores alike |
+//! | `period` | a maker's named spans of years and their standing |
+//! | `made` | when a piece was made: a year or a range of years |
+//! | `state` | the state of a reading: factory, worn, reworked, replaced, unknown |
+//!
+//! The dimensions of the trade are data (`dimensions.csv`), not code.
+
+mod dimension;
+mod made;
+mod names;
+mod period;
+mod state;
+
+pub use dimension::{Catalogue, Dimension, Direction, Kind};
+pub use made::{NotADate, YearRange};
+pub use names::{fold, nearest};
+pub use period::{Period, PeriodError, Periods, Standing};
+pub use state::State;

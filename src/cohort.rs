@@ -1,0 +1,358 @@
+//! The readings that may speak for a pattern's chosen periods.
+//!
+//! A [`Cohort`] is a view of a table: which rows belong to which pattern of which maker, when each
+//! was made, and which of them are references. The readings that reach a norm leave this room as
+//! [`Reference`]s; no other room can make one, so that a worn, reworked or replaced part can never
+//! speak for the works.
+
+use std::collections::HashMap;
+
+use crate::catalogue::{Kind, Standing, State, YearRange, fold};
+use crate::table::{Column, Table};
+
+/// Which periods' pieces to measure by.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Selection {
+    /// All periods of good standing; in a source that knows no standing at all, every piece.
+    #[default]
+    Good,
+    /// The periods of these names.
+    Named(Vec<String>),
+}
+
+/// Whose readings may speak, and when.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Choice {
+    /// The periods.
+    pub periods: Selection,
+    /// Let readings of unknown state speak as well.
+    pub unknown_state: bool,
+}
+
+/// A choice that fits nothing.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum CohortError {
+    /// A period that the source does not know.
+    #[error("no period `{wanted}`; the source has: {}", if known.is_empty() { "none".to_owned() } else { known.join(", ") })]
+    NoSuchPeriod {
+        /// As asked for.
+        wanted: String,
+        /// The periods there are.
+        known: Vec<String>,
+    },
+}
+
+/// A period as it occurs in a source.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PeriodInUse {
+    /// Its name.
+    pub name: String,
+    /// Its standing; `None` where the source names the period but does not define it.
+    pub standing: Option<Standing>,
+    /// Whether its pieces are references.
+    pub chosen: bool,
+}
+
+/// A pattern of a maker.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Group {
+    /// The maker's name; empty where none is given.
+    pub maker: String,
+    /// The pattern's name; empty where none is given.
+    pub pattern: String,
+    /// Names of the chosen periods that its references come from, in order of appearance.
+    pub periods: Vec<String>,
+    /// How many pieces of the chosen periods it has.
+    pub references: usize,
+}
+
+/// A table seen by pattern and period.
+#[derive(Debug)]
+pub struct Cohort<'t> {
+    table: &'t Table,
+    groups: Vec<Group>,
+    group_of: Vec<u32>,
+    periods: Vec<PeriodInUse>,
+    /// Number of each row's period; [`NO_PERIOD`] for none.
+    period_of: Vec<u16>,
+    reference: Vec<bool>,
+    unknown_state: bool,
+    everything: bool,
+}
+
+const NO_PERIOD: u16 = u16::MAX;
+
+/// A reading that may speak for the works.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reference {
+    row: u32,
+    group: u32,
+    x: f64,
+    u: f64,
+}
+
+impl Reference {
+    /// Row of its piece.
+    pub fn row(&self) -> usize {
+        self.row as usize
+    }
+
+    /// Number of its group.
+    pub fn group(&self) -> usize {
+        self.group as usize
+    }
+
+    /// Value on the scale of judgement: ln of a size, else the value.
+    pub fn x(&self) -> f64 {
+        self.x
+    }
+
+    /// Standard uncertainty on the scale of judgement.
+    pub fn u(&self) -> f64 {
+        self.u
+    }
+}
+
+/// A value and its standard uncertainty on the scale of judgement: the logarithm for a ratio.
+pub fn on_scale(kind: Kind, value: f64, uncertainty: f64) -> (f64, f64) {
+    match kind {
+        Kind::Ratio => (value.ln(), uncertainty / value),
+        Kind::Interval => (value, uncertainty),
+    }
+}
+
+/// The way back from the scale of judgement to the unit.
+pub fn from_scale(kind: Kind, x: f64) -> f64 {
+    match kind {
+        Kind::Ratio => x.exp(),
+        Kind::Interval => x,
+    }
+}
+
+/// Whether a reading of that state says what left the works.
+fn speaks_for_the_works(state: State, unknown_state: bool) -> bool {
+    match state {
+        State::Factory => true,
+        State::Unknown => unknown_state,
+        State::Worn | State::Reworked | State::Replaced => false,
+    }
+}
+
+impl<'t> Cohort<'t> {
+    /// Sorts a table by pattern and period.
+    ///
+    /// # Errors
+    /// [`CohortError::NoSuchPeriod`] for a named period that the source does not know.
+    pub fn new(table: &'t Table, choice: &Choice) -> Result<Cohort<'t>, CohortError> {
+        let rows = table.specimens.len();
+        let (periods, period_of) = assign_periods(table);
+        let mut cohort = Cohort {
+            table,
+            groups: Vec::new(),
+            group_of: Vec::with_capacity(rows),
+            periods,
+            period_of,
+            reference: Vec::new(),
+            unknown_state: choice.unknown_state,
+            everything: false,
+        };
+        cohort.choose(&choice.periods)?;
+        cohort.reference = cohort
+            .period_of
+            .iter()
+            .map(|&p| match cohort.periods.get(usize::from(p)) {
+                Some(period) => period.chosen || cohort.everything,
+                None => cohort.everything,
+            })
+            .collect();
+        cohort.group();
+        Ok(cohort)
+    }
+
+    /// Marks the chosen periods.
+    fn choose(&mut self, selection: &Selection) -> Result<(), CohortError> {
+        match selection {
+            Selection::Good => {
+                let defined = self.table.periods.all().iter().any(|p| p.standing != Standing::Unrated);
+                self.everything = !defined;
+                for period in &mut self.periods {
+                    period.chosen = period.standing == Some(Standing::Good) || self.everything;
+                }
+            }
+            Selection::Named(names) => {
+                for name in names {
+                    let wanted = fold(name);
+                    let mut found = self.table.periods.all().iter().any(|p| fold(&p.name) == wanted);
+                    for period in self.periods.iter_mut().filter(|p| fold(&p.name) == wanted) {
+                        period.chosen = true;
+                        found = true;
+                    }
+                    if !found {
+                        let mut known: Vec<String> =
+                            self.table.periods.all().iter().map(|p| p.name.clone()).collect();
+                        known.extend(self.periods.iter().map(|p| p.name.clone()));
+                        let mut seen = Vec::new();
+                        known.retain(|name| {
+                            let new = !seen.contains(name);
+                            seen.push(name.clone());
+                            new
+                        });
+                        return Err(CohortError::NoSuchPeriod { wanted: name.clone(), known });
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Gives each row its pattern's number.
+    fn group(&mut self) {
+        let specimens = &self.table.specimens;
+        let mut numbers: HashMap<(u32, u32), u32> = HashMap::new();
+        let mut last = None;
+        for row in 0..specimens.len() {
+            let key = (specimens.makers.codes[row], specimens.patterns.codes[row]);
+            let number = match last {
+                Some((last_key, number)) if last_key == key => number,
+                _ => *numbers.entry(key).or_insert_with(|| {
+                    self.groups.push(Group {
+                        maker: specimens.makers.get(row).to_owned(),
+                        pattern: specimens.patterns.get(row).to_owned(),
+                        periods: Vec::new(),
+                        references: 0,
+                    });
+                    self.groups.len() as u32 - 1
+                }),
+            };
+            last = Some((key, number));
+            self.group_of.push(number);
+            if self.reference[row] {
+                let group = &mut self.groups[number as usize];
+                group.references += 1;
+                if let Some(period) = self.periods.get(usize::from(self.period_of[row]))
+                    && !group.periods.contains(&period.name)
+                {
+                    group.periods.push(period.name.clone());
+                }
+            }
+        }
+    }
+
+    /// The table behind it.
+    pub fn table(&self) -> &'t Table {
+        self.table
+    }
+
+    /// All patterns, in order of appearance.
+    pub fn groups(&self) -> &[Group] {
+        &self.groups
+    }
+
+    /// Number of a row's pattern.
+    pub fn group_of(&self, row: usize) -> usize {
+        self.group_of[row] as usize
+    }
+
+    /// The period in which a row's piece was made, where it is known.
+    pub fn period_of(&self, row: usize) -> Option<&PeriodInUse> {
+        self.periods.get(usize::from(self.period_of[row]))
+    }
+
+    /// The periods that occur.
+    pub fn periods(&self) -> &[PeriodInUse] {
+        &self.periods
+    }
+
+    /// Whether every piece counts as good because the source knows no standing.
+    pub fn takes_everything(&self) -> bool {
+        self.everything
+    }
+
+    /// The groups of that pattern name, in any spelling, of one maker where one is named.
+    pub fn find_groups(&self, pattern: &str, maker: Option<&str>) -> Vec<usize> {
+        let (pattern, maker) = (fold(pattern), maker.map(fold));
+        let fits = |g: &Group| {
+            fold(&g.pattern) == pattern && maker.as_ref().is_none_or(|m| fold(&g.maker) == *m)
+        };
+        (0..self.groups.len()).filter(|&g| fits(&self.groups[g])).collect()
+    }
+
+    /// The reading at a row of a column, if it may speak for the works.
+    pub fn reference(&self, column: &Column, kind: Kind, row: usize) -> Option<Reference> {
+        if !self.is_reference(column, row) {
+            return None;
+        }
+        let value = column.value(row)?;
+        let (x, u) = on_scale(kind, value, column.uncertainty(row));
+        Some(Reference { row: row as u32, group: self.group_of[row], x, u })
+    }
+
+    /// Whether the reading at a row of a column, if there is one, may speak for the works.
+    pub fn is_reference(&self, column: &Column, row: usize) -> bool {
+        self.reference[row] && speaks_for_the_works(column.state(row), self.unknown_state)
+    }
+
+    /// All readings of a column that may speak for the works, in the order of the rows.
+    pub fn references(&self, column: &'t Column) -> impl Iterator<Item = Reference> + '_ {
+        let kind = self.table.dimension(column).kind;
+        (0..self.group_of.len()).filter_map(move |row| self.reference(column, kind, row))
+    }
+}
+
+/// The periods that occur in a table, and the number of each row's.
+fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u16>) {
+    let specimens = &table.specimens;
+    let mut in_use: Vec<PeriodInUse> = Vec::new();
+    let mut known: HashMap<(u32, u32, Option<YearRange>), u16> = HashMap::new();
+    let mut last = None;
+    let of = (0..specimens.len())
+        .map(|row| {
+            let key =
+                (specimens.makers.codes[row], specimens.periods.codes[row], specimens.made[row]);
+            if let Some((last_key, number)) = last
+                && last_key == key
+            {
+                return number;
+            }
+            let number = *known.entry(key).or_insert_with(|| {
+                match period_at(table, row) {
+                    None => NO_PERIOD,
+                    Some(found) => {
+                        let at = in_use.iter().position(|p| p.name == found.name);
+                        at.unwrap_or_else(|| {
+                            in_use.push(found);
+                            in_use.len() - 1
+                        }) as u16
+                    }
+                }
+            });
+            last = Some((key, number));
+            number
+        })
+        .collect();
+    (in_use, of)
+}
+
+/// The period of one row: as written, else by its years.
+fn period_at(table: &Table, row: usize) -> Option<PeriodInUse> {
+    let specimens = &table.specimens;
+    let maker = specimens.makers.get(row);
+    let written = specimens.periods.get(row);
+    let defined = if written.is_empty() {
+        table.periods.holding(maker, specimens.made[row]?)
+    } else {
+        table.periods.named(maker, written)
+    };
+    match defined {
+        Some(period) => Some(PeriodInUse {
+            name: period.name.clone(),
+            standing: Some(period.standing),
+            chosen: false,
+        }),
+        None if written.is_empty() => None,
+        None => {
+            Some(PeriodInUse { name: written.to_owned(), standing: None, chosen: false })
+        }
+    }
+}

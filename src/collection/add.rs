@@ -1,0 +1,705 @@
+//! Adding tables, corrections and withdrawals: one transaction and one revision each.
+
+use std::collections::HashMap;
+
+use rusqlite::{Connection, Transaction, TransactionBehavior, params, params_from_iter};
+
+use super::digest::{Digester, RevisionHead, revision_digest};
+use super::load::{self, Description, LiveReading};
+use super::schema;
+use super::{Collection, CollectionError, Contradiction};
+use crate::catalogue::{Dimension, Direction, Periods, State};
+use crate::notation::Unit;
+use crate::table::{Circumstance, Details, KeptReading, Table};
+
+/// A file to add, read already.
+#[derive(Debug)]
+pub struct NewFile {
+    /// Its name, without the folder.
+    pub name: String,
+    /// The SHA-256 of its bytes, in hexadecimal.
+    pub sha256: String,
+    /// How it was read (JSON).
+    pub options: String,
+    /// What it holds.
+    pub content: NewContent,
+}
+
+/// What a file to add holds.
+#[derive(Debug)]
+pub enum NewContent {
+    /// Measurements, read with their details.
+    Table(Box<Table>),
+    /// Production periods.
+    Periods(Periods),
+}
+
+impl From<Table> for NewContent {
+    fn from(table: Table) -> NewContent {
+        NewContent::Table(Box::new(table))
+    }
+}
+
+impl From<Periods> for NewContent {
+    fn from(periods: Periods) -> NewContent {
+        NewContent::Periods(periods)
+    }
+}
+
+/// Who adds, and why.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Author {
+    /// Who.
+    pub by: String,
+    /// When, as ISO 8601 text.
+    pub on: String,
+    /// Why; may be empty.
+    pub why: String,
+}
+
+/// What an `add` did.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Added {
+    /// The revision it made; `None` where it added nothing.
+    pub revision: Option<i64>,
+    /// Files that were in the collection already, with the revision that brought them.
+    pub known_files: Vec<(String, i64)>,
+    /// Specimens that were not known before.
+    pub new_specimens: usize,
+    /// Readings that were not known before.
+    pub new_readings: usize,
+    /// Readings that were there already.
+    pub known_readings: usize,
+    /// Readings withdrawn in favour of new ones, and words replaced.
+    pub corrections: usize,
+    /// Periods that were not known before, or changed.
+    pub new_periods: usize,
+}
+
+/// The unit of a reading is stored as its place in this list.
+pub(super) const UNITS: [Unit; 7] = [
+    Unit::Millimetre,
+    Unit::Centimetre,
+    Unit::Inch,
+    Unit::Gram,
+    Unit::Ounce,
+    Unit::Degree,
+    Unit::Plain,
+];
+
+impl Collection {
+    /// Adds files in one revision. A file that is there already adds nothing. `progress` is told
+    /// how many readings have been stored.
+    ///
+    /// With `correct`, what contradicts the collection replaces it; the old stays readable.
+    ///
+    /// # Errors
+    /// [`CollectionError::Contradictions`] without `correct`, and all failures of the store; the
+    /// collection is then as it was.
+    pub fn add(
+        &mut self,
+        files: &[NewFile],
+        author: &Author,
+        correct: bool,
+        progress: &mut dyn FnMut(usize),
+    ) -> Result<Added, CollectionError> {
+        let transaction =
+            self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        schema::bring_up_to_date(&transaction)?;
+        let mut adding = Adding::begin(&transaction, author, correct)?;
+        for file in files {
+            adding.file(file, progress)?;
+        }
+        let action = if adding.added.corrections > 0 { "correct" } else { "add" };
+        let added = adding.finish(action)?;
+        match added.revision {
+            Some(_) => transaction.commit()?,
+            None => transaction.rollback()?,
+        }
+        Ok(added)
+    }
+
+    /// Withdraws the live readings of a specimen: of one dimension, or all. They stay readable.
+    ///
+    /// # Errors
+    /// [`CollectionError::NothingToWithdraw`], and all failures of the store.
+    pub fn withdraw(
+        &mut self,
+        specimen: &str,
+        dimension: Option<&str>,
+        author: &Author,
+    ) -> Result<(i64, usize), CollectionError> {
+        let transaction =
+            self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        schema::bring_up_to_date(&transaction)?;
+        let nothing = |what: String| CollectionError::NothingToWithdraw { what };
+        let mut adding = Adding::begin(&transaction, author, true)?;
+        let id = load::specimen_id(&transaction, specimen)?
+            .ok_or_else(|| nothing(format!("the collection has no specimen `{specimen}`")))?;
+        let live = load::live_readings(&transaction, &[id])?;
+        let keys = load::dimension_keys(&transaction)?;
+        let wanted: Vec<&LiveReading> = live
+            .iter()
+            .filter(|r| {
+                dimension.is_none_or(|d| {
+                    keys.iter().any(|(id, key)| *id == r.dimension && key == d)
+                })
+            })
+            .collect();
+        if wanted.is_empty() {
+            let what = dimension.unwrap_or("any dimension");
+            return Err(nothing(format!("`{specimen}` has no live reading of {what}")));
+        }
+        for reading in &wanted {
+            adding.withdraw(reading);
+        }
+        let count = wanted.len();
+        let added = adding.finish("withdraw")?;
+        transaction.commit()?;
+        Ok((added.revision.unwrap_or(0), count))
+    }
+}
+
+/// A revision in the making.
+struct Adding<'t> {
+    transaction: &'t Transaction<'t>,
+    author: &'t Author,
+    correct: bool,
+    previous: String,
+    revision: i64,
+    added: Added,
+    /// The digest of each new file's readings.
+    files: Vec<String>,
+    descriptions: HashMap<i64, Description>,
+    withdrawals: Vec<(i64, i64, i64)>,
+    contradictions: Vec<Contradiction>,
+}
+
+impl<'t> Adding<'t> {
+    fn begin(
+        transaction: &'t Transaction<'t>,
+        author: &'t Author,
+        correct: bool,
+    ) -> Result<Adding<'t>, CollectionError> {
+        // The revision's own row is written last, with its digest.
+        transaction.pragma_update(None, "defer_foreign_keys", "ON")?;
+        let (last, sha256): (i64, String) = transaction
+            .query_row("SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1", [], |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })
+            .or_else(|error| match error {
+                rusqlite::Error::QueryReturnedNoRows => Ok((0, String::new())),
+                error => Err(error),
+            })?;
+        Ok(Adding {
+            transaction,
+            author,
+            correct,
+            previous: sha256,
+            revision: last + 1,
+            added: Added::default(),
+            files: Vec::new(),
+            descriptions: HashMap::new(),
+            withdrawals: Vec::new(),
+            contradictions: Vec::new(),
+        })
+    }
+
+    fn file(
+        &mut self,
+        file: &NewFile,
+        progress: &mut dyn FnMut(usize),
+    ) -> Result<(), CollectionError> {
+        let known = self.transaction.query_row(
+            "SELECT revision FROM file WHERE sha256 = ?1 AND options = ?2",
+            params![file.sha256, file.options],
+            |row| row.get(0),
+        );
+        match known {
+            Ok(revision) => {
+                self.added.known_files.push((file.name.clone(), revision));
+                return Ok(());
+            }
+            Err(rusqlite::Error::QueryReturnedNoRows) => {}
+            Err(error) => return Err(error.into()),
+        }
+        self.transaction.execute(
+            "INSERT INTO file (revision, name, sha256, options) VALUES (?1, ?2, ?3, ?4)",
+            params![self.revision, file.name, file.sha256, file.options],
+        )?;
+        let id = self.transaction.last_insert_rowid();
+        let mut readings = Digester::default();
+        match &file.content {
+            NewContent::Periods(periods) => self.periods(periods)?,
+            NewContent::Table(table) => self.table(id, table, &mut readings, progress)?,
+        }
+        self.files.push(readings.finish());
+        Ok(())
+    }
+
+    /// Periods of the same maker and name are replaced where they changed.
+    fn periods(&mut self, periods: &Periods) -> Result<(), CollectionError> {
+        let mut known = load::periods_with_ids(self.transaction)?;
+        let mut whole = Periods::default();
+        for new in periods.all() {
+            let same_name = |p: &crate::catalogue::Period| {
+                p.maker == new.maker && p.name.eq_ignore_ascii_case(&new.name)
+            };
+            if known.iter().any(|(_, p)| p == new) {
+                continue;
+            }
+            if let Some(at) = known.iter().position(|(_, p)| same_name(p)) {
+                let (id, _) = known.remove(at);
+                self.transaction.execute(
+                    "INSERT INTO period_withdrawal (period, revision) VALUES (?1, ?2)",
+                    params![id, self.revision],
+                )?;
+            }
+            self.transaction.execute(
+                "INSERT INTO period (revision, maker, name, year_from, year_to, standing, note)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                params![
+                    self.revision,
+                    new.maker.as_deref().unwrap_or(""),
+                    new.name,
+                    new.years.from,
+                    new.years.to,
+                    new.standing.name(),
+                    new.note
+                ],
+            )?;
+            known.push((self.transaction.last_insert_rowid(), new.clone()));
+            self.added.new_periods += 1;
+        }
+        // What is left must hold together.
+        known.into_iter().try_for_each(|(_, period)| whole.add(period))?;
+        Ok(())
+    }
+
+    fn table(
+        &mut self,
+        file: i64,
+        table: &Table,
+        digest: &mut Digester,
+        progress: &mut dyn FnMut(usize),
+    ) -> Result<(), CollectionError> {
+        let empty = Details::default();
+        let details = table.details.as_ref().unwrap_or(&empty);
+        let dimensions = self.dimensions(table)?;
+        let circumstances = self.circumstances(&details.circumstances)?;
+        let (ids, first_new) = self.specimens(table)?;
+        for (row, &id) in ids.iter().enumerate() {
+            self.describe(id, id >= first_new, &description(table, details, row));
+        }
+        let known: Vec<i64> = ids.iter().copied().filter(|&id| id < first_new).collect();
+        let live = load::live_readings(self.transaction, &known)?;
+        let mut taken: HashMap<(i64, i64), i64> = load::last_seq(self.transaction, &known)?;
+
+        // In the order of the store: specimen, dimension, then the order of the file.
+        let mut order: Vec<usize> = (0..details.readings.len()).collect();
+        let key = |r: &KeptReading| (ids[r.specimen as usize], dimensions[r.dimension as usize]);
+        order.sort_by_key(|&i| key(&details.readings[i]));
+        let mut writer = ReadingWriter::new(self.transaction, file);
+        let mut at = 0;
+        while at < order.len() {
+            let place = key(&details.readings[order[at]]);
+            let end = order[at..]
+                .iter()
+                .position(|&i| key(&details.readings[i]) != place)
+                .map_or(order.len(), |n| at + n);
+            let here: Vec<Candidate<'_>> = order[at..end]
+                .iter()
+                .map(|&i| {
+                    let reading = &details.readings[i];
+                    Candidate {
+                        reading,
+                        text: details.texts.get(reading.text as usize),
+                        circumstance: reading.circumstance.map(|c| circumstances[c as usize]),
+                    }
+                })
+                .collect();
+            let new = if place.0 < first_new {
+                self.compare(table, place, &live, here)
+            } else {
+                here
+            };
+            for candidate in new {
+                let seq = taken.entry(place).and_modify(|seq| *seq += 1).or_insert(1);
+                let KeptReading { value, uncertainty, state, unit, circumstance, .. } =
+                    *candidate.reading;
+                digest.reading(
+                    table.specimens.names.get(candidate.reading.specimen as usize),
+                    &table.catalogue.at(candidate.reading.dimension as usize).key,
+                    *seq,
+                    (value, uncertainty),
+                    state as i64,
+                    unit_number(unit),
+                    candidate.text,
+                    circumstance.map(|c| &details.circumstances[c as usize]),
+                );
+                writer.push(place, *seq, &candidate)?;
+                self.added.new_readings += 1;
+            }
+            if at / 4096 != end / 4096 {
+                progress(self.added.new_readings);
+            }
+            at = end;
+        }
+        writer.finish()
+    }
+
+    /// What is new of some readings of a known specimen; contradictions are noted.
+    fn compare<'c>(
+        &mut self,
+        table: &Table,
+        place: (i64, i64),
+        live: &[LiveReading],
+        mut here: Vec<Candidate<'c>>,
+    ) -> Vec<Candidate<'c>> {
+        let from = live.partition_point(|r| (r.specimen, r.dimension) < place);
+        let mut there: Vec<&LiveReading> =
+            live[from..].iter().take_while(|r| (r.specimen, r.dimension) == place).collect();
+        here.retain(|candidate| {
+            let same = there.iter().position(|old| candidate.equals(old));
+            if let Some(at) = same {
+                there.remove(at);
+                self.added.known_readings += 1;
+            }
+            same.is_none()
+        });
+        // Another measurer, day, instrument or state is another reading; the same ones cannot
+        // have read two values.
+        for candidate in &here {
+            let Some(at) = there.iter().position(|old| candidate.replaces(old)) else { continue };
+            let old = there.remove(at);
+            if self.correct {
+                self.withdraw(old);
+                self.added.corrections += 1;
+            } else {
+                let row = candidate.reading.specimen as usize;
+                self.contradictions.push(Contradiction {
+                    specimen: table.specimens.names.get(row).to_owned(),
+                    what: table.catalogue.at(candidate.reading.dimension as usize).key.clone(),
+                    has: old.text.clone(),
+                    says: candidate.text.to_owned(),
+                });
+            }
+        }
+        here
+    }
+
+    fn withdraw(&mut self, reading: &LiveReading) {
+        self.withdrawals.push((reading.specimen, reading.dimension, reading.seq));
+    }
+
+    /// The store's number of each dimension of a table; those it has readings of are stored.
+    fn dimensions(&mut self, table: &Table) -> Result<Vec<i64>, CollectionError> {
+        let known: HashMap<String, i64> =
+            load::dimension_keys(self.transaction)?.into_iter().map(|(id, key)| (key, id)).collect();
+        let mut ids = vec![0; table.catalogue.all().len()];
+        let mut used: Vec<usize> = table.columns.iter().map(|c| c.dimension).collect();
+        used.sort_unstable();
+        for index in used {
+            let dimension = table.catalogue.at(index);
+            ids[index] = match known.get(&dimension.key) {
+                Some(&id) => id,
+                None => insert_dimension(self.transaction, self.revision, dimension)?,
+            };
+        }
+        Ok(ids)
+    }
+
+    fn circumstances(&self, all: &[Circumstance]) -> Result<Vec<i64>, CollectionError> {
+        all.iter().map(|c| circumstance_id(self.transaction, c)).collect()
+    }
+
+    /// The store's number of each specimen, and the first number that is new.
+    fn specimens(&mut self, table: &Table) -> Result<(Vec<i64>, i64), CollectionError> {
+        let first_new: i64 = self.transaction.query_row(
+            "SELECT coalesce(max(id), 0) + 1 FROM specimen",
+            [],
+            |row| row.get(0),
+        )?;
+        let mut insert =
+            self.transaction.prepare("INSERT INTO specimen (id, name) VALUES (?1, ?2)")?;
+        let mut next = first_new;
+        let mut ids = Vec::with_capacity(table.specimens.len());
+        for name in table.specimens.names.iter() {
+            let known = match first_new {
+                1 => None,
+                _ => load::specimen_id(self.transaction, name)?,
+            };
+            ids.push(match known {
+                Some(id) => id,
+                None => {
+                    insert.execute(params![next, name])?;
+                    self.added.new_specimens += 1;
+                    next += 1;
+                    next - 1
+                }
+            });
+        }
+        Ok((ids, first_new))
+    }
+
+    /// Notes what a file says of a specimen: gaps are filled, contradictions are noted.
+    fn describe(&mut self, id: i64, new: bool, said: &Description) {
+        if new {
+            self.descriptions.insert(id, said.clone());
+            return;
+        }
+        let pending = self.descriptions.get(&id).cloned();
+        // A specimen without a description would be a broken store; it is then described anew.
+        let Some(old) =
+            pending.or_else(|| load::description(self.transaction, id).ok().flatten())
+        else {
+            self.descriptions.insert(id, said.clone());
+            return;
+        };
+        let mut merged = old.clone();
+        for ((what, has), (_, says)) in merged.fields_mut().into_iter().zip(said.fields()) {
+            if says.is_empty() || says == has {
+                continue;
+            }
+            if has.is_empty() {
+                *has = says.to_owned();
+            } else if self.correct {
+                *has = says.to_owned();
+                self.added.corrections += 1;
+            } else {
+                self.contradictions.push(Contradiction {
+                    specimen: said.specimen.clone(),
+                    what: what.to_owned(),
+                    has: has.clone(),
+                    says: says.to_owned(),
+                });
+            }
+        }
+        if merged != old {
+            self.descriptions.insert(id, merged);
+        }
+    }
+
+    /// Writes what was gathered and the revision's own row.
+    fn finish(mut self, action: &str) -> Result<Added, CollectionError> {
+        if !self.contradictions.is_empty() {
+            return Err(CollectionError::Contradictions { contradictions: self.contradictions });
+        }
+        if self.files.is_empty() && self.withdrawals.is_empty() {
+            return Ok(self.added);
+        }
+        let mut descriptions: Vec<(i64, Description)> = self.descriptions.into_iter().collect();
+        descriptions.sort_by_key(|(id, _)| *id);
+        for (id, description) in &descriptions {
+            insert_description(self.transaction, *id, self.revision, description)?;
+        }
+        for (specimen, dimension, seq) in self.withdrawals {
+            self.transaction.execute(
+                "INSERT INTO withdrawal (specimen, dimension, seq, revision)
+                 VALUES (?1, ?2, ?3, ?4)",
+                params![specimen, dimension, seq, self.revision],
+            )?;
+        }
+        let head = RevisionHead {
+            id: self.revision,
+            made_on: self.author.on.clone(),
+            made_by: self.author.by.clone(),
+            action: action.to_owned(),
+            why: self.author.why.clone(),
+        };
+        let sha256 = revision_digest(self.transaction, &self.previous, &head, &self.files)?;
+        head.insert(self.transaction, &sha256)?;
+        self.added.revision = Some(self.revision);
+        Ok(self.added)
+    }
+}
+
+/// A reading that a file brings.
+struct Candidate<'a> {
+    reading: &'a KeptReading,
+    text: &'a str,
+    circumstance: Option<i64>,
+}
+
+impl Candidate<'_> {
+    fn same_circumstances(&self, old: &LiveReading) -> bool {
+        self.reading.state == old.state && self.circumstance == old.circumstance
+    }
+
+    fn equals(&self, old: &LiveReading) -> bool {
+        self.same_circumstances(old) && self.reading.value == old.value
+    }
+
+    fn replaces(&self, old: &LiveReading) -> bool {
+        self.same_circumstances(old) && self.reading.value != old.value
+    }
+}
+
+fn description(table: &Table, details: &Details, row: usize) -> Description {
+    let specimens = &table.specimens;
+    Description {
+        specimen: specimens.names.get(row).to_owned(),
+        maker: specimens.makers.get(row).to_owned(),
+        pattern: specimens.patterns.get(row).to_owned(),
+        finish: details.finish.get(row).to_owned(),
+        made: details.made.get(row).to_owned(),
+        period: specimens.periods.get(row).to_owned(),
+        source: details.source.get(row).to_owned(),
+        note: details.note.get(row).to_owned(),
+    }
+}
+
+pub(super) fn unit_number(unit: Unit) -> i64 {
+    UNITS.iter().position(|&u| u == unit).map_or(0, |at| at as i64)
+}
+
+fn direction(direction: Option<Direction>) -> &'static str {
+    match direction {
+        Some(Direction::Up) => "up",
+        Some(Direction::Down) => "down",
+        None => "",
+    }
+}
+
+/// A dimension as the texts and numbers that the store and a package keep of it.
+pub(super) fn dimension_cells(d: &Dimension) -> [String; 9] {
+    let limit = |pick: fn((f64, f64)) -> f64| d.credible.map_or(String::new(), |c| pick(c).to_string());
+    [
+        d.key.clone(),
+        d.label.clone(),
+        d.unit.clone(),
+        d.synonyms.join(";"),
+        d.how_measured.clone(),
+        limit(|c| c.0),
+        limit(|c| c.1),
+        direction(d.wear_moves).to_owned(),
+        direction(d.tool_moves).to_owned(),
+    ]
+}
+
+pub(super) fn insert_dimension(
+    connection: &Connection,
+    revision: i64,
+    dimension: &Dimension,
+) -> Result<i64, CollectionError> {
+    let [key, label, unit, synonyms, how, _, _, wear, tool] = dimension_cells(dimension);
+    connection.execute(
+        "INSERT INTO dimension (revision, key, label, unit, synonyms, how_measured, credible_low,
+         credible_high, wear_moves, tool_moves) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        params![
+            revision,
+            key,
+            label,
+            unit,
+            synonyms,
+            how,
+            dimension.credible.map(|c| c.0),
+            dimension.credible.map(|c| c.1),
+            wear,
+            tool
+        ],
+    )?;
+    Ok(connection.last_insert_rowid())
+}
+
+pub(super) fn circumstance_id(
+    connection: &Connection,
+    c: &Circumstance,
+) -> Result<i64, CollectionError> {
+    let texts = [&c.instrument, &c.measured_by, &c.measured_on, &c.source, &c.note];
+    connection.prepare_cached(
+        "INSERT INTO circumstance (instrument, measured_by, measured_on, source, note)
+         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+    )?
+    .execute(params_from_iter(texts))?;
+    Ok(connection
+        .prepare_cached(
+            "SELECT id FROM circumstance WHERE instrument = ?1 AND measured_by = ?2
+             AND measured_on = ?3 AND source = ?4 AND note = ?5",
+        )?
+        .query_row(params_from_iter(texts), |row| row.get(0))?)
+}
+
+pub(super) fn insert_description(
+    connection: &Connection,
+    specimen: i64,
+    revision: i64,
+    d: &Description,
+) -> Result<(), CollectionError> {
+    connection
+        .prepare_cached(
+            "INSERT INTO description (specimen, revision, maker, pattern, finish, made, period,
+             source, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+        )?
+        .execute(params![
+            specimen, revision, d.maker, d.pattern, d.finish, d.made, d.period, d.source, d.note
+        ])?;
+    Ok(())
+}
+
+/// Writes readings many rows a statement: binding rows is what an insert costs.
+struct ReadingWriter<'t> {
+    connection: &'t Connection,
+    file: i64,
+    rows: Vec<rusqlite::types::Value>,
+}
+
+impl<'t> ReadingWriter<'t> {
+    const COLUMNS: usize = 10;
+    const ROWS_A_STATEMENT: usize = 16;
+
+    fn new(connection: &'t Connection, file: i64) -> ReadingWriter<'t> {
+        let rows = Vec::with_capacity(Self::COLUMNS * Self::ROWS_A_STATEMENT);
+        ReadingWriter { connection, file, rows }
+    }
+
+    fn push(
+        &mut self,
+        (specimen, dimension): (i64, i64),
+        seq: i64,
+        candidate: &Candidate<'_>,
+    ) -> Result<(), CollectionError> {
+        use rusqlite::types::Value;
+        let reading = candidate.reading;
+        self.rows.extend([
+            Value::Integer(specimen),
+            Value::Integer(dimension),
+            Value::Integer(seq),
+            Value::Integer(self.file),
+            Value::Real(reading.value),
+            Value::Real(reading.uncertainty),
+            Value::Integer(reading.state as i64),
+            Value::Integer(unit_number(reading.unit)),
+            Value::Text(candidate.text.to_owned()),
+            candidate.circumstance.map_or(Value::Null, Value::Integer),
+        ]);
+        if self.rows.len() == Self::COLUMNS * Self::ROWS_A_STATEMENT {
+            self.write()?;
+        }
+        Ok(())
+    }
+
+    fn write(&mut self) -> Result<(), CollectionError> {
+        let rows = self.rows.len() / Self::COLUMNS;
+        if rows == 0 {
+            return Ok(());
+        }
+        let row = format!("({})", vec!["?"; Self::COLUMNS].join(", "));
+        let sql = format!(
+            "INSERT INTO reading (specimen, dimension, seq, file, value, uncertainty, state, unit,
+             text, circumstance) VALUES {}",
+            vec![row.as_str(); rows].join(", ")
+        );
+        self.connection.prepare_cached(&sql)?.execute(params_from_iter(self.rows.drain(..)))?;
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<(), CollectionError> {
+        self.write()
+    }
+}
+
+/// The state stored under a number; an unknown number is an unknown state.
+pub(super) fn state_of(number: i64) -> State {
+    u8::try_from(number).ok().and_then(State::from_number).unwrap_or(State::Unknown)
+}

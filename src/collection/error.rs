@@ -1,0 +1,127 @@
+//! What can go wrong with a collection.
+
+use crate::table::{TableError, counted};
+
+/// Why a collection could not be opened, read or added to. Nothing was changed.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum CollectionError {
+    /// No such file.
+    #[error("no collection {file}; `calibriar add FILE... --to {file}` makes one")]
+    Missing {
+        /// As it was named.
+        file: String,
+    },
+    /// The file is something else.
+    #[error("{file} is no collection: {found}")]
+    NotACollection {
+        /// As it was named.
+        file: String,
+        /// What it is instead.
+        found: &'static str,
+    },
+    /// The file is empty.
+    #[error("the collection {file} is empty")]
+    Empty {
+        /// As it was named.
+        file: String,
+    },
+    /// Written by a later version of this program.
+    #[error("{file} is a collection of version {version}; this program reads up to version {known}: use a newer calibriar")]
+    Newer {
+        /// As it was named.
+        file: String,
+        /// The file's version.
+        version: i32,
+        /// The newest version that this program knows.
+        known: i32,
+    },
+    /// The file cannot be opened or written.
+    #[error("cannot open the collection {file}")]
+    Open {
+        /// As it was named.
+        file: String,
+        /// Why not.
+        source: rusqlite::Error,
+    },
+    /// Another program holds the collection for longer than we waited.
+    #[error("the collection is in use by another program; try again")]
+    Busy,
+    /// The disk is full.
+    #[error("the disk is full; the collection is as it was")]
+    Full,
+    /// The collection may not be written.
+    #[error("the collection or its folder may not be written")]
+    ReadOnly,
+    /// Another failure of the store.
+    #[error("the store failed")]
+    Sqlite(#[source] rusqlite::Error),
+    /// A file's readings or words contradict the collection's.
+    #[error("{} the collection; --correct --why REASON records them as corrections", contradicting(contradictions.len()))]
+    Contradictions {
+        /// Each of them.
+        contradictions: Vec<Contradiction>,
+    },
+    /// Nothing to withdraw.
+    #[error("nothing to withdraw: {what}")]
+    NothingToWithdraw {
+        /// What was asked for.
+        what: String,
+    },
+    /// A period table that cannot hold.
+    #[error(transparent)]
+    Period(#[from] crate::catalogue::PeriodError),
+    /// A data package that cannot be read.
+    #[error("{file}: {what}")]
+    Package {
+        /// The file within the package.
+        file: String,
+        /// What is wrong and what was expected.
+        what: String,
+    },
+    /// A table of a data package that cannot be read.
+    #[error(transparent)]
+    Table(#[from] TableError),
+    /// A file that cannot be read or written.
+    #[error("cannot {verb} {file}")]
+    File {
+        /// `read` or `write`.
+        verb: &'static str,
+        /// As it was named.
+        file: String,
+        /// Why not.
+        source: std::io::Error,
+    },
+}
+
+fn contradicting(n: usize) -> String {
+    format!("{} contradict{}", counted(n, "entry").replace("entrys", "entries"), if n == 1 { "s" } else { "" })
+}
+
+/// Something that a file says otherwise than the collection.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{specimen}, {what}: the collection has `{has}`, the file has `{says}`")]
+pub struct Contradiction {
+    /// The specimen.
+    pub specimen: String,
+    /// The dimension or the column.
+    pub what: String,
+    /// The collection's text.
+    pub has: String,
+    /// The file's text.
+    pub says: String,
+}
+
+impl From<rusqlite::Error> for CollectionError {
+    fn from(error: rusqlite::Error) -> CollectionError {
+        use rusqlite::ErrorCode::{
+            CannotOpen, DatabaseBusy, DatabaseLocked, DiskFull, ReadOnly,
+        };
+        match error.sqlite_error_code() {
+            Some(DatabaseBusy | DatabaseLocked) => CollectionError::Busy,
+            Some(DiskFull) => CollectionError::Full,
+            Some(ReadOnly | CannotOpen) => CollectionError::ReadOnly,
+            _ => CollectionError::Sqlite(error),
+        }
+    }
+}

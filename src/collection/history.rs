@@ -1,0 +1,138 @@
+//! Revisions: who, when, what, why.
+
+use rusqlite::params;
+
+use super::load::specimen_id;
+use super::{Collection, CollectionError};
+
+/// One revision.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+pub struct Entry {
+    /// Its number.
+    pub revision: i64,
+    /// When (ISO 8601).
+    pub made_on: String,
+    /// By whom.
+    pub made_by: String,
+    /// `add`, `correct` or `withdraw`.
+    pub action: String,
+    /// Why; may be empty.
+    pub why: String,
+    /// Names of the files it brought.
+    pub files: Vec<String>,
+    /// Readings it brought.
+    pub readings: i64,
+    /// Readings it withdrew.
+    pub withdrawn: i64,
+    /// Its digest.
+    pub sha256: String,
+}
+
+/// One thing that happened to a reading of a specimen.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Happening {
+    /// The revision.
+    pub revision: i64,
+    /// When (ISO 8601).
+    pub made_on: String,
+    /// By whom.
+    pub made_by: String,
+    /// `added` or `withdrawn`.
+    pub what: &'static str,
+    /// The dimension's key.
+    pub dimension: String,
+    /// The cell, verbatim.
+    pub text: String,
+    /// The value, in the dimension's unit.
+    pub value: f64,
+    /// The unit.
+    pub unit: String,
+    /// The reading's state.
+    pub state: &'static str,
+    /// The file that brought it.
+    pub file: String,
+    /// The revision's reason; may be empty.
+    pub why: String,
+}
+
+impl Collection {
+    /// All revisions, the oldest first.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn history(&self) -> Result<Vec<Entry>, CollectionError> {
+        let mut files = self
+            .connection
+            .prepare("SELECT name FROM file WHERE revision = ?1 ORDER BY id")?;
+        let mut readings = self.connection.prepare(
+            "SELECT file.revision, count(*) FROM reading JOIN file ON file.id = reading.file
+             GROUP BY file.revision",
+        )?;
+        let readings: Vec<(i64, i64)> = readings
+            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+            .collect::<Result<_, _>>()?;
+        let mut statement = self.connection.prepare(
+            "SELECT id, made_on, made_by, action, why, sha256,
+             (SELECT count(*) FROM withdrawal WHERE withdrawal.revision = revision.id)
+             FROM revision ORDER BY id",
+        )?;
+        let mut rows = statement.query([])?;
+        let mut entries = Vec::new();
+        while let Some(row) = rows.next()? {
+            let revision = row.get(0)?;
+            entries.push(Entry {
+                revision,
+                made_on: row.get(1)?,
+                made_by: row.get(2)?,
+                action: row.get(3)?,
+                why: row.get(4)?,
+                files: files
+                    .query_map([revision], |row| row.get(0))?
+                    .collect::<Result<_, _>>()?,
+                readings: readings.iter().find(|(r, _)| *r == revision).map_or(0, |(_, n)| *n),
+                withdrawn: row.get(6)?,
+                sha256: row.get(5)?,
+            });
+        }
+        Ok(entries)
+    }
+
+    /// What happened to the readings of one specimen, the oldest first; `None` where the
+    /// collection has no such specimen.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn history_of(&self, specimen: &str) -> Result<Option<Vec<Happening>>, CollectionError> {
+        let Some(id) = specimen_id(&self.connection, specimen)? else { return Ok(None) };
+        let mut statement = self.connection.prepare(
+            "SELECT v.id, v.made_on, v.made_by, v.why, d.key, d.unit, r.text, r.value, r.state,
+             f.name, 0 AS gone
+             FROM reading r JOIN file f ON f.id = r.file JOIN revision v ON v.id = f.revision
+             JOIN dimension d ON d.id = r.dimension WHERE r.specimen = ?1
+             UNION ALL
+             SELECT v.id, v.made_on, v.made_by, v.why, d.key, d.unit, r.text, r.value, r.state,
+             f.name, 1
+             FROM withdrawal w JOIN reading r ON r.specimen = w.specimen
+             AND r.dimension = w.dimension AND r.seq = w.seq JOIN file f ON f.id = r.file
+             JOIN revision v ON v.id = w.revision JOIN dimension d ON d.id = r.dimension
+             WHERE w.specimen = ?1
+             ORDER BY 1, 11 DESC, 5",
+        )?;
+        let happenings = statement.query_map(params![id], |row| {
+            Ok(Happening {
+                revision: row.get(0)?,
+                made_on: row.get(1)?,
+                made_by: row.get(2)?,
+                what: if row.get(10)? { "withdrawn" } else { "added" },
+                dimension: row.get(4)?,
+                text: row.get(6)?,
+                value: row.get(7)?,
+                unit: row.get(5)?,
+                state: super::add::state_of(row.get(8)?).name(),
+                file: row.get(9)?,
+                why: row.get(3)?,
+            })
+        })?;
+        Ok(Some(happenings.collect::<Result<_, _>>()?))
+    }
+}

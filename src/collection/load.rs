@@ -1,0 +1,357 @@
+//! From the store to a table.
+
+use std::collections::HashMap;
+
+use rusqlite::{Connection, params};
+
+use super::add::state_of;
+use super::{Collection, CollectionError};
+use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange};
+use crate::table::{ColumnBuilder, ReadingOfPiece, Specimens, Table};
+
+/// What is said of a specimen.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Description {
+    pub(super) specimen: String,
+    pub(super) maker: String,
+    pub(super) pattern: String,
+    pub(super) finish: String,
+    pub(super) made: String,
+    pub(super) period: String,
+    pub(super) source: String,
+    pub(super) note: String,
+}
+
+impl Description {
+    pub(super) fn fields(&self) -> [(&'static str, &str); 7] {
+        [
+            ("maker", &self.maker),
+            ("pattern", &self.pattern),
+            ("finish", &self.finish),
+            ("made", &self.made),
+            ("period", &self.period),
+            ("source", &self.source),
+            ("note", &self.note),
+        ]
+    }
+
+    pub(super) fn fields_mut(&mut self) -> [(&'static str, &mut String); 7] {
+        [
+            ("maker", &mut self.maker),
+            ("pattern", &mut self.pattern),
+            ("finish", &mut self.finish),
+            ("made", &mut self.made),
+            ("period", &mut self.period),
+            ("source", &mut self.source),
+            ("note", &mut self.note),
+        ]
+    }
+}
+
+/// A reading that was not withdrawn.
+#[derive(Clone, Debug)]
+pub(super) struct LiveReading {
+    pub(super) specimen: i64,
+    pub(super) dimension: i64,
+    pub(super) seq: i64,
+    pub(super) value: f64,
+    pub(super) state: State,
+    pub(super) text: String,
+    pub(super) circumstance: Option<i64>,
+}
+
+impl Collection {
+    /// The live readings as a table. With `like`, only specimens of the makers and patterns that
+    /// the named ones have.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn table(&self, like: Option<&[String]>) -> Result<Table, CollectionError> {
+        let connection = &self.connection;
+        let (catalogue, dimensions) = catalogue(connection)?;
+        let kin = match like {
+            None => None,
+            Some(names) => Some(kin(connection, names)?),
+        };
+        let mut specimens = Specimens::default();
+        let mut row_of: HashMap<i64, u32> = HashMap::new();
+        let mut statement = connection.prepare(
+            "SELECT specimen.id, specimen.name, d.maker, d.pattern, d.made, d.period
+             FROM specimen JOIN description d ON d.specimen = specimen.id
+             WHERE d.revision = (SELECT max(revision) FROM description WHERE specimen = d.specimen)
+             ORDER BY specimen.id",
+        )?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            let text = |column: usize| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
+            let (maker, pattern) = (text(2)?, text(3)?);
+            if let Some(kin) = &kin
+                && !kin.iter().any(|(m, p)| m == maker && p == pattern)
+            {
+                continue;
+            }
+            row_of.insert(row.get(0)?, specimens.len() as u32);
+            specimens.names.push(text(1)?);
+            specimens.makers.push(maker);
+            specimens.patterns.push(pattern);
+            specimens.made.push(YearRange::parse(text(4)?).ok());
+            specimens.periods.push(text(5)?);
+        }
+        let mut builder = ColumnBuilder::default();
+        let mut push = |row: u32, reading: &rusqlite::Row<'_>| -> rusqlite::Result<()> {
+            let dimension: i64 = reading.get(1)?;
+            let Some(&index) = dimensions.get(&dimension) else { return Ok(()) };
+            let of_piece = ReadingOfPiece {
+                value: reading.get(2)?,
+                uncertainty: reading.get(3)?,
+                state: state_of(reading.get(4)?),
+            };
+            builder.push(row, index, of_piece);
+            Ok(())
+        };
+        let live = live_condition(connection)?;
+        let columns = "SELECT specimen, dimension, value, uncertainty, state FROM reading AS r";
+        if kin.is_some() {
+            let sql = format!("{columns} WHERE specimen = ?1{}", live.and());
+            let mut statement = connection.prepare(&sql)?;
+            let mut ids: Vec<(&i64, &u32)> = row_of.iter().collect();
+            ids.sort_unstable_by_key(|(_, row)| **row);
+            for (id, &row) in ids {
+                let mut readings = statement.query([id])?;
+                while let Some(reading) = readings.next()? {
+                    push(row, reading)?;
+                }
+            }
+        } else {
+            let mut statement = connection.prepare(&format!("{columns}{}", live.only()))?;
+            let mut readings = statement.query([])?;
+            let mut last: Option<(i64, u32)> = None;
+            while let Some(reading) = readings.next()? {
+                let id: i64 = reading.get(0)?;
+                let row = match last {
+                    Some((known, row)) if known == id => row,
+                    _ => match row_of.get(&id) {
+                        Some(&row) => row,
+                        None => continue,
+                    },
+                };
+                last = Some((id, row));
+                push(row, reading)?;
+            }
+        }
+        let columns = builder.finish(specimens.len());
+        Ok(Table { catalogue, periods: periods(connection)?, specimens, columns, details: None })
+    }
+}
+
+/// The condition that leaves withdrawn readings out; nothing where none was ever withdrawn.
+struct Live(&'static str);
+
+impl Live {
+    fn and(&self) -> String {
+        if self.0.is_empty() { String::new() } else { format!(" AND {}", self.0) }
+    }
+
+    fn only(&self) -> String {
+        if self.0.is_empty() { String::new() } else { format!(" WHERE {}", self.0) }
+    }
+}
+
+fn live_condition(connection: &Connection) -> Result<Live, CollectionError> {
+    let any: bool =
+        connection.query_row("SELECT EXISTS (SELECT 1 FROM withdrawal)", [], |row| row.get(0))?;
+    Ok(Live(if any {
+        "NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = r.specimen
+         AND w.dimension = r.dimension AND w.seq = r.seq)"
+    } else {
+        ""
+    }))
+}
+
+/// Makers and patterns of the named specimens, in any letter case.
+fn kin(
+    connection: &Connection,
+    names: &[String],
+) -> Result<Vec<(String, String)>, CollectionError> {
+    let mut statement = connection.prepare(
+        "SELECT DISTINCT d.maker, d.pattern FROM specimen JOIN description d
+         ON d.specimen = specimen.id WHERE specimen.name = ?1 COLLATE NOCASE",
+    )?;
+    let mut found = Vec::new();
+    for name in names {
+        let of_name = statement.query_map([name.trim()], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        found.extend(of_name.collect::<Result<Vec<(String, String)>, _>>()?);
+    }
+    Ok(found)
+}
+
+/// The dimensions of the trade and those of the collection, and the index of each stored one.
+fn catalogue(connection: &Connection) -> Result<(Catalogue, HashMap<i64, usize>), CollectionError> {
+    let mut catalogue = Catalogue::standard();
+    let mut index = HashMap::new();
+    for (id, dimension) in stored_dimensions(connection)? {
+        index.insert(id, catalogue.add(dimension));
+    }
+    Ok((catalogue, index))
+}
+
+pub(super) fn stored_dimensions(
+    connection: &Connection,
+) -> Result<Vec<(i64, Dimension)>, CollectionError> {
+    let mut statement = connection.prepare(
+        "SELECT id, key, label, unit, synonyms, how_measured, credible_low, credible_high,
+         wear_moves, tool_moves FROM dimension ORDER BY id",
+    )?;
+    let mut rows = statement.query([])?;
+    let mut found = Vec::new();
+    while let Some(row) = rows.next()? {
+        let limit = |column: usize| -> rusqlite::Result<String> {
+            Ok(row.get::<_, Option<f64>>(column)?.map_or(String::new(), |v| v.to_string()))
+        };
+        let mut cells: Vec<String> = Vec::with_capacity(9);
+        for column in 1..=5 {
+            cells.push(row.get(column)?);
+        }
+        cells.extend([limit(6)?, limit(7)?, row.get(8)?, row.get(9)?]);
+        let cells: Vec<&str> = cells.iter().map(String::as_str).collect();
+        if let Some(dimension) = Dimension::from_cells(&cells) {
+            found.push((row.get(0)?, dimension));
+        }
+    }
+    Ok(found)
+}
+
+pub(super) fn dimension_keys(connection: &Connection) -> Result<Vec<(i64, String)>, CollectionError> {
+    let mut statement = connection.prepare("SELECT id, key FROM dimension ORDER BY id")?;
+    let keys = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    Ok(keys.collect::<Result<_, _>>()?)
+}
+
+/// The periods that hold.
+fn periods(connection: &Connection) -> Result<Periods, CollectionError> {
+    let mut periods = Periods::default();
+    for (_, period) in periods_with_ids(connection)? {
+        periods.add(period)?;
+    }
+    Ok(periods)
+}
+
+pub(super) fn periods_with_ids(
+    connection: &Connection,
+) -> Result<Vec<(i64, Period)>, CollectionError> {
+    let mut statement = connection.prepare(
+        "SELECT id, maker, name, year_from, year_to, standing, note FROM period
+         WHERE id NOT IN (SELECT period FROM period_withdrawal) ORDER BY id",
+    )?;
+    let mut rows = statement.query([])?;
+    let mut found = Vec::new();
+    while let Some(row) = rows.next()? {
+        let maker: String = row.get(1)?;
+        let standing: String = row.get(5)?;
+        let period = Period {
+            maker: Some(maker).filter(|m| !m.is_empty()),
+            name: row.get(2)?,
+            years: YearRange { from: row.get(3)?, to: row.get(4)? },
+            // The schema allows no other word.
+            standing: Standing::parse(&standing).unwrap_or(Standing::Unrated),
+            note: row.get(6)?,
+        };
+        found.push((row.get(0)?, period));
+    }
+    Ok(found)
+}
+
+pub(super) fn specimen_id(
+    connection: &Connection,
+    name: &str,
+) -> Result<Option<i64>, CollectionError> {
+    let found = connection
+        .prepare_cached("SELECT id FROM specimen WHERE name = ?1")?
+        .query_row([name], |row| row.get(0));
+    match found {
+        Ok(id) => Ok(Some(id)),
+        Err(rusqlite::Error::QueryReturnedNoRows) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// What the newest revision that speaks of a specimen says.
+pub(super) fn description(
+    connection: &Connection,
+    specimen: i64,
+) -> Result<Option<Description>, CollectionError> {
+    let found = connection
+        .prepare_cached(
+            "SELECT name, maker, pattern, finish, made, period, source, note
+             FROM description JOIN specimen ON specimen.id = description.specimen
+             WHERE specimen = ?1 ORDER BY revision DESC LIMIT 1",
+        )?
+        .query_row([specimen], |row| {
+            Ok(Description {
+                specimen: row.get(0)?,
+                maker: row.get(1)?,
+                pattern: row.get(2)?,
+                finish: row.get(3)?,
+                made: row.get(4)?,
+                period: row.get(5)?,
+                source: row.get(6)?,
+                note: row.get(7)?,
+            })
+        });
+    match found {
+        Ok(description) => Ok(Some(description)),
+        Err(rusqlite::Error::QueryReturnedNoRows) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// The live readings of some specimens, in the order of the store.
+pub(super) fn live_readings(
+    connection: &Connection,
+    specimens: &[i64],
+) -> Result<Vec<LiveReading>, CollectionError> {
+    let sql = format!(
+        "SELECT specimen, dimension, seq, value, state, text, circumstance FROM reading AS r
+         WHERE specimen = ?1{}",
+        live_condition(connection)?.and()
+    );
+    let mut statement = connection.prepare(&sql)?;
+    let mut ids = specimens.to_vec();
+    ids.sort_unstable();
+    let mut found = Vec::new();
+    for id in ids {
+        let of_specimen = statement.query_map([id], |row| {
+            Ok(LiveReading {
+                specimen: row.get(0)?,
+                dimension: row.get(1)?,
+                seq: row.get(2)?,
+                value: row.get(3)?,
+                state: state_of(row.get(4)?),
+                text: row.get(5)?,
+                circumstance: row.get(6)?,
+            })
+        })?;
+        for reading in of_specimen {
+            found.push(reading?);
+        }
+    }
+    Ok(found)
+}
+
+/// The last number given to a reading of each place of some specimens.
+pub(super) fn last_seq(
+    connection: &Connection,
+    specimens: &[i64],
+) -> Result<HashMap<(i64, i64), i64>, CollectionError> {
+    let mut statement = connection.prepare(
+        "SELECT dimension, max(seq) FROM reading WHERE specimen = ?1 GROUP BY dimension",
+    )?;
+    let mut last = HashMap::new();
+    for &specimen in specimens {
+        let mut rows = statement.query(params![specimen])?;
+        while let Some(row) = rows.next()? {
+            last.insert((specimen, row.get(0)?), row.get(1)?);
+        }
+    }
+    Ok(last)
+}

@@ -1,0 +1,205 @@
+//! The store: one SQLite file with everybody's readings, and their whole history.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `schema` | the tables, migrations, what is a collection and what is not |
+//! | `add` | adding tables, corrections, withdrawals: one transaction each |
+//! | `load` | from the store to a table |
+//! | `history` | revisions: who, when, what, why |
+//! | `digest` | what a revision's digest is made of |
+//! | `package` | data packages out and in |
+//! | `error` | what can go wrong |
+//!
+//! Nothing is overwritten: a correction is a new revision, and a withdrawn reading stays readable.
+//! The store knows nothing of statistics.
+
+mod add;
+mod digest;
+mod error;
+mod history;
+mod load;
+mod package;
+mod schema;
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, OpenFlags};
+
+pub use add::{Added, Author, NewContent, NewFile};
+pub use digest::sha256_hex;
+pub use error::{CollectionError, Contradiction};
+pub use history::{Entry, Happening};
+pub use package::{Package, PackagedTable, is_package, read_package};
+use schema::{Kind, Rejected};
+
+/// How long to wait for another program's `add`.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// An open collection.
+#[derive(Debug)]
+pub struct Collection {
+    connection: Connection,
+    /// The file, unless the collection is in memory.
+    path: Option<PathBuf>,
+    /// Made by this call, and so to be removed if nothing comes of it.
+    new_file: bool,
+}
+
+/// The newest revision of a collection.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Revision {
+    /// Its number; 0 in a collection without any.
+    pub id: i64,
+    /// Its digest.
+    pub sha256: String,
+}
+
+impl Collection {
+    /// Opens a collection to read it.
+    ///
+    /// # Errors
+    /// [`CollectionError`]: missing, empty, another kind of file, or a newer version's.
+    pub fn open(path: &Path) -> Result<Collection, CollectionError> {
+        let file = path.display().to_string();
+        if !path.exists() {
+            return Err(CollectionError::Missing { file });
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags)
+            .and_then(|c| c.busy_timeout(PATIENCE).map(|()| c))
+            .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
+        let (connection, kind) = match schema::kind(&connection) {
+            // A folder that may not be written cannot hold the side files of the journal; without
+            // a journal beside it the file stands still and needs none.
+            Err(Rejected::Sqlite(_)) if !journal_of(path).exists() => {
+                let still = open_still(path)
+                    .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
+                let kind = schema::kind(&still);
+                (still, kind)
+            }
+            kind => (connection, kind),
+        };
+        match usable(kind, &file)? {
+            Kind::Fresh => Err(CollectionError::Empty { file }),
+            Kind::Collection { .. } => {
+                Ok(Collection { connection, path: Some(path.to_owned()), new_file: false })
+            }
+        }
+    }
+
+    /// Opens a collection to add to it; makes the file where there is none.
+    ///
+    /// # Errors
+    /// [`CollectionError`]: another kind of file, a newer version's, or one that may not be
+    /// written.
+    pub fn open_or_create(path: &Path) -> Result<Collection, CollectionError> {
+        let file = path.display().to_string();
+        let new_file = !path.exists();
+        let connection = Connection::open(path)
+            .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
+        let collection = Collection { connection, path: Some(path.to_owned()), new_file };
+        collection.connection.busy_timeout(PATIENCE)?;
+        usable(schema::kind(&collection.connection), &file)?;
+        collection.connection.pragma_update(None, "journal_mode", "WAL")?;
+        collection.connection.pragma_update(None, "synchronous", "FULL")?;
+        collection.connection.pragma_update(None, "foreign_keys", "ON")?;
+        collection.connection.pragma_update(None, "cache_size", -65536)?;
+        Ok(collection)
+    }
+
+    /// An empty collection that no file holds.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where even that fails.
+    pub fn in_memory() -> Result<Collection, CollectionError> {
+        let connection = Connection::open_in_memory()?;
+        connection.pragma_update(None, "foreign_keys", "ON")?;
+        Ok(Collection { connection, path: None, new_file: false })
+    }
+
+    /// The newest revision.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn revision(&self) -> Result<Revision, CollectionError> {
+        if matches!(schema::kind(&self.connection), Ok(Kind::Fresh)) {
+            return Ok(Revision { id: 0, sha256: String::new() });
+        }
+        let newest = "SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1";
+        let read = |row: &rusqlite::Row<'_>| Ok(Revision { id: row.get(0)?, sha256: row.get(1)? });
+        match self.connection.query_row(newest, [], read) {
+            Err(rusqlite::Error::QueryReturnedNoRows) => {
+                Ok(Revision { id: 0, sha256: String::new() })
+            }
+            revision => Ok(revision?),
+        }
+    }
+}
+
+impl Drop for Collection {
+    /// A file made for an `add` that came to nothing is taken away again.
+    fn drop(&mut self) {
+        if self.new_file
+            && let Some(path) = &self.path
+            && matches!(schema::kind(&self.connection), Ok(Kind::Fresh))
+        {
+            // Best effort: an empty file left behind is read as an empty collection.
+            let _ = std::fs::remove_file(path);
+            for side in ["-wal", "-shm"] {
+                let mut name = path.clone().into_os_string();
+                name.push(side);
+                let _ = std::fs::remove_file(name);
+            }
+        }
+    }
+}
+
+fn journal_of(path: &Path) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push("-wal");
+    name.into()
+}
+
+/// Opens a file that nobody can be writing.
+fn open_still(path: &Path) -> Result<Connection, rusqlite::Error> {
+    let escaped: String = path
+        .to_string_lossy()
+        .chars()
+        .map(|c| match c {
+            '?' => "%3f".to_owned(),
+            '#' => "%23".to_owned(),
+            '%' => "%25".to_owned(),
+            c => c.to_string(),
+        })
+        .collect();
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX
+        | OpenFlags::SQLITE_OPEN_URI;
+    Connection::open_with_flags(format!("file:{escaped}?immutable=1"), flags)
+}
+
+fn usable(kind: Result<Kind, Rejected>, file: &str) -> Result<Kind, CollectionError> {
+    let file = file.to_owned();
+    match kind {
+        Ok(kind) => Ok(kind),
+        Err(Rejected::Newer { version }) => {
+            Err(CollectionError::Newer { file, version, known: schema::VERSION })
+        }
+        Err(Rejected::Other) => Err(CollectionError::NotACollection {
+            file,
+            found: "it is the SQLite file of another program",
+        }),
+        Err(Rejected::Sqlite(error)) => match error.sqlite_error_code() {
+            Some(rusqlite::ErrorCode::NotADatabase) => Err(CollectionError::NotACollection {
+                file,
+                found: "it is not an SQLite file",
+            }),
+            Some(rusqlite::ErrorCode::DatabaseCorrupt) => Err(CollectionError::NotACollection {
+                file,
+                found: "it is damaged",
+            }),
+            _ => Err(CollectionError::Open { file, source: error }),
+        },
+    }
+}

@@ -1,0 +1,2 @@
+//! calibriar
+fn main() {}

@@ -1,0 +1,39 @@
+//! Pure numerics on slices: what norms, verdicts and periods are computed with.
+//!
+//! Plain `f64` throughout, in the unit of the readings.  Nothing here knows of pipes, files or
+//! people; nothing here reads a clock or draws a random number.
+//!
+//! # Map
+//! - [`StatsError`]: what can be wrong with the numbers handed in.
+//! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
+//! - `multiple`: adjusted p-values for many comparisons.
+//! - `predictive`: what the next piece will measure, given some references.
+//! - `range`: what the range of a sample holds, whatever its distribution.
+//! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
+//! - `tolerance`: factors of normal tolerance bands, exact for small samples.
+
+mod error;
+mod location;
+mod multiple;
+mod predictive;
+mod range;
+mod tails;
+mod tolerance;
+
+pub use error::StatsError;
+pub use location::{
+    Description, Moments, describe, mean, median, median_absolute_deviation, moments,
+    quantile_type7,
+};
+pub use multiple::{benjamini_hochberg, holm};
+pub use predictive::{Predictive, Standpoint, Sums, references_needed};
+pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
+pub use tails::{
+    chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,
+    f_quantile, f_sf, f_upper_quantile, noncentral_t_cdf, noncentral_t_quantile, noncentral_t_sf,
+    normal_cdf, normal_quantile, normal_sf, normal_upper_quantile, t_cdf, t_quantile, t_sf,
+    t_two_sided, t_upper_quantile,
+};
+pub use tolerance::{
+    Coverage, howe_factor, normal_tolerance_factor, one_sided_factor, two_sided_factor,
+};

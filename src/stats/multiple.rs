@@ -1,0 +1,106 @@
+//! Adjusted p-values: many comparisons, one error rate.
+//!
+//! A pipe is judged on many dimensions at once; some of them look odd by chance.  An adjusted
+//! p-value is compared with the wanted error rate directly.
+
+/// Holm's step-down adjusted p-values, in the order of the input.  They hold the chance of any
+/// false alarm among all comparisons, whatever their dependence.
+///
+/// # Method
+/// With `p_(1) <= ... <= p_(m)`, the i-th is `max over j <= i of min(1, (m - j + 1) p_(j))`.
+/// # Input
+/// `p`: p-values of one family, in any order; may be empty.  Numbers outside 0 to 1 are moved to
+/// the nearer end, NaN counts as 1: it can raise no alarm, and it still counts as a comparison.
+/// # Output
+/// As many numbers as `p` has, none below its `p`.
+/// # Source
+/// Holm (1979), Scandinavian Journal of Statistics 6, 65-70.
+/// # Example
+/// ```
+/// use calibriar::stats::holm;
+///
+/// assert_eq!(holm(&[0.25, 0.0625, 0.5]), [0.5, 0.1875, 0.5]);
+/// ```
+#[must_use]
+pub fn holm(p: &[f64]) -> Vec<f64> {
+    let (order, p) = ranked(p);
+    let m = p.len();
+    let mut adjusted = vec![0.0; m];
+    let mut running = 0.0_f64;
+    for (rank, &index) in order.iter().enumerate() {
+        running = running.max((p[index] * (m - rank) as f64).min(1.0));
+        adjusted[index] = running;
+    }
+    adjusted
+}
+
+/// Benjamini and Hochberg's step-up adjusted p-values, in the order of the input.  They hold the
+/// expected share of false alarms among the alarms, for independent (or positively dependent)
+/// comparisons.  Use [`holm`] where a single false alarm is already too much.
+///
+/// # Method
+/// With `p_(1) <= ... <= p_(m)`, the i-th is `min over j >= i of min(1, m p_(j) / j)`.
+/// # Input
+/// As for [`holm`].
+/// # Output
+/// As many numbers as `p` has, none below its `p`, none above that of [`holm`].
+/// # Source
+/// Benjamini and Hochberg (1995), Journal of the Royal Statistical Society B 57, 289-300.
+/// # Example
+/// ```
+/// use calibriar::stats::benjamini_hochberg;
+///
+/// assert_eq!(benjamini_hochberg(&[0.25, 0.0625, 0.5]), [0.375, 0.1875, 0.5]);
+/// ```
+#[must_use]
+pub fn benjamini_hochberg(p: &[f64]) -> Vec<f64> {
+    let (order, p) = ranked(p);
+    let m = p.len();
+    let mut adjusted = vec![0.0; m];
+    let mut running = 1.0_f64;
+    for (rank, &index) in order.iter().enumerate().rev() {
+        running = running.min(p[index] * m as f64 / (rank + 1) as f64);
+        adjusted[index] = running;
+    }
+    adjusted
+}
+
+/// Indices from the smallest p-value to the largest, and the p-values made usable.
+fn ranked(p: &[f64]) -> (Vec<usize>, Vec<f64>) {
+    let p: Vec<f64> = p
+        .iter()
+        .map(|&p| if p.is_nan() { 1.0 } else { p.clamp(0.0, 1.0) })
+        .collect();
+    let mut order: Vec<usize> = (0..p.len()).collect();
+    order.sort_by(|&i, &j| p[i].total_cmp(&p[j]));
+    (order, p)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{benjamini_hochberg, holm};
+
+    #[test]
+    fn an_empty_family_stays_empty() {
+        assert!(holm(&[]).is_empty());
+        assert!(benjamini_hochberg(&[]).is_empty());
+    }
+
+    #[test]
+    fn one_comparison_needs_no_adjustment() {
+        assert_eq!(holm(&[0.03]), [0.03]);
+        assert_eq!(benjamini_hochberg(&[0.03]), [0.03]);
+    }
+
+    #[test]
+    fn ties_share_the_adjusted_value() {
+        assert_eq!(holm(&[0.25, 0.25]), [0.5, 0.5]);
+        assert_eq!(benjamini_hochberg(&[0.25, 0.25]), [0.25, 0.25]);
+    }
+
+    #[test]
+    fn what_is_no_probability_raises_no_alarm_of_its_own() {
+        assert_eq!(holm(&[f64::NAN, 0.125]), [1.0, 0.25]);
+        assert_eq!(benjamini_hochberg(&[7.0, -0.5]), [1.0, 0.0]);
+    }
+}

@@ -1,0 +1,294 @@
+//! What is wrong with a table, cell by cell, and where.
+
+use std::fmt;
+
+use crate::catalogue::NotADate;
+use crate::notation::NotationError;
+
+/// Where a cell stands, counted as a spreadsheet shows it: from 1, header and blank rows included.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The file, as it was named.
+    pub file: String,
+    /// The row.
+    pub row: usize,
+    /// The physical line: another number than the row where a quoted cell holds line breaks.
+    pub line: usize,
+    /// The column, 0 for the row as a whole.
+    pub column: usize,
+    /// The column's heading.
+    pub heading: String,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}, row {}", self.file, self.row)?;
+        if self.line != self.row {
+            write!(f, " (line {})", self.line)?;
+        }
+        if self.column > 0 {
+            write!(f, ", column {} ({})", self.column, short(&self.heading))?;
+        }
+        Ok(())
+    }
+}
+
+/// One thing wrong, with its place and its text.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("{place}: `{}`: {kind}", short(text))]
+pub struct Fault {
+    /// Where.
+    pub place: Place,
+    /// The cell as it stands there.
+    pub text: String,
+    /// What is wrong with it.
+    pub kind: FaultKind,
+}
+
+/// What can be wrong with a cell, a heading or a row.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum FaultKind {
+    /// No size, or an ambiguous one.
+    #[error(transparent)]
+    Notation(#[from] NotationError),
+    /// A size that is zero or less.
+    #[error("expected a size greater than 0")]
+    NotPositive,
+    /// No date of making.
+    #[error(transparent)]
+    NotADate(#[from] NotADate),
+    /// No known state.
+    #[error("not a state; expected factory, worn, reworked, replaced or unknown")]
+    NotAState,
+    /// No known unit.
+    #[error("not a unit; expected mm, cm, in, g, oz or deg")]
+    NotAUnit,
+    /// No uncertainty.
+    #[error("not a standard uncertainty; expected a positive number in the unit of the reading")]
+    NotAnUncertainty,
+    /// A row without a name.
+    #[error("the row has no specimen; expected a name")]
+    NoSpecimen,
+    /// A name that stands for two rows.
+    #[error("the specimen stands in row {first_row} already; expected one row a specimen")]
+    DuplicateSpecimen {
+        /// The row of its first appearance.
+        first_row: usize,
+    },
+    /// A long row that says something else of its specimen than an earlier one.
+    #[error("row {first_row} says `{}` of this specimen; expected the same in all its rows", short(first))]
+    Contradiction {
+        /// What the earlier row says.
+        first: String,
+        /// The earlier row.
+        first_row: usize,
+    },
+    /// A row that is too short or too long.
+    #[error("the row has {got} cells; expected {expected}, as in the header{}", if *open_quote { " (is a quotation mark left open?)" } else { "" })]
+    CellCount {
+        /// Cells in the header.
+        expected: usize,
+        /// Cells in the row.
+        got: usize,
+        /// Whether the row runs over several lines.
+        open_quote: bool,
+    },
+    /// A name that is no dimension.
+    #[error("no known dimension{}", suggestion(nearest))]
+    UnknownDimension {
+        /// The known names that look most like it.
+        nearest: Vec<String>,
+    },
+    /// A heading that is neither a known column nor a dimension.
+    #[error("neither a known column nor a dimension{}; --column, --skip or --new-dimensions say what to do with it", suggestion(nearest))]
+    UnknownColumn {
+        /// The known names that look most like it.
+        nearest: Vec<String>,
+    },
+    /// Two columns for one thing.
+    #[error("column {first} ({}) holds this already; expected one column for it", short(first_heading))]
+    DuplicateColumn {
+        /// The first column for it.
+        first: usize,
+        /// That column's heading.
+        first_heading: String,
+    },
+    /// A unit in a heading that does not measure the dimension.
+    #[error("the unit in the heading does not fit; {expected}")]
+    HeadingUnit {
+        /// What would.
+        expected: String,
+    },
+    /// No year.
+    #[error("not a year; expected four digits such as 1934")]
+    NotAYear,
+    /// A period that ends before it begins.
+    #[error("the period ends before it begins")]
+    BackwardPeriod,
+    /// No standing.
+    #[error("not a standing; expected good, poor or unrated")]
+    NotAStanding,
+    /// A period without a name.
+    #[error("the row has no period; expected a name")]
+    NoPeriod,
+    /// A period that cannot stand beside another.
+    #[error(transparent)]
+    Period(#[from] crate::catalogue::PeriodError),
+}
+
+fn suggestion(nearest: &[String]) -> String {
+    match nearest {
+        [] => String::new(),
+        names => format!("; nearest: {}", names.join(", ")),
+    }
+}
+
+/// A text short enough for a message.
+pub(crate) fn short(text: &str) -> String {
+    const LONGEST: usize = 60;
+    let clean = text.replace(['\n', '\r', '\t'], " ");
+    match clean.char_indices().nth(LONGEST) {
+        Some((at, _)) => format!("{}…", &clean[..at]),
+        None => clean,
+    }
+}
+
+/// Values of one column that no real pipe has. They are kept; somebody should look.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Doubt {
+    /// Where the first of them stands.
+    pub place: Place,
+    /// How many.
+    pub count: usize,
+    /// The first one's text.
+    pub text: String,
+    /// The first one's value, in the dimension's unit.
+    pub value: f64,
+    /// The unit.
+    pub unit: String,
+    /// The credible range.
+    pub credible: (f64, f64),
+    /// A slip of the unit that would explain all of them.
+    pub slip: Option<Slip>,
+}
+
+/// Which slip of a unit would bring a value into its credible range.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Slip {
+    /// Written in inches, read as millimetres.
+    Inches,
+    /// Written in millimetres, read as inches.
+    Millimetres,
+    /// Written in centimetres, read as millimetres.
+    Centimetres,
+    /// The decimal point one place too far right.
+    Tenfold,
+    /// Written in ounces, read as grams.
+    Ounces,
+}
+
+impl fmt::Display for Doubt {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (low, high) = self.credible;
+        write!(f, "{}: `{}`: ", self.place, short(&self.text))?;
+        write!(f, "outside the credible {low} to {high} {}", self.unit)?;
+        if self.count > 1 {
+            write!(f, " (so are {} more in this column)", self.count - 1)?;
+        }
+        f.write_str(match self.slip {
+            Some(Slip::Inches) => "; looks like inches read as millimetres",
+            Some(Slip::Millimetres) => "; looks like millimetres read as inches",
+            Some(Slip::Centimetres) => "; looks like centimetres read as millimetres",
+            Some(Slip::Tenfold) => "; looks ten times too large: a decimal point missing?",
+            Some(Slip::Ounces) => "; looks like ounces read as grams",
+            None => "",
+        })?;
+        f.write_str("; kept as written")
+    }
+}
+
+/// The table as a whole is unusable. One bad cell is not this: it is a [`Fault`].
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum TableError {
+    /// The file cannot be read.
+    #[error("cannot read {file}")]
+    Read {
+        /// The file, as it was named.
+        file: String,
+        /// Why not.
+        source: std::io::Error,
+    },
+    /// The file changed under the reader.
+    #[error("{file} changed while it was being read; expected a file that stands still")]
+    Changed {
+        /// The file, as it was named.
+        file: String,
+    },
+    /// Nothing in it.
+    #[error("{file} is empty; expected a header row and one row a specimen")]
+    Empty {
+        /// The file, as it was named.
+        file: String,
+    },
+    /// A header and nothing below it.
+    #[error("{file} has a header but no rows below it")]
+    NoRows {
+        /// The file, as it was named.
+        file: String,
+    },
+    /// Not a text.
+    #[error("{file} is no text table: {found}; expected CSV in UTF-8 or Windows-1252")]
+    NotText {
+        /// The file, as it was named.
+        file: String,
+        /// What it looks like instead.
+        found: &'static str,
+    },
+    /// No column of names.
+    #[error("{file} has no `specimen` column; its header has: {}{}", short(&found.join(", ")), match header_row { Some(row) => format!("; row {row} looks like a header: delete the rows above it"), None => String::new() })]
+    NoSpecimenColumn {
+        /// The file, as it was named.
+        file: String,
+        /// The headings found.
+        found: Vec<String>,
+        /// A later row that has such a column.
+        header_row: Option<usize>,
+    },
+    /// More columns than any table of measurements has.
+    #[error("{file}, row 1: {got} columns; expected at most {most}")]
+    TooManyColumns {
+        /// The file, as it was named.
+        file: String,
+        /// Columns found.
+        got: usize,
+        /// Columns allowed.
+        most: usize,
+    },
+    /// Headings that cannot be read; nothing below them was tried.
+    #[error("{file}: {} of the header cannot be used", counted(faults.len(), "column"))]
+    Header {
+        /// The file, as it was named.
+        file: String,
+        /// Each bad heading.
+        faults: Vec<Fault>,
+    },
+    /// An option names a column that is not there.
+    #[error("{file}: no column `{heading}` as named by {option}; the header has: {}", short(&found.join(", ")))]
+    NoSuchColumn {
+        /// The file, as it was named.
+        file: String,
+        /// The heading that was asked for.
+        heading: String,
+        /// `--column` or `--skip`.
+        option: &'static str,
+        /// The headings found.
+        found: Vec<String>,
+    },
+}
+
+/// `1 column`, `3 columns`.
+pub(crate) fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}

@@ -1,0 +1,249 @@
+//! From headings to what each column holds.
+
+use std::collections::HashMap;
+
+use super::fault::{Fault, FaultKind, Place, TableError};
+use super::{Options, short};
+use crate::catalogue::{Catalogue, Dimension, fold, nearest};
+use crate::notation::{Unit, split_heading};
+
+/// More columns than this is no table of measurements.
+const MOST_COLUMNS: usize = 4096;
+
+/// The known columns that are no dimensions. The last seven belong to long tables alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(super) enum Known {
+    Specimen,
+    Maker,
+    Pattern,
+    Finish,
+    Made,
+    Period,
+    State,
+    Source,
+    Note,
+    Dimension,
+    Value,
+    Unit,
+    Uncertainty,
+    Instrument,
+    MeasuredBy,
+    MeasuredOn,
+}
+
+const KNOWN: [(&str, Known); 16] = [
+    ("specimen", Known::Specimen),
+    ("maker", Known::Maker),
+    ("pattern", Known::Pattern),
+    ("finish", Known::Finish),
+    ("made", Known::Made),
+    ("period", Known::Period),
+    ("state", Known::State),
+    ("source", Known::Source),
+    ("note", Known::Note),
+    ("dimension", Known::Dimension),
+    ("value", Known::Value),
+    ("unit", Known::Unit),
+    ("uncertainty", Known::Uncertainty),
+    ("instrument", Known::Instrument),
+    ("measured_by", Known::MeasuredBy),
+    ("measured_on", Known::MeasuredOn),
+];
+const KNOWN_IN_WIDE: usize = 9;
+
+/// What one column of the file holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Target {
+    Known(Known),
+    /// Readings: an index into [`Plan::dimensions`].
+    Reading(usize),
+    /// Left out on request.
+    Skipped,
+    /// A column without a heading: its cells must be empty.
+    Nameless,
+}
+
+/// A dimension column of a wide table.
+#[derive(Clone, Debug)]
+pub(super) struct DimensionColumn {
+    /// Index in the catalogue.
+    pub(super) dimension: usize,
+    /// The unit of bare decimals.
+    pub(super) unit: Unit,
+    /// Position in the file, from 0.
+    pub(super) position: usize,
+}
+
+/// How to read the rows below a header.
+#[derive(Clone, Debug)]
+pub(super) struct Plan {
+    pub(super) headings: Vec<String>,
+    pub(super) targets: Vec<Target>,
+    pub(super) dimensions: Vec<DimensionColumn>,
+    pub(super) long: bool,
+}
+
+impl Plan {
+    /// The position of a known column.
+    pub(super) fn position(&self, known: Known) -> Option<usize> {
+        self.targets.iter().position(|&t| t == Target::Known(known))
+    }
+
+    /// A fault's heading.
+    pub(super) fn heading(&self, position: usize) -> &str {
+        self.headings.get(position).map_or("", String::as_str)
+    }
+}
+
+/// Whether a header has a `specimen` column, by itself or by `--column`.
+pub(super) fn names_specimens(headings: &[String], options: &Options) -> bool {
+    headings.iter().any(|h| fold(read_as(h, options)) == "specimen")
+}
+
+/// The name that a heading is to be read as: its own, or the one `--column` gives it.
+fn read_as<'a>(heading: &'a str, options: &'a Options) -> &'a str {
+    options
+        .columns
+        .iter()
+        .find(|(from, _)| fold(from) == fold(heading))
+        .map_or(heading, |(_, name)| name)
+}
+
+/// Reads a header. New dimensions go into `catalogue`.
+pub(super) fn plan(
+    file: &str,
+    row: (usize, usize),
+    headings: Vec<String>,
+    options: &Options,
+    catalogue: &mut Catalogue,
+) -> Result<Plan, TableError> {
+    if headings.len() > MOST_COLUMNS {
+        return Err(TableError::TooManyColumns {
+            file: file.to_owned(),
+            got: headings.len(),
+            most: MOST_COLUMNS,
+        });
+    }
+    check_options(file, &headings, options)?;
+    let names: Vec<&str> = headings.iter().map(|h| read_as(h, options)).collect();
+    let has = |name: &str| names.iter().any(|n| fold(n) == fold(name));
+    let long = has("dimension") && has("value");
+    let known_here = if long { &KNOWN[..] } else { &KNOWN[..KNOWN_IN_WIDE] };
+    let skipped = |h: &str| options.skip.iter().any(|s| fold(s) == fold(h));
+
+    let mut plan =
+        Plan { headings: headings.clone(), targets: Vec::new(), dimensions: Vec::new(), long };
+    let mut faults = Vec::new();
+    let mut holders: HashMap<Holder, usize> = HashMap::new();
+    for (position, (heading, name)) in headings.iter().zip(&names).enumerate() {
+        let column = if skipped(heading) {
+            Ok(Column::Skipped)
+        } else if heading.trim().is_empty() {
+            Ok(Column::Nameless)
+        } else if let Some(&(_, known)) = known_here.iter().find(|(k, _)| fold(k) == fold(name)) {
+            Ok(Column::Known(known))
+        } else {
+            dimension_column(name, options, catalogue, known_here)
+        };
+        let column = column.and_then(|column| {
+            let holder = match column {
+                Column::Known(known) => Holder::Known(known),
+                Column::Dimension(dimension, _) => Holder::Dimension(dimension),
+                Column::Skipped | Column::Nameless => return Ok(column),
+            };
+            match holders.insert(holder, position) {
+                Some(first) => Err(FaultKind::DuplicateColumn {
+                    first: first + 1,
+                    first_heading: headings[first].clone(),
+                }),
+                None => Ok(column),
+            }
+        });
+        plan.targets.push(match column {
+            Ok(Column::Known(known)) => Target::Known(known),
+            Ok(Column::Skipped) => Target::Skipped,
+            Ok(Column::Nameless) => Target::Nameless,
+            Ok(Column::Dimension(dimension, unit)) => {
+                plan.dimensions.push(DimensionColumn { dimension, unit, position });
+                Target::Reading(plan.dimensions.len() - 1)
+            }
+            Err(kind) => {
+                let place = Place {
+                    file: file.to_owned(),
+                    row: row.0,
+                    line: row.1,
+                    column: position + 1,
+                    heading: short(heading),
+                };
+                faults.push(Fault { place, text: heading.clone(), kind });
+                Target::Nameless
+            }
+        });
+    }
+    if faults.is_empty() {
+        Ok(plan)
+    } else {
+        Err(TableError::Header { file: file.to_owned(), faults })
+    }
+}
+
+enum Column {
+    Known(Known),
+    Dimension(usize, Unit),
+    Skipped,
+    Nameless,
+}
+
+#[derive(PartialEq, Eq, Hash)]
+enum Holder {
+    Known(Known),
+    Dimension(usize),
+}
+
+/// A heading that is no known column: a dimension, a new one where that is allowed, or a fault.
+fn dimension_column(
+    name: &str,
+    options: &Options,
+    catalogue: &mut Catalogue,
+    known_here: &[(&str, Known)],
+) -> Result<Column, FaultKind> {
+    if let Some((dimension, unit)) = catalogue.find_heading(name) {
+        let quantity = catalogue.at(dimension).quantity;
+        let unit = unit.unwrap_or(quantity.base_unit());
+        if unit.quantity() != quantity {
+            let expected = format!("{} is measured in {}", catalogue.at(dimension).label,
+                catalogue.at(dimension).unit);
+            return Err(FaultKind::HeadingUnit { expected });
+        }
+        return Ok(Column::Dimension(dimension, unit));
+    }
+    let (bare, unit) = split_heading(name);
+    if options.new_dimensions && !bare.is_empty() {
+        let unit = unit.unwrap_or(Unit::Millimetre);
+        return Ok(Column::Dimension(catalogue.add(Dimension::plain(bare, unit)), unit));
+    }
+    let columns = known_here.iter().map(|(k, _)| *k);
+    let all = catalogue
+        .all()
+        .iter()
+        .flat_map(|d| [&d.label].into_iter().chain(&d.synonyms).map(String::as_str));
+    let nearest = nearest(bare, columns.chain(all));
+    Err(FaultKind::UnknownColumn { nearest: nearest.into_iter().map(str::to_owned).collect() })
+}
+
+/// A misspelt `--column` or `--skip` must not pass unseen.
+fn check_options(file: &str, headings: &[String], options: &Options) -> Result<(), TableError> {
+    let renamed = options.columns.iter().map(|(from, _)| (from, "--column"));
+    let skipped = options.skip.iter().map(|name| (name, "--skip"));
+    for (wanted, option) in renamed.chain(skipped) {
+        if !headings.iter().any(|h| fold(h) == fold(wanted)) {
+            return Err(TableError::NoSuchColumn {
+                file: file.to_owned(),
+                heading: wanted.clone(),
+                option,
+                found: headings.to_vec(),
+            });
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,324 @@
+//! Tables in: what people collected, as CSV in wide or long shape, to columns of readings.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `source_text` | bytes to text: encoding, delimiter, decimal mark, where a byte stands |
+//! | `header` | headings to what each column holds |
+//! | `wide` | one row a specimen: the fast path |
+//! | `long` | one row a reading |
+//! | `period_table` | production periods |
+//! | `fault` | what is wrong with a cell, and where |
+//! | `text` | many short texts in few allocations |
+//!
+//! Reading gives what is good and every fault; refusing the file or setting the faulty rows aside
+//! is the caller's choice.
+
+mod column;
+mod fault;
+mod header;
+mod long;
+mod period_table;
+mod source_text;
+mod text;
+mod wide;
+
+use std::io;
+
+pub use column::{Circumstance, Column, Details, KeptReading, Specimens, Table, Uncertainty};
+pub(crate) use column::{ColumnBuilder, ReadingOfPiece};
+pub use fault::{Doubt, Fault, FaultKind, Place, Slip, TableError};
+pub(crate) use fault::{counted, short};
+use header::Plan;
+pub use source_text::read_bytes;
+use source_text::{SourceText, decimal_mark};
+pub use text::{Coded, Texts};
+
+use crate::catalogue::{Catalogue, Periods, fold};
+use crate::notation::DecimalMark;
+
+/// How to read a table.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Options {
+    /// Headings to read under another name: (heading, name).
+    pub columns: Vec<(String, String)>,
+    /// Headings to leave out.
+    pub skip: Vec<String>,
+    /// Take unknown columns as plain dimensions of their heading's unit.
+    pub new_dimensions: bool,
+    /// Keep every cell's text and circumstances, as a collection needs them.
+    pub details: bool,
+}
+
+/// What a file turned out to hold.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum Content {
+    /// Measurements.
+    Measurements(Box<Sheet>),
+    /// A table of production periods.
+    Periods(PeriodSheet),
+}
+
+/// A table of measurements as read: the good rows, and everything wrong with the others.
+#[derive(Debug)]
+pub struct Sheet {
+    /// The rows without a fault.
+    pub table: Table,
+    /// Every fault, in the order of the file.
+    pub faults: Vec<Fault>,
+    /// Values that were kept but that no real pipe has.
+    pub doubts: Vec<Doubt>,
+    /// The faulty rows as they stand in the file.
+    pub set_aside: SetAside,
+}
+
+/// A table of production periods as read.
+#[derive(Debug)]
+pub struct PeriodSheet {
+    /// The rows without a fault.
+    pub periods: Periods,
+    /// Every fault, in the order of the file.
+    pub faults: Vec<Fault>,
+}
+
+/// Faulty rows, unchanged, each with its reasons.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct SetAside {
+    header: String,
+    delimiter: char,
+    rows: Vec<(String, String)>,
+}
+
+impl SetAside {
+    /// How many rows.
+    pub fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// Writes the header and the rows as they stood, with the reasons in a last column.
+    ///
+    /// # Errors
+    /// Those of `out`.
+    pub fn write(&self, out: &mut dyn io::Write) -> io::Result<()> {
+        writeln!(out, "{}{}reasons", self.header, self.delimiter)?;
+        for (row, reasons) in &self.rows {
+            let reasons = reasons.replace('"', "\"\"");
+            writeln!(out, "{row}{}\"{reasons}\"", self.delimiter)?;
+        }
+        Ok(())
+    }
+}
+
+/// Reads one CSV file; `file` is its name for messages.
+///
+/// # Errors
+/// [`TableError`] where the table as a whole is unusable; single bad cells are in the result.
+///
+/// # Example
+/// ```
+/// use calibriar::catalogue::Catalogue;
+/// use calibriar::table::{Content, Options, read};
+///
+/// let sheet = "specimen,pattern,bit thickness (in)\nA1,apple,11/64\nA2,apple,0.1.8\n";
+/// let content = read("sheet.csv", sheet.into(), &Options::default(), Catalogue::standard())?;
+/// let Content::Measurements(sheet) = content else { panic!("no periods here") };
+/// assert_eq!(sheet.table.specimens.len(), 1);
+/// assert!(sheet.faults[0].to_string().starts_with("sheet.csv, row 3, column 3 (bit thickness (in))"));
+/// # Ok::<(), calibriar::table::TableError>(())
+/// ```
+pub fn read(
+    file: &str,
+    bytes: Vec<u8>,
+    options: &Options,
+    mut catalogue: Catalogue,
+) -> Result<Content, TableError> {
+    let source = SourceText::decode(file, bytes)?;
+    let delimiter = source.delimiter();
+    let mut reader = csv_reader(source.table(), delimiter);
+    let mut record = csv::StringRecord::new();
+    next_record(&mut reader, &mut record);
+    let headings: Vec<String> = record.iter().map(|h| h.trim().to_owned()).collect();
+    let body = usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
+    if period_table::is_header(&headings) {
+        return Ok(Content::Periods(period_table::read(&source, delimiter, &headings)));
+    }
+    if !header::names_specimens(&headings, options) {
+        return Err(TableError::NoSpecimenColumn {
+            file: file.to_owned(),
+            found: headings.iter().map(|h| short(h)).collect(),
+            header_row: later_header(&mut reader, &mut record),
+        });
+    }
+    let header_place = source.locate(&[0], delimiter);
+    let (row, line, raw) = header_place.first().map_or((1, 1, ""), |h| (h.row, h.line, h.raw));
+    let plan = header::plan(file, (row, line), headings, options, &mut catalogue)?;
+    if plan.position(header::Known::Specimen).is_none() {
+        let found = plan.headings;
+        return Err(TableError::NoSpecimenColumn {
+            file: file.to_owned(),
+            found,
+            header_row: None,
+        });
+    }
+    let mark = match delimiter {
+        b',' => DecimalMark::Point,
+        _ => file_mark(&mut reader, &plan),
+    };
+    let input = Input { source: &source, delimiter, body, mark, plan: &plan };
+    let mut found = if plan.long {
+        long::read(&input, options, catalogue)
+    } else {
+        wide::read(&input, options, catalogue)
+    };
+    if found.rows == 0 {
+        return Err(TableError::NoRows { file: file.to_owned() });
+    }
+    found.faults.sort_by_key(|f| (f.offset, f.position));
+    found.faults.dedup();
+    let (faults, rows) = located(&input, &found.faults);
+    let set_aside = SetAside { header: raw.to_owned(), delimiter: char::from(delimiter), rows };
+    let doubts = found.doubts.into_iter().map(|d| d.located(&input)).collect();
+    Ok(Content::Measurements(Box::new(Sheet { table: found.table, faults, doubts, set_aside })))
+}
+
+/// All that the readers of wide and long rows need.
+struct Input<'a> {
+    source: &'a SourceText,
+    delimiter: u8,
+    /// Where the rows begin.
+    body: usize,
+    mark: DecimalMark,
+    plan: &'a Plan,
+}
+
+impl Input<'_> {
+    fn place(&self, at: &source_text::Located<'_>, position: Option<usize>) -> Place {
+        Place {
+            file: self.source.file.clone(),
+            row: at.row,
+            line: at.line,
+            column: position.map_or(0, |p| p + 1),
+            heading: position.map_or(String::new(), |p| self.plan.heading(p).to_owned()),
+        }
+    }
+}
+
+/// What the readers of wide and long rows give: places still as byte offsets.
+struct Found {
+    table: Table,
+    /// Rows seen, faulty ones included.
+    rows: usize,
+    faults: Vec<RawFault>,
+    doubts: Vec<RawDoubt>,
+}
+
+/// A fault whose place is the offset of its record.
+#[derive(Clone, Debug, PartialEq)]
+struct RawFault {
+    offset: usize,
+    position: Option<usize>,
+    text: String,
+    kind: FaultKind,
+    /// The record of the row that the kind's `first_row` is about.
+    earlier: Option<usize>,
+}
+
+/// A doubt whose place is the offset of its record.
+struct RawDoubt {
+    offset: usize,
+    position: usize,
+    doubt: Doubt,
+}
+
+impl RawDoubt {
+    fn located(self, input: &Input<'_>) -> Doubt {
+        let at = input.source.locate(&[self.offset], input.delimiter);
+        let place = at.first().map(|at| input.place(at, Some(self.position)));
+        Doubt { place: place.unwrap_or(self.doubt.place), ..self.doubt }
+    }
+}
+
+/// Gives every fault its place, and every faulty row its text and reasons.
+fn located(input: &Input<'_>, raw: &[RawFault]) -> (Vec<Fault>, Vec<(String, String)>) {
+    let mut offsets: Vec<usize> =
+        raw.iter().flat_map(|f| [Some(f.offset), f.earlier]).flatten().collect();
+    offsets.sort_unstable();
+    offsets.dedup();
+    let places = input.source.locate(&offsets, input.delimiter);
+    let at = |offset: usize| offsets.binary_search(&offset).ok().and_then(|i| places.get(i));
+    let mut faults = Vec::with_capacity(raw.len());
+    let mut rows: Vec<(String, String)> = Vec::new();
+    let mut last = None;
+    for fault in raw {
+        let Some(here) = at(fault.offset) else { continue };
+        let mut kind = fault.kind.clone();
+        if let FaultKind::DuplicateSpecimen { first_row } | FaultKind::Contradiction { first_row, .. } =
+            &mut kind
+        {
+            *first_row = fault.earlier.and_then(at).map_or(0, |e| e.row);
+        }
+        let place = input.place(here, fault.position);
+        let reason = match fault.position {
+            Some(_) => format!("{}: {kind}", place.heading),
+            None => kind.to_string(),
+        };
+        match rows.last_mut() {
+            Some((_, reasons)) if last == Some(fault.offset) => {
+                reasons.push_str("; ");
+                reasons.push_str(&reason);
+            }
+            _ => rows.push((here.raw.to_owned(), reason)),
+        }
+        last = Some(fault.offset);
+        faults.push(Fault { place, text: fault.text.clone(), kind });
+    }
+    (faults, rows)
+}
+
+fn csv_reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
+    csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .flexible(true)
+        .has_headers(false)
+        .from_reader(text.as_bytes())
+}
+
+/// The next record, or false at the end.
+fn next_record(reader: &mut csv::Reader<&[u8]>, record: &mut csv::StringRecord) -> bool {
+    // The text is UTF-8, in memory, and rows may have any length: nothing is left to fail.
+    reader.read_record(record).unwrap_or(false)
+}
+
+/// Whether one of the next rows has a specimen column: a title stands above the header.
+fn later_header(
+    reader: &mut csv::Reader<&[u8]>,
+    record: &mut csv::StringRecord,
+) -> Option<usize> {
+    const LOOK_AT: usize = 10;
+    (2..2 + LOOK_AT).find(|_| {
+        next_record(reader, record) && record.iter().any(|cell| fold(cell) == "specimen")
+    })
+}
+
+/// The decimal mark of a file, by the cells that should hold numbers.
+fn file_mark(reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
+    use header::{Known, Target};
+    let numeric = |target: &Target| {
+        matches!(
+            target,
+            Target::Reading(_) | Target::Known(Known::Value) | Target::Known(Known::Uncertainty)
+        )
+    };
+    let mut record = csv::StringRecord::new();
+    let mut cells = Vec::new();
+    while next_record(reader, &mut record) {
+        let wanted = record.iter().zip(&plan.targets).filter(|(_, target)| numeric(target));
+        cells.extend(wanted.map(|(cell, _)| cell.to_owned()));
+    }
+    decimal_mark(cells.iter().map(String::as_str))
+}

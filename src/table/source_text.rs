@@ -1,0 +1,268 @@
+//! From a file's bytes to text: encoding, delimiter, decimal mark, and where a byte stands.
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::Path;
+
+use super::TableError;
+use crate::notation::DecimalMark;
+
+/// Reads a whole file, and notices when it changes meanwhile.
+///
+/// # Errors
+/// [`TableError::Read`], [`TableError::Changed`].
+pub fn read_bytes(path: &Path) -> Result<Vec<u8>, TableError> {
+    let file_name = || path.display().to_string();
+    let failed = |source| TableError::Read { file: file_name(), source };
+    let mut file = File::open(path).map_err(failed)?;
+    let before = file.metadata().map_err(failed)?;
+    let mut bytes = Vec::with_capacity(usize::try_from(before.len()).unwrap_or(0) + 1);
+    file.read_to_end(&mut bytes).map_err(failed)?;
+    let after = file.metadata().map_err(failed)?;
+    // A pipe has no length of its own; a plain file must give what it promised.
+    let stood_still = !before.is_file()
+        || (bytes.len() as u64 == before.len()
+            && after.len() == before.len()
+            && after.modified().ok() == before.modified().ok());
+    if stood_still { Ok(bytes) } else { Err(TableError::Changed { file: file_name() }) }
+}
+
+/// A decoded file with its name.
+#[derive(Debug)]
+pub(super) struct SourceText {
+    pub(super) file: String,
+    text: String,
+    /// Bytes before the first character of the table (a byte-order mark).
+    start: usize,
+}
+
+impl SourceText {
+    /// Decodes UTF-8 (with or without a byte-order mark), UTF-16 with one, else Windows-1252.
+    pub(super) fn decode(file: &str, bytes: Vec<u8>) -> Result<SourceText, TableError> {
+        let not_text = |found| TableError::NotText { file: file.to_owned(), found };
+        if bytes.is_empty() {
+            return Err(TableError::Empty { file: file.to_owned() });
+        }
+        if bytes.starts_with(b"SQLite format 3\0") {
+            return Err(not_text("it is a collection or another SQLite file"));
+        }
+        if bytes.starts_with(b"PAR1") {
+            return Err(not_text("it is a Parquet file"));
+        }
+        if bytes.starts_with(b"PK\x03\x04") {
+            return Err(not_text("it is a spreadsheet or archive: save the sheet as CSV first"));
+        }
+        let text = match encoding_rs::Encoding::for_bom(&bytes) {
+            Some((encoding, _)) if encoding != encoding_rs::UTF_8 => {
+                let (text, _, malformed) = encoding.decode(&bytes);
+                if malformed {
+                    return Err(not_text("its byte-order mark promises UTF-16 that is not there"));
+                }
+                text.into_owned()
+            }
+            _ => match String::from_utf8(bytes) {
+                Ok(text) => text,
+                Err(error) => encoding_rs::WINDOWS_1252
+                    .decode_without_bom_handling(error.as_bytes())
+                    .0
+                    .into_owned(),
+            },
+        };
+        if text.as_bytes().contains(&0) {
+            return Err(not_text("it holds NUL bytes"));
+        }
+        let start = if text.starts_with('\u{feff}') { '\u{feff}'.len_utf8() } else { 0 };
+        if text[start..].trim().is_empty() {
+            return Err(TableError::Empty { file: file.to_owned() });
+        }
+        Ok(SourceText { file: file.to_owned(), text, start })
+    }
+
+    /// The table's text, from its first character.
+    pub(super) fn table(&self) -> &str {
+        &self.text[self.start..]
+    }
+
+    /// The delimiter: whichever of comma, semicolon and tab the first written line has most of.
+    pub(super) fn delimiter(&self) -> u8 {
+        let first = self.table().trim_start_matches(['\r', '\n']);
+        let mut counts = [(b',', 0usize), (b';', 0), (b'\t', 0)];
+        let mut quoted = false;
+        for byte in first.bytes() {
+            match byte {
+                b'"' => quoted = !quoted,
+                b'\n' | b'\r' if !quoted => break,
+                _ if !quoted => {
+                    if let Some((_, n)) = counts.iter_mut().find(|(d, _)| *d == byte) {
+                        *n += 1;
+                    }
+                }
+                _ => {}
+            }
+        }
+        // The first of equals, so a header of one column is read as comma-separated.
+        counts.iter().rev().max_by_key(|(_, n)| n).map_or(b',', |&(d, _)| d)
+    }
+
+    /// The parts that can be read apart from each other: cut at line ends, and only where no
+    /// quotation mark could make a line end part of a cell. Offsets into [`Self::table`].
+    pub(super) fn parts(&self, from: usize, most: usize) -> Vec<(usize, usize)> {
+        /// Below this a second thread costs more than it saves.
+        const WORTH_IT: usize = 1 << 20;
+        let bytes = self.table().as_bytes();
+        let body = &bytes[from..];
+        if most < 2 || body.len() < WORTH_IT || body.contains(&b'"') {
+            return vec![(from, bytes.len())];
+        }
+        let mut cuts = vec![from];
+        for part in 1..most {
+            let middle = from + body.len() / most * part;
+            let cut = bytes[middle..].iter().position(|&b| b == b'\n').map(|at| middle + at + 1);
+            cuts.extend(cut.filter(|cut| *cut > cuts[cuts.len() - 1]));
+        }
+        cuts.push(bytes.len());
+        cuts.windows(2).map(|w| (w[0], w[1])).collect()
+    }
+
+    /// Where the records at these offsets (ascending) stand, and their raw text.
+    pub(super) fn locate(&self, offsets: &[usize], delimiter: u8) -> Vec<Located<'_>> {
+        let text = self.table();
+        let mut found = Vec::with_capacity(offsets.len());
+        let mut scan = Scan { bytes: text.as_bytes(), at: 0, row: 1, line: 1 };
+        for &offset in offsets {
+            while scan.at < offset {
+                scan.skip_record(delimiter);
+            }
+            // The csv reader counts the blank lines before a record as part of it.
+            while scan.at_line_end() {
+                scan.skip_record(delimiter);
+            }
+            let (start, row, line) = (scan.at, scan.row, scan.line);
+            let mut ahead = Scan { ..scan };
+            ahead.skip_record(delimiter);
+            let raw = text[start..ahead.at].trim_end_matches(['\r', '\n']);
+            found.push(Located { row, line, raw });
+        }
+        found
+    }
+}
+
+/// A record's place and its text as it stands in the file.
+#[derive(Debug)]
+pub(super) struct Located<'a> {
+    pub(super) row: usize,
+    pub(super) line: usize,
+    pub(super) raw: &'a str,
+}
+
+/// Walks a text record by record, counting rows as a spreadsheet does and lines as an editor does.
+#[derive(Clone, Copy)]
+struct Scan<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    row: usize,
+    line: usize,
+}
+
+impl Scan<'_> {
+    fn at_line_end(&self) -> bool {
+        matches!(self.bytes.get(self.at), Some(b'\r' | b'\n'))
+    }
+
+    /// Steps over one line end, `\r\n` counting as one.
+    fn skip_line_end(&mut self) {
+        let pair = self.bytes[self.at..].starts_with(b"\r\n");
+        self.at += if pair { 2 } else { 1 };
+        self.line += 1;
+    }
+
+    /// Steps over the record that begins here and its line end.
+    fn skip_record(&mut self, delimiter: u8) {
+        let (mut quoted, mut cell_start) = (false, true);
+        while let Some(&byte) = self.bytes.get(self.at) {
+            match byte {
+                b'\r' | b'\n' if !quoted => {
+                    self.skip_line_end();
+                    self.row += 1;
+                    return;
+                }
+                b'\r' | b'\n' => {
+                    self.skip_line_end();
+                    continue;
+                }
+                b'"' if cell_start => quoted = true,
+                b'"' if quoted => {
+                    // A doubled mark is one mark inside the cell.
+                    if self.bytes.get(self.at + 1) == Some(&b'"') {
+                        self.at += 1;
+                    } else {
+                        quoted = false;
+                    }
+                }
+                _ => {}
+            }
+            cell_start = byte == delimiter && !quoted;
+            self.at += 1;
+        }
+        self.row += 1;
+    }
+}
+
+/// The decimal mark of a file that is not comma-separated: the mark that more of its numbers use.
+pub(super) fn decimal_mark<'a>(cells: impl Iterator<Item = &'a str>) -> DecimalMark {
+    let (mut commas, mut points) = (0usize, 0usize);
+    for cell in cells {
+        let bytes = cell.as_bytes();
+        for at in 1..bytes.len().saturating_sub(1) {
+            let between = bytes[at - 1].is_ascii_digit() && bytes[at + 1].is_ascii_digit();
+            match bytes[at] {
+                b',' if between => commas += 1,
+                b'.' if between => points += 1,
+                _ => {}
+            }
+        }
+    }
+    if commas > points { DecimalMark::Comma } else { DecimalMark::Point }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn source(text: &str) -> SourceText {
+        SourceText::decode("t.csv", text.as_bytes().to_vec()).unwrap()
+    }
+
+    #[test]
+    fn rows_and_lines_after_blank_lines_and_quoted_breaks() {
+        let text = "specimen,note\n\n\na,\"two\nlines\"\r\nb,x\nc,y";
+        let source = source(text);
+        let offsets: Vec<usize> =
+            ["\n\na,", "b,x", "c,y"].iter().map(|t| text.find(t).unwrap()).collect();
+        let places: Vec<(usize, usize, &str)> = source
+            .locate(&offsets, b',')
+            .iter()
+            .map(|found| (found.row, found.line, found.raw))
+            .collect();
+        assert_eq!(places, [(4, 4, "a,\"two\nlines\""), (5, 6, "b,x"), (6, 7, "c,y")]);
+    }
+
+    #[test]
+    fn delimiters_and_encodings() {
+        assert_eq!(source("a,b;c,d\n").delimiter(), b',');
+        assert_eq!(source("a;b;c,d\n").delimiter(), b';');
+        assert_eq!(source("\n\na\tb\n").delimiter(), b'\t');
+        assert_eq!(source("\"a;b;c\",d\n").delimiter(), b',');
+        assert_eq!(source("specimen\nx\n").delimiter(), b',');
+        let western = SourceText::decode("t.csv", b"4,6 \xb1 0,1; caf\xe9".to_vec()).unwrap();
+        assert_eq!(western.table(), "4,6 ± 0,1; café");
+        let marked = SourceText::decode("t.csv", b"\xef\xbb\xbfspecimen".to_vec()).unwrap();
+        assert_eq!(marked.table(), "specimen");
+        let wide = SourceText::decode("t.csv", b"\xff\xfea\0;\0b\0".to_vec()).unwrap();
+        assert_eq!(wide.table(), "a;b");
+        for bad in [&b""[..], b"\xef\xbb\xbf", b" \n\n", b"a\0b", b"SQLite format 3\0", b"PK\x03\x04"]
+        {
+            assert!(SourceText::decode("t.csv", bad.to_vec()).is_err());
+        }
+    }
+}

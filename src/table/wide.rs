@@ -1,0 +1,659 @@
+//! Wide tables: one row a specimen, one column a dimension.
+//!
+//! The cells of a million plain numbers never meet the text notation: digits go straight to an
+//! `f64`. Whatever is not plain takes the slow road through `notation`, cell by cell.
+
+use std::collections::HashMap;
+use std::thread;
+
+use super::column::{Column, Details, KeptReading, Specimens, Table, Uncertainty, has_sense};
+use super::fault::{Doubt, FaultKind, Place, Slip};
+use super::header::{DimensionColumn, Known, Target};
+use super::text::{Coded, Texts};
+use super::{Found, Input, Options, RawDoubt, RawFault, csv_reader, next_record};
+use crate::catalogue::{Catalogue, Dimension, State, YearRange};
+use crate::notation::{Context, DecimalMark, Quantity, Unit, plain_decimal, read_cell};
+
+/// Reads the rows, in several threads where the file allows it.
+pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    let parts = input.source.parts(input.body, threads);
+    let mut chunks = thread::scope(|scope| {
+        let work: Vec<_> = parts
+            .iter()
+            .map(|&part| {
+                let catalogue = &catalogue;
+                scope.spawn(move || read_part(input, part, options, catalogue))
+            })
+            .collect();
+        // A part that panicked has already told so on standard error; the panic goes on here.
+        work.into_iter()
+            .map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect::<Vec<Chunk>>()
+    })
+    .into_iter();
+    let mut whole = chunks.next().unwrap_or_default();
+    for chunk in chunks {
+        whole.append(chunk);
+    }
+    let doubts = whole.doubts(input, &catalogue);
+    let duplicates = whole.refuse_duplicates(input);
+    let mut faults = std::mem::take(&mut whole.faults);
+    faults.extend(duplicates);
+    let rows = whole.rows_seen;
+    let table = whole.into_table(input, options, catalogue);
+    Found { table, rows, faults, doubts }
+}
+
+/// A stretch of rows.
+#[derive(Default)]
+struct Chunk {
+    rows_seen: usize,
+    offsets: Vec<usize>,
+    specimens: Specimens,
+    states: Vec<State>,
+    columns: Vec<RawColumn>,
+    words: Words,
+    faults: Vec<RawFault>,
+}
+
+/// The texts that only a collection keeps.
+#[derive(Default)]
+struct Words {
+    finish: Texts,
+    made: Texts,
+    source: Texts,
+    note: Texts,
+}
+
+/// A dimension's cells as read.
+#[derive(Default)]
+struct RawColumn {
+    values: Vec<f64>,
+    /// The finest step of its plain cells, in the dimension's unit.
+    step: Option<f64>,
+    /// Cells that are not plain, or whose state is given in braces.
+    special: Vec<Special>,
+    texts: Texts,
+    doubting: Doubting,
+}
+
+#[derive(Clone, Copy)]
+struct Special {
+    row: usize,
+    /// Standard uncertainty; `None` for a plain cell with a state in braces.
+    uncertainty: Option<f64>,
+    state: Option<State>,
+    unit: Unit,
+}
+
+/// What is out of the credible range.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Doubting {
+    count: usize,
+    first: Option<(usize, String, f64)>,
+    /// How many of them each slip would explain.
+    slips: [usize; SLIPS.len()],
+}
+
+/// Slips of a unit, and the factor that would undo each.
+const SLIPS: [(Slip, f64, Quantity); 5] = [
+    (Slip::Inches, 25.4, Quantity::Length),
+    (Slip::Centimetres, 10.0, Quantity::Length),
+    (Slip::Millimetres, 1.0 / 25.4, Quantity::Length),
+    (Slip::Ounces, 28.349523125, Quantity::Mass),
+    (Slip::Tenfold, 0.1, Quantity::Length),
+];
+
+/// What a column needs to be read by, looked up once.
+struct ColumnContext<'a> {
+    dimension: &'a Dimension,
+    cell: Context,
+    scale: f64,
+    credible: (f64, f64),
+}
+
+impl<'a> ColumnContext<'a> {
+    fn new(column: &DimensionColumn, dimension: &'a Dimension, mark: DecimalMark) -> Self {
+        ColumnContext {
+            dimension,
+            cell: Context { quantity: dimension.quantity, unit: column.unit, mark },
+            scale: column.unit.in_base_units(),
+            credible: dimension.credible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY)),
+        }
+    }
+}
+
+fn read_part(
+    input: &Input<'_>,
+    (from, to): (usize, usize),
+    options: &Options,
+    catalogue: &Catalogue,
+) -> Chunk {
+    let plan = input.plan;
+    let contexts: Vec<ColumnContext<'_>> = plan
+        .dimensions
+        .iter()
+        .map(|c| ColumnContext::new(c, catalogue.at(c.dimension), input.mark))
+        .collect();
+    let mut chunk = Chunk::default();
+    chunk.columns.resize_with(contexts.len(), RawColumn::default);
+    let mut reader = csv_reader(&input.source.table()[from..to], input.delimiter);
+    let mut record = csv::StringRecord::new();
+    let mut made_known: HashMap<String, Option<YearRange>> = HashMap::new();
+    while next_record(&mut reader, &mut record) {
+        let start = record.position().map_or(0, |p| p.byte() as usize) + from;
+        if record.iter().all(|cell| cell.trim().is_empty()) {
+            continue;
+        }
+        chunk.rows_seen += 1;
+        chunk.reserve_once(to - from, reader.position().byte() as usize);
+        let mut row = RowReader { chunk: &mut chunk, start, faulty: false, details: options.details };
+        if row.has_right_length(&record, plan.targets.len()) {
+            for (position, (cell, target)) in record.iter().zip(&plan.targets).enumerate() {
+                match *target {
+                    Target::Reading(column) => row.reading(position, column, cell, &contexts[column]),
+                    Target::Known(known) => row.word(position, known, cell, &mut made_known),
+                    Target::Nameless if !cell.trim().is_empty() => row.nameless(position, cell),
+                    Target::Skipped | Target::Nameless => {}
+                }
+            }
+        }
+        row.finish();
+    }
+    chunk
+}
+
+/// One row on its way into a chunk.
+struct RowReader<'a> {
+    chunk: &'a mut Chunk,
+    start: usize,
+    faulty: bool,
+    details: bool,
+}
+
+impl RowReader<'_> {
+    fn fault(&mut self, position: Option<usize>, text: &str, kind: FaultKind) {
+        self.faulty = true;
+        let fault =
+            RawFault { offset: self.start, position, text: text.to_owned(), kind, earlier: None };
+        self.chunk.faults.push(fault);
+    }
+
+    /// More cells than headings are forgiven where they are empty, as spreadsheets write them.
+    fn has_right_length(&mut self, record: &csv::StringRecord, expected: usize) -> bool {
+        let extra = record.iter().skip(expected).any(|cell| !cell.trim().is_empty());
+        if record.len() >= expected && !extra {
+            return true;
+        }
+        let open_quote = record.iter().any(|cell| cell.contains('\n'));
+        let kind = FaultKind::CellCount { expected, got: record.len(), open_quote };
+        self.fault(None, record.get(0).unwrap_or(""), kind);
+        false
+    }
+
+    fn nameless(&mut self, position: usize, cell: &str) {
+        self.fault(Some(position), cell, FaultKind::UnknownColumn { nearest: Vec::new() });
+    }
+
+    fn reading(&mut self, position: usize, column: usize, cell: &str, context: &ColumnContext<'_>) {
+        let row = self.chunk.offsets.len();
+        let raw = &mut self.chunk.columns[column];
+        if self.details {
+            raw.texts.push(cell.trim());
+        }
+        if context.cell.mark == DecimalMark::Point
+            && let Some((value, decimals)) = plain_decimal(cell.as_bytes())
+        {
+            let value = value * context.scale;
+            if has_sense(context.dimension.kind, value) {
+                raw.note_step(10f64.powi(-i32::from(decimals)) * context.scale);
+                if value < context.credible.0 || value > context.credible.1 {
+                    raw.doubting.note(self.start, cell, value, context.dimension);
+                }
+                raw.values.push(value);
+                return;
+            }
+        }
+        let (value, fault) = match read_cell(cell, &context.cell) {
+            Ok(None) => (f64::NAN, None),
+            Err(error) => (f64::NAN, Some(error.into())),
+            Ok(Some(written)) => {
+                let state = written.braces.map(State::parse);
+                if written.plain {
+                    raw.note_step(written.step);
+                }
+                if !written.plain || written.braces.is_some() {
+                    let own = written.standard_uncertainty.unwrap_or(written.step / 12f64.sqrt());
+                    raw.special.push(Special {
+                        row,
+                        uncertainty: (!written.plain).then_some(own),
+                        state: state.flatten(),
+                        unit: written.unit,
+                    });
+                }
+                let fault = if state == Some(None) {
+                    Some(FaultKind::NotAState)
+                } else if !has_sense(context.dimension.kind, written.value) {
+                    Some(FaultKind::NotPositive)
+                } else {
+                    None
+                };
+                if fault.is_none() {
+                    raw.doubting.note(self.start, cell, written.value, context.dimension);
+                }
+                (written.value, fault)
+            }
+        };
+        raw.values.push(value);
+        if let Some(kind) = fault {
+            self.fault(Some(position), cell, kind);
+        }
+    }
+
+    fn word(
+        &mut self,
+        position: usize,
+        known: Known,
+        cell: &str,
+        made_known: &mut HashMap<String, Option<YearRange>>,
+    ) {
+        let text = cell.trim();
+        let chunk = &mut *self.chunk;
+        match known {
+            Known::Specimen => {
+                chunk.specimens.names.push(text);
+                if text.is_empty() {
+                    self.fault(Some(position), cell, FaultKind::NoSpecimen);
+                }
+            }
+            Known::Maker => chunk.specimens.makers.push(text),
+            Known::Pattern => chunk.specimens.patterns.push(text),
+            Known::Period => chunk.specimens.periods.push(missing_as_empty(text)),
+            Known::Made => {
+                if self.details {
+                    chunk.words.made.push(text);
+                }
+                if missing_as_empty(text).is_empty() {
+                    chunk.specimens.made.push(None);
+                } else if let Some(&made) = made_known.get(text) {
+                    chunk.specimens.made.push(made);
+                } else {
+                    match YearRange::parse(text) {
+                        Ok(made) => {
+                            made_known.insert(text.to_owned(), Some(made));
+                            chunk.specimens.made.push(Some(made));
+                        }
+                        Err(error) => {
+                            chunk.specimens.made.push(None);
+                            self.fault(Some(position), cell, error.into());
+                        }
+                    }
+                }
+            }
+            Known::State => match missing_as_empty(text) {
+                "" => chunk.states.push(State::Unknown),
+                text => match State::parse(text) {
+                    Some(state) => chunk.states.push(state),
+                    None => {
+                        chunk.states.push(State::Unknown);
+                        self.fault(Some(position), cell, FaultKind::NotAState);
+                    }
+                },
+            },
+            Known::Finish if self.details => chunk.words.finish.push(text),
+            Known::Source if self.details => chunk.words.source.push(text),
+            Known::Note if self.details => chunk.words.note.push(text),
+            _ => {}
+        }
+    }
+
+    /// Closes the row: what a faulty one has put is taken back.
+    fn finish(self) {
+        if self.faulty {
+            self.chunk.truncate(self.chunk.offsets.len());
+        } else {
+            self.chunk.offsets.push(self.start);
+        }
+    }
+}
+
+/// `-`, `?`, `n/a` and the like in a column of words.
+pub(super) fn missing_as_empty(text: &str) -> &str {
+    let missing = matches!(text, "-" | "–" | "?")
+        || text.eq_ignore_ascii_case("n/a")
+        || text.eq_ignore_ascii_case("na");
+    if missing { "" } else { text }
+}
+
+impl RawColumn {
+    fn note_step(&mut self, step: f64) {
+        self.step = Some(self.step.map_or(step, |known| known.min(step)));
+    }
+
+    fn truncate(&mut self, rows: usize) {
+        self.values.truncate(rows);
+        while self.texts.len() > rows {
+            self.texts.pop();
+        }
+        while self.special.last().is_some_and(|s| s.row >= rows) {
+            self.special.pop();
+        }
+    }
+
+    fn append(&mut self, other: RawColumn, shift: usize) {
+        self.values.extend_from_slice(&other.values);
+        if let Some(step) = other.step {
+            self.note_step(step);
+        }
+        self.special.extend(other.special.iter().map(|s| Special { row: s.row + shift, ..*s }));
+        self.texts.append(&other.texts);
+        self.doubting.append(other.doubting);
+    }
+
+    /// The finished column. A plain cell's step is that of the finest cell of its column.
+    fn into_column(self, dimension: usize, row_states: &[State], unit: Unit) -> Column {
+        let rows = self.values.len();
+        // A column of gauge readings alone has no step of its own.
+        let step = self.step.unwrap_or_else(|| unit.in_base_units());
+        let uncertainty = if self.special.iter().all(|s| s.uncertainty.is_none()) {
+            Uncertainty::Step(step)
+        } else {
+            let mut each = vec![step / 12f64.sqrt(); rows];
+            for special in &self.special {
+                if let Some(uncertainty) = special.uncertainty {
+                    each[special.row] = uncertainty;
+                }
+            }
+            Uncertainty::Each(each)
+        };
+        let braces = self.special.iter().any(|s| s.state.is_some());
+        let states = (braces || !row_states.is_empty()).then(|| {
+            let mut states = row_states.to_vec();
+            states.resize(rows, State::Factory);
+            for special in &self.special {
+                if let Some(state) = special.state {
+                    states[special.row] = state;
+                }
+            }
+            states
+        });
+        Column { dimension, values: self.values, uncertainty, states }
+    }
+}
+
+impl Doubting {
+    /// Notes a value where it is out of the dimension's credible range.
+    pub(super) fn note(&mut self, offset: usize, cell: &str, value: f64, dimension: &Dimension) {
+        let Some((low, high)) = dimension.credible else { return };
+        if low <= value && value <= high {
+            return;
+        }
+        self.count += 1;
+        if self.first.is_none() {
+            self.first = Some((offset, cell.trim().to_owned(), value));
+        }
+        for ((_, factor, quantity), hits) in SLIPS.iter().zip(&mut self.slips) {
+            let undone = value * factor;
+            *hits += usize::from(dimension.quantity == *quantity && low <= undone && undone <= high);
+        }
+    }
+
+    fn append(&mut self, other: Doubting) {
+        self.count += other.count;
+        self.first = self.first.take().or(other.first);
+        for (mine, theirs) in self.slips.iter_mut().zip(other.slips) {
+            *mine += theirs;
+        }
+    }
+
+    pub(super) fn into_raw(self, position: usize, dimension: &Dimension) -> Option<RawDoubt> {
+        let (offset, text, value) = self.first?;
+        let slip = SLIPS.iter().zip(self.slips).find(|&(_, hits)| hits == self.count);
+        Some(RawDoubt {
+            offset,
+            position,
+            doubt: Doubt {
+                place: Place {
+                    file: String::new(),
+                    row: 0,
+                    line: 0,
+                    column: 0,
+                    heading: String::new(),
+                },
+                count: self.count,
+                text,
+                value,
+                unit: dimension.unit.clone(),
+                credible: dimension.credible?,
+                slip: slip.map(|((slip, ..), _)| *slip),
+            },
+        })
+    }
+}
+
+impl Chunk {
+    /// Room for all rows, judged by the first hundred.
+    fn reserve_once(&mut self, bytes: usize, read: usize) {
+        const JUDGE_BY: usize = 100;
+        if self.rows_seen != JUDGE_BY || read == 0 {
+            return;
+        }
+        let rows = (bytes as f64 / read as f64 * JUDGE_BY as f64 * 1.01) as usize;
+        self.offsets.reserve(rows);
+        self.specimens.made.reserve(rows);
+        let name_bytes = self.specimens.names.iter().map(str::len).sum::<usize>();
+        self.specimens.names.reserve(rows, name_bytes * rows / JUDGE_BY + rows);
+        for column in &mut self.columns {
+            column.values.reserve(rows);
+        }
+    }
+
+    /// Takes back whatever the last row has put beyond `rows` rows.
+    fn truncate(&mut self, rows: usize) {
+        while self.specimens.names.len() > rows {
+            self.specimens.names.pop();
+        }
+        let coded = [
+            &mut self.specimens.makers,
+            &mut self.specimens.patterns,
+            &mut self.specimens.periods,
+        ];
+        coded.into_iter().for_each(|c| c.codes.truncate(rows));
+        self.specimens.made.truncate(rows);
+        self.states.truncate(rows);
+        self.columns.iter_mut().for_each(|c| c.truncate(rows));
+        let words = &mut self.words;
+        for texts in [&mut words.finish, &mut words.made, &mut words.source, &mut words.note] {
+            while texts.len() > rows {
+                texts.pop();
+            }
+        }
+    }
+
+    fn append(&mut self, other: Chunk) {
+        let shift = self.offsets.len();
+        self.rows_seen += other.rows_seen;
+        self.offsets.extend(other.offsets);
+        self.specimens.names.append(&other.specimens.names);
+        self.specimens.makers.append(&other.specimens.makers);
+        self.specimens.patterns.append(&other.specimens.patterns);
+        self.specimens.periods.append(&other.specimens.periods);
+        self.specimens.made.extend(other.specimens.made);
+        self.states.extend(other.states);
+        for (mine, theirs) in self.columns.iter_mut().zip(other.columns) {
+            mine.append(theirs, shift);
+        }
+        self.words.finish.append(&other.words.finish);
+        self.words.made.append(&other.words.made);
+        self.words.source.append(&other.words.source);
+        self.words.note.append(&other.words.note);
+        self.faults.extend(other.faults);
+    }
+
+    fn doubts(&mut self, input: &Input<'_>, catalogue: &Catalogue) -> Vec<RawDoubt> {
+        self.columns
+            .iter_mut()
+            .zip(&input.plan.dimensions)
+            .filter_map(|(column, planned)| {
+                std::mem::take(&mut column.doubting)
+                    .into_raw(planned.position, catalogue.at(planned.dimension))
+            })
+            .collect()
+    }
+
+    /// Takes out every row whose specimen stands in an earlier row.
+    fn refuse_duplicates(&mut self, input: &Input<'_>) -> Vec<RawFault> {
+        let names = &self.specimens.names;
+        let ascending = (1..names.len()).all(|row| names.get(row - 1) < names.get(row));
+        if ascending {
+            return Vec::new();
+        }
+        let mut first: HashMap<&str, usize> = HashMap::with_capacity(names.len());
+        let mut keep = vec![true; names.len()];
+        let mut faults = Vec::new();
+        for (row, name) in names.iter().enumerate() {
+            match first.get(name) {
+                None => {
+                    first.insert(name, row);
+                }
+                Some(&earlier) => {
+                    keep[row] = false;
+                    faults.push(RawFault {
+                        offset: self.offsets[row],
+                        position: input.plan.position(Known::Specimen),
+                        text: name.to_owned(),
+                        kind: FaultKind::DuplicateSpecimen { first_row: 0 },
+                        earlier: Some(self.offsets[earlier]),
+                    });
+                }
+            }
+        }
+        if !faults.is_empty() {
+            self.retain(&keep);
+        }
+        faults
+    }
+
+    fn retain(&mut self, keep: &[bool]) {
+        fn of<T>(rows: &mut Vec<T>, keep: &[bool]) {
+            let mut kept = keep.iter();
+            rows.retain(|_| kept.next().copied().unwrap_or(true));
+        }
+        of(&mut self.offsets, keep);
+        self.specimens.names.retain(keep);
+        of(&mut self.specimens.makers.codes, keep);
+        of(&mut self.specimens.patterns.codes, keep);
+        of(&mut self.specimens.periods.codes, keep);
+        of(&mut self.specimens.made, keep);
+        of(&mut self.states, keep);
+        let new_row: Vec<usize> = keep
+            .iter()
+            .scan(0, |next, &kept| {
+                let row = *next;
+                *next += usize::from(kept);
+                Some(row)
+            })
+            .collect();
+        for column in &mut self.columns {
+            of(&mut column.values, keep);
+            if !column.texts.is_empty() {
+                column.texts.retain(keep);
+            }
+            column.special.retain(|s| keep[s.row]);
+            column.special.iter_mut().for_each(|s| s.row = new_row[s.row]);
+        }
+        let words = &mut self.words;
+        for texts in [&mut words.finish, &mut words.made, &mut words.source, &mut words.note] {
+            if !texts.is_empty() {
+                texts.retain(keep);
+            }
+        }
+    }
+
+    fn into_table(mut self, input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Table {
+        let rows = self.offsets.len();
+        fill(&mut self.specimens.makers, rows);
+        fill(&mut self.specimens.patterns, rows);
+        fill(&mut self.specimens.periods, rows);
+        self.specimens.made.resize(rows, None);
+        let texts: Vec<Texts> =
+            self.columns.iter_mut().map(|c| std::mem::take(&mut c.texts)).collect();
+        let units: Vec<Vec<(usize, Unit)>> = self
+            .columns
+            .iter()
+            .map(|c| c.special.iter().map(|s| (s.row, s.unit)).collect())
+            .collect();
+        let planned = &input.plan.dimensions;
+        let states = std::mem::take(&mut self.states);
+        let columns: Vec<Column> = self
+            .columns
+            .into_iter()
+            .zip(planned)
+            .map(|(column, planned)| column.into_column(planned.dimension, &states, planned.unit))
+            .collect();
+        let details = options.details.then(|| {
+            let mut details = Details {
+                finish: filled(self.words.finish, rows),
+                made: filled(self.words.made, rows),
+                source: filled(self.words.source, rows),
+                note: filled(self.words.note, rows),
+                ..Details::default()
+            };
+            keep_readings(&mut details, &columns, planned, &texts, &units);
+            details
+        });
+        Table {
+            catalogue,
+            periods: Default::default(),
+            specimens: self.specimens,
+            columns,
+            details,
+        }
+    }
+}
+
+/// Every reading with its text, row by row.
+fn keep_readings(
+    details: &mut Details,
+    columns: &[Column],
+    planned: &[DimensionColumn],
+    texts: &[Texts],
+    units: &[Vec<(usize, Unit)>],
+) {
+    let rows = details.finish.len();
+    let mut next_special = vec![0usize; columns.len()];
+    for row in 0..rows {
+        for (c, column) in columns.iter().enumerate() {
+            let special = units[c].get(next_special[c]).filter(|(at, _)| *at == row);
+            next_special[c] += usize::from(special.is_some());
+            let Some(value) = column.value(row) else { continue };
+            details.readings.push(KeptReading {
+                specimen: row as u32,
+                dimension: column.dimension as u32,
+                value,
+                uncertainty: column.uncertainty(row),
+                state: column.state(row),
+                unit: special.map_or(planned[c].unit, |(_, unit)| *unit),
+                text: details.texts.len() as u32,
+                circumstance: None,
+            });
+            details.texts.push(texts[c].get(row));
+        }
+    }
+}
+
+/// A column of words that the file does not have is empty in every row.
+pub(super) fn fill(coded: &mut Coded, rows: usize) {
+    if coded.codes.len() < rows {
+        let code = coded.code("");
+        coded.codes.resize(rows, code);
+    }
+}
+
+fn filled(mut texts: Texts, rows: usize) -> Texts {
+    while texts.len() < rows {
+        texts.push("");
+    }
+    texts
+}

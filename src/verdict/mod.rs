@@ -1,0 +1,21 @@
+//! Verdicts: how one piece stands to its pattern's norm, dimension by dimension.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `label` | the four labels, and how a piece's dimensions make up its own |
+//! | `caution` | what to bear in mind with a verdict |
+//! | `check` | one piece, every dimension |
+//! | `flag` | every out-of-norm reading of a whole source, fast |
+//!
+//! A piece's own readings never count in the norm it is judged by. A verdict is about dimensions;
+//! it neither dates nor authenticates a piece.
+
+mod caution;
+mod check;
+mod flag;
+mod label;
+
+pub use caution::Caution;
+pub use check::{Check, DimensionCheck, Judged, check, check_against};
+pub use flag::{Flag, flag};
+pub use label::Verdict;
