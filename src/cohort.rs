@@ -61,7 +61,7 @@ pub struct Group {
     pub maker: String,
     /// The pattern's name; empty where none is given.
     pub pattern: String,
-    /// Names of the chosen periods that its references come from, in order of appearance.
+    /// Names of the chosen periods that its references come from.
     pub periods: Vec<String>,
     /// How many pieces of the chosen periods it has.
     pub references: usize,
@@ -237,6 +237,10 @@ impl<'t> Cohort<'t> {
                 }
             }
         }
+        // In the order in which the source defines them, else of appearance.
+        let defined = self.table.periods.all();
+        let place = |name: &String| defined.iter().position(|p| p.name == *name);
+        self.groups.iter_mut().for_each(|g| g.periods.sort_by_key(|name| place(name)));
     }
 
     /// The table behind it.

@@ -61,6 +61,14 @@ pub(super) struct LiveReading {
 }
 
 impl Collection {
+    /// The dimensions of the trade and those that the collection has besides.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn catalogue(&self) -> Result<Catalogue, CollectionError> {
+        Ok(catalogue(&self.connection)?.0)
+    }
+
     /// The live readings as a table. With `like`, only specimens of the makers and patterns that
     /// the named ones have.
     ///

@@ -65,9 +65,7 @@ impl Collection {
         if !path.exists() {
             return Err(CollectionError::Missing { file });
         }
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let connection = Connection::open_with_flags(path, flags)
-            .and_then(|c| c.busy_timeout(PATIENCE).map(|()| c))
+        let connection = open_to_read(path)
             .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
         let (connection, kind) = match schema::kind(&connection) {
             // A folder that may not be written cannot hold the side files of the journal; without
@@ -153,6 +151,19 @@ impl Drop for Collection {
             }
         }
     }
+}
+
+/// Opens a file to read it. Where it may be written, the connection could, so that the last one
+/// to close can take the journal's side files away; it is told never to.
+fn open_to_read(path: &Path) -> Result<Connection, rusqlite::Error> {
+    let open = |access| {
+        Connection::open_with_flags(path, access | OpenFlags::SQLITE_OPEN_NO_MUTEX)
+    };
+    let connection = open(OpenFlags::SQLITE_OPEN_READ_WRITE)
+        .or_else(|_| open(OpenFlags::SQLITE_OPEN_READ_ONLY))?;
+    connection.busy_timeout(PATIENCE)?;
+    connection.pragma_update(None, "query_only", "ON")?;
+    Ok(connection)
 }
 
 fn journal_of(path: &Path) -> PathBuf {

@@ -72,11 +72,11 @@ pub fn mean(values: &[f64]) -> Result<f64, StatsError> {
 /// [`StatsError::TooFew`] without values; [`StatsError::NotFinite`] at the first NaN or infinity;
 /// [`StatsError::Overflow`] if the spread itself is beyond the range of `f64`.
 /// # Accuracy
-/// All nine NIST univariate reference data sets: mean and standard deviation agree with the exact
-/// values for the `f64` inputs to 15 digits.  Reading the decimals of NumAcc3 and NumAcc4 into
-/// `f64` by itself moves their standard deviation in the 10th and 9th digit.
+/// All nine NIST univariate reference data sets: within 4.5e-16 of the exact mean and standard
+/// deviation of the `f64` inputs.  Reading the decimals into `f64` moves the standard deviation by
+/// 3.5e-10 for NumAcc3 and 5.6e-9 for NumAcc4 by itself.
 /// # Source
-/// Chan, Golub and LeVeque (1983), equation 1.7.
+/// Chan, Golub and LeVeque (1983).
 /// # Example
 /// ```
 /// use calibriar::stats::moments;

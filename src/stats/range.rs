@@ -26,7 +26,7 @@ pub enum Sides {
 /// [`StatsError::TooFew`] without readings; [`StatsError::NotAProbability`] unless `content` lies
 /// strictly between 0 and 1.
 /// # Source
-/// Wilks (1941), section 2.
+/// Wilks (1941).
 /// # Example
 /// ```
 /// use calibriar::stats::range_confidence;
@@ -50,7 +50,7 @@ pub fn range_confidence(n: usize, content: f64) -> Result<f64, StatsError> {
 /// # Errors
 /// [`StatsError::TooFew`] without readings.
 /// # Source
-/// Wilks (1941), section 2.
+/// Wilks (1941).
 /// # Example
 /// ```
 /// use calibriar::stats::expected_range_content;

@@ -3,7 +3,7 @@
 //! Source: NIST Digital Library of Mathematical Functions 8.11.4 (series) and 8.9.2 (continued
 //! fraction, contracted).
 
-use super::saddle::{deviance, stirling_factor};
+use super::saddle::{deviance, stirling_factor, surplus};
 use std::f64::consts::TAU;
 
 /// The gamma distribution with shape a > 0 and scale 1, its constant worked out once.
@@ -28,8 +28,7 @@ impl Gamma {
 
     /// [`Gamma::front`] at x = a e^v.
     pub(super) fn front_at_log(&self, v: f64) -> f64 {
-        let a = self.a;
-        self.scale * (-deviance(a, a * v.exp(), a * v.exp_m1())).exp()
+        self.scale * (-self.a * surplus(v.exp_m1(), || v)).exp()
     }
 
     /// P(X <= x) and P(X > x), for finite x > 0 and the front factor at x.

@@ -87,6 +87,7 @@ fn polynomial(x: f64, coefficients: &[f64; 8]) -> f64 {
 type Rational = ([f64; 8], [f64; 8]);
 
 /// |p - 1/2| <= 0.425, in 0.180625 - (p - 1/2)^2.
+#[expect(clippy::excessive_precision, reason = "as printed in the source")]
 const CENTRE: Rational = (
     [
         3.387_132_872_796_366_608,
@@ -111,6 +112,7 @@ const CENTRE: Rational = (
 );
 
 /// sqrt(-ln tail) up to 5, in that less 1.6.
+#[expect(clippy::excessive_precision, reason = "as printed in the source")]
 const NEAR: Rational = (
     [
         1.423_437_110_749_683_577_34,
@@ -135,6 +137,7 @@ const NEAR: Rational = (
 );
 
 /// sqrt(-ln tail) above 5, in that less 5.
+#[expect(clippy::excessive_precision, reason = "as printed in the source")]
 const FAR: Rational = (
     [
         6.657_904_643_501_103_777_2,

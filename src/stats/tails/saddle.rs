@@ -30,15 +30,19 @@ pub(super) fn stirling_factor(x: f64) -> f64 {
 /// `a ln(a / m) + m - a`: how far the mean `m` is from `a`, zero where they agree.
 /// `difference` is m - a, which the caller may know better than by subtraction.
 pub(super) fn deviance(a: f64, m: f64, difference: f64) -> f64 {
-    let e = difference / a;
+    a * surplus(difference / a, || (m / a).ln())
+}
+
+/// `e - ln(1 + e)`, never negative; `log` gives ln(1 + e), which near 0 is not asked for.
+pub(super) fn surplus(e: f64, log: impl FnOnce() -> f64) -> f64 {
     if e.abs() > 0.25 {
-        return a * (e - (m / a).ln());
+        return e - log();
     }
-    // e - ln(1 + e) by the series of the inverse hyperbolic tangent: no cancellation near 0.
+    // The series of the inverse hyperbolic tangent: no cancellation.
     let v = e / (2.0 + e);
     let w = v * v;
     let series = ODD_PARTS.iter().rev().fold(0.0, |sum, c| sum * w + c);
-    a * v * (e - 2.0 * w * series)
+    v * (e - 2.0 * w * series)
 }
 
 /// 1/3, 1/5, 1/7, ...: enough of them for w up to 1/49.

@@ -1,0 +1,246 @@
+//! `calibriar add`
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use calibriar::catalogue::Catalogue;
+use calibriar::collection::{
+    Added, Author, Collection, NewFile, Package, is_package, read_package,
+};
+use calibriar::source::{STANDARD_INPUT, new_file};
+use calibriar::table::{SetAside, read_bytes};
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use super::output::{self, counted};
+use super::source::{DEFAULT, TableArguments, write_set_aside};
+use super::{CliError, Outcome, remark};
+
+/// Add tables of measurements or of production periods to a collection
+///
+/// One fault in any file refuses them all and changes nothing; --set-aside goes on without the
+/// faulty rows. A file that is in the collection already adds nothing. A piece or a reading that
+/// contradicts the collection is refused unless --correct records it as a correction: the old
+/// reading stays readable in the history.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// CSV files, or the folders of data packages
+    #[arg(required = true)]
+    files: Vec<PathBuf>,
+    /// The collection; it is made where there is none
+    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    to: PathBuf,
+    /// Let what contradicts the collection replace it; needs --why
+    #[arg(long, requires = "why")]
+    correct: bool,
+    #[command(flatten)]
+    author: AuthorArguments,
+    #[command(flatten)]
+    table: TableArguments,
+}
+
+/// Who changes a collection, and why.
+#[derive(Clone, Debug, Args)]
+pub(super) struct AuthorArguments {
+    /// Who adds [default: the name of the user]
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+    /// Why, for the history
+    #[arg(long, value_name = "REASON")]
+    why: Option<String>,
+}
+
+impl AuthorArguments {
+    pub(super) fn author(&self) -> Author {
+        let user = || ["USER", "USERNAME", "LOGNAME"].iter().find_map(|v| std::env::var(v).ok());
+        Author {
+            by: self.by.clone().or_else(user).unwrap_or_else(|| "unknown".to_owned()),
+            on: jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string(),
+            why: self.why.clone().unwrap_or_default(),
+        }
+    }
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    let author = arguments.author.author();
+    if let Some(folder) = exported_collection(&arguments.files)? {
+        let mut collection = Collection::open_or_create(&arguments.to)?;
+        collection.import(folder)?;
+        let revision = collection.revision()?;
+        output::write_text(&format!(
+            "took over the collection in {} up to revision {}, history and all\n",
+            folder.display(),
+            revision.id
+        ))?;
+        return Ok(Outcome::Done);
+    }
+    let catalogue = match arguments.to.exists() {
+        true => match Collection::open(&arguments.to) {
+            Ok(collection) => collection.catalogue()?,
+            Err(calibriar::collection::CollectionError::Empty { .. }) => Catalogue::standard(),
+            Err(error) => return Err(error.into()),
+        },
+        false => Catalogue::standard(),
+    };
+    let (files, aside) = read_all(arguments, &catalogue)?;
+    let mut collection = Collection::open_or_create(&arguments.to)?;
+    let written = write_aside(&aside, arguments.table.set_aside.as_deref())?;
+    let bar = Bar::new();
+    let added = collection.add(&files, &author, arguments.correct, &mut |n| bar.show(n));
+    bar.finish();
+    let added = added.inspect_err(|_| {
+        // Nothing was stored, so nothing was set aside.
+        for path in &written {
+            let _ = std::fs::remove_file(path);
+        }
+    })?;
+    output::write_text(&report(&added, &arguments.to))?;
+    Ok(Outcome::Done)
+}
+
+/// The folder of an exported collection, where exactly that is added.
+fn exported_collection(files: &[PathBuf]) -> Result<Option<&Path>, CliError> {
+    for file in files.iter().filter(|f| is_package(f)) {
+        if read_package(file)? == Package::Collection {
+            return match files {
+                [only] => Ok(Some(only)),
+                _ => Err(CliError::Usage(format!(
+                    "{} is an exported collection; add it alone, to a new collection",
+                    file.display()
+                ))),
+            };
+        }
+    }
+    Ok(None)
+}
+
+type SetAsideOf = (String, SetAside);
+
+/// Reads every file; the faults of all of them are told at once.
+fn read_all(
+    arguments: &Arguments,
+    catalogue: &Catalogue,
+) -> Result<(Vec<NewFile>, Vec<SetAsideOf>), CliError> {
+    let mut paths = Vec::new();
+    for file in &arguments.files {
+        if is_package(file) {
+            if let Package::Tables(tables) = read_package(file)? {
+                paths.extend(tables.into_iter().map(|t| t.path));
+            }
+        } else {
+            paths.push(file.clone());
+        }
+    }
+    let options = arguments.table.options(true);
+    let keep_going = arguments.table.set_aside.is_some();
+    let (mut files, mut aside) = (Vec::new(), Vec::new());
+    let mut refused: Vec<CliError> = Vec::new();
+    for path in &paths {
+        let name = path.display().to_string();
+        let read = if name == STANDARD_INPUT {
+            Err(CliError::Usage("add reads files; standard input has no name to remember".into()))
+        } else {
+            read_bytes(path).map_err(CliError::from).and_then(|bytes| {
+                Ok(new_file(&name, bytes, &options, catalogue.clone(), keep_going)?)
+            })
+        };
+        match read {
+            Ok((file, doubts, rows)) => {
+                doubts.iter().for_each(remark);
+                files.push(file);
+                if !rows.is_empty() {
+                    aside.push((name, rows));
+                }
+            }
+            Err(error) => refused.push(error),
+        }
+    }
+    match refused.pop() {
+        None => Ok((files, aside)),
+        Some(last) => {
+            refused.iter().for_each(super::complain);
+            Err(last)
+        }
+    }
+}
+
+/// Writes each file's faulty rows; with several such files each gets its name into the path.
+fn write_aside(aside: &[SetAsideOf], path: Option<&Path>) -> Result<Vec<PathBuf>, CliError> {
+    let Some(path) = path else { return Ok(Vec::new()) };
+    let mut written = Vec::new();
+    for (name, rows) in aside {
+        let target = match aside.len() {
+            1 => path.to_owned(),
+            _ => {
+                let stem = |p: &Path| {
+                    p.file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())
+                };
+                path.with_file_name(format!("{}-{}.csv", stem(path), stem(Path::new(name))))
+            }
+        };
+        write_set_aside(rows, &target)?;
+        written.push(target);
+    }
+    Ok(written)
+}
+
+fn report(added: &Added, to: &Path) -> String {
+    let mut text = String::new();
+    for (name, revision) in &added.known_files {
+        text.push_str(&format!("{name} is in the collection already (revision {revision})\n"));
+    }
+    match added.revision {
+        None => text.push_str(&format!("nothing new for {}\n", to.display())),
+        Some(revision) => {
+            let mut parts = vec![
+                counted(added.new_specimens, "new specimen", "new specimens"),
+                counted(added.new_readings, "new reading", "new readings"),
+            ];
+            let known = counted(added.known_readings, "reading", "readings");
+            for (n, words) in [
+                (added.known_readings, format!("{known} there already")),
+                (added.corrections, counted(added.corrections, "correction", "corrections")),
+                (added.new_periods, counted(added.new_periods, "period", "periods")),
+            ] {
+                if n > 0 {
+                    parts.push(words);
+                }
+            }
+            text.push_str(&format!(
+                "{}, revision {revision}: {}\n",
+                to.display(),
+                parts.join(", ")
+            ));
+        }
+    }
+    text
+}
+
+/// A count of readings that shows itself only where the work takes longer than a second.
+struct Bar {
+    bar: ProgressBar,
+    started: Instant,
+}
+
+impl Bar {
+    const PATIENCE: Duration = Duration::from_secs(1);
+
+    fn new() -> Bar {
+        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {human_pos} readings stored") {
+            bar.set_style(style);
+        }
+        Bar { bar, started: Instant::now() }
+    }
+
+    fn show(&self, readings: usize) {
+        if self.bar.is_hidden() && self.started.elapsed() > Self::PATIENCE {
+            self.bar.set_draw_target(ProgressDrawTarget::stderr());
+        }
+        self.bar.set_position(readings as u64);
+    }
+
+    fn finish(self) {
+        self.bar.finish_and_clear();
+    }
+}

@@ -1,0 +1,32 @@
+//! `calibriar export`
+
+use std::path::PathBuf;
+
+use calibriar::collection::Collection;
+use clap::Args;
+
+use super::output::write_text;
+use super::source::DEFAULT;
+use super::{CliError, Outcome};
+
+/// Write a collection, history and all, as a data package: open CSV files and their description
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// A new or empty folder
+    folder: PathBuf,
+    /// The collection
+    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    from: PathBuf,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    let collection = Collection::open(&arguments.from)?;
+    collection.export(&arguments.folder, env!("CARGO_PKG_VERSION"))?;
+    let revision = collection.revision()?;
+    write_text(&format!(
+        "{}: the collection at revision {}\n",
+        arguments.folder.display(),
+        revision.id
+    ))?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,119 @@
+//! `calibriar flag`
+
+use std::io::{self, Write as _};
+use std::thread;
+
+use calibriar::cohort::Cohort;
+use calibriar::norm::Evidence;
+use calibriar::verdict::{Flag, flag};
+use clap::Args;
+
+use super::json::{FLAG_COLUMNS, FlagOut, FlagsOut};
+use super::norms::provenance_line;
+use super::output::{self, Format, FormatArgument, band, probability, signed, sized};
+use super::source::{JudgeArguments, SourceArguments};
+use super::{CliError, Outcome};
+
+/// Every out-of-norm reading of the whole source, for scripts
+///
+/// The same verdicts as `check` gives, for all pieces at once; each is judged without its own
+/// readings. Of the wholly good pieces about --alpha are flagged as well: with many pieces, look
+/// at the smallest p_adjusted first.
+#[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
+    2 wrong use or bad input.")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    format: FormatArgument,
+    #[command(flatten)]
+    source: SourceArguments,
+    #[command(flatten)]
+    judge: JudgeArguments,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    let settings = arguments.judge.settings()?;
+    let format = arguments.format.choose();
+    let source = arguments.source.open(None, format != Format::Csv)?;
+    let cohort = arguments.judge.cohort(&source)?;
+    let evidence = Evidence::gather(&cohort);
+    let flags = flag(&cohort, &evidence, &settings);
+    match format {
+        Format::Json => output::write_json(&FlagsOut {
+            provenance: &source.provenance,
+            flags: flags.iter().map(|f| FlagOut::new(f, &cohort)).collect(),
+        })?,
+        Format::Csv => write_csv(&flags, &cohort)?,
+        Format::Table => {
+            let mut text = page(&flags, &cohort);
+            text.push_str(&provenance_line(&source.provenance));
+            output::write_text(&text)?;
+        }
+    }
+    Ok(if flags.is_empty() { Outcome::Done } else { Outcome::Found })
+}
+
+/// Writes the flags, formatted in several threads: with many pieces, printing numbers costs more
+/// than judging them.
+fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    let share = flags.len().div_ceil(threads).max(1);
+    let parts: Vec<io::Result<Vec<u8>>> = thread::scope(|scope| {
+        let work: Vec<_> = flags
+            .chunks(share)
+            .map(|some| scope.spawn(move || csv_text(some, cohort)))
+            .collect();
+        // The panic of a thread goes on in this one.
+        work.into_iter()
+            .map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
+    });
+    let mut out = io::stdout().lock();
+    writeln!(out, "{}", FLAG_COLUMNS.join(","))?;
+    for part in parts {
+        out.write_all(&part?)?;
+    }
+    out.flush()?;
+    Ok(())
+}
+
+fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {
+    let mut writer = csv::WriterBuilder::new().has_headers(false).from_writer(Vec::new());
+    for flag in flags {
+        writer.serialize(FlagOut::new(flag, cohort)).map_err(io::Error::from)?;
+    }
+    writer.into_inner().map_err(|error| error.into_error())
+}
+
+fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
+    let pieces = cohort.table().specimens.len();
+    if flags.is_empty() {
+        return format!("nothing out of norm among {pieces} pieces\n");
+    }
+    let headings =
+        ["specimen", "pattern", "period", "dimension", ">reads", "typical range", ">score", ">p adj."];
+    let mut table = output::table(&headings);
+    let mut flagged = 0;
+    let mut last = None;
+    for flag in flags {
+        let out = FlagOut::new(flag, cohort);
+        flagged += usize::from(last != Some(flag.row));
+        last = Some(flag.row);
+        let scale = (flag.typical.high - flag.typical.low) / 4.0;
+        let label = &cohort.table().catalogue.at(flag.dimension).label;
+        table.add_row(vec![
+            out.specimen.to_owned(),
+            out.pattern.unwrap_or("").to_owned(),
+            out.period.unwrap_or("").to_owned(),
+            label.clone(),
+            format!("{} {}", sized(flag.value, scale), out.unit),
+            band(flag.typical.low, flag.typical.high, scale),
+            signed(flag.score, 1.0),
+            probability(flag.p_adjusted),
+        ]);
+    }
+    let readings = output::counted(flags.len(), "reading", "readings");
+    let of = output::counted(flagged, "piece", "pieces");
+    let lines = output::lines(&table);
+    format!("{lines}\n{readings} of {of} out of norm, among {pieces} pieces\n")
+}

@@ -1,0 +1,144 @@
+//! The command line: what was typed, what it means, and what is printed.
+
+mod add;
+mod check;
+mod export;
+mod flag;
+mod history;
+mod json;
+mod manual;
+mod norms;
+mod output;
+mod source;
+mod withdraw;
+
+use std::fmt;
+
+use calibriar::cohort::CohortError;
+use calibriar::collection::CollectionError;
+use calibriar::norm::SettingsError;
+use calibriar::source::SourceError;
+use calibriar::stats::StatsError;
+use calibriar::table::TableError;
+use clap::{Parser, Subcommand};
+
+/// Norms and verdicts for briar pipes, from many people's measurements, by pattern and production
+/// period.
+#[derive(Debug, Parser)]
+#[command(name = "calibriar", version, about, max_term_width = 100, disable_help_subcommand = true)]
+#[command(after_help = "A verdict is about dimensions. It neither dates nor authenticates a piece.")]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Add(add::Arguments),
+    Norms(norms::Arguments),
+    Check(check::Arguments),
+    Flag(flag::Arguments),
+    Withdraw(withdraw::Arguments),
+    History(history::Arguments),
+    Export(export::Arguments),
+    Completions(manual::Completions),
+    Manual(manual::Manual),
+}
+
+/// How a command ended that did its work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// Nothing out of norm.
+    Done,
+    /// Something out of norm.
+    Found,
+    /// No evidence for any verdict.
+    NothingDecided,
+}
+
+/// Runs a command.
+pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
+    match arguments.command {
+        Command::Add(arguments) => add::run(&arguments),
+        Command::Norms(arguments) => norms::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Flag(arguments) => flag::run(&arguments),
+        Command::Withdraw(arguments) => withdraw::run(&arguments),
+        Command::History(arguments) => history::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Completions(arguments) => manual::completions(&arguments),
+        Command::Manual(arguments) => manual::manual(&arguments),
+    }
+}
+
+/// Why a command could not do its work.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum CliError {
+    #[error(transparent)]
+    Source(#[from] SourceError),
+    #[error(transparent)]
+    Table(#[from] TableError),
+    #[error(transparent)]
+    Collection(#[from] CollectionError),
+    #[error(transparent)]
+    Cohort(#[from] CohortError),
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    #[error("the readings cannot be described")]
+    Stats(#[from] StatsError),
+    #[error("cannot write the result")]
+    Output(#[from] std::io::Error),
+    #[error("{0}")]
+    Usage(String),
+}
+
+impl CliError {
+    /// Whoever read our output has seen enough.
+    pub(crate) fn is_broken_pipe(&self) -> bool {
+        matches!(self, CliError::Output(error) if error.kind() == std::io::ErrorKind::BrokenPipe)
+    }
+
+    /// The single faults behind an error, one a line.
+    fn details(&self) -> Vec<String> {
+        fn lines<T: fmt::Display>(all: &[T]) -> Vec<String> {
+            all.iter().map(T::to_string).collect()
+        }
+        match self {
+            CliError::Source(SourceError::Faults { faults, .. }) => lines(faults),
+            CliError::Source(SourceError::Table(TableError::Header { faults, .. }))
+            | CliError::Table(TableError::Header { faults, .. }) => lines(faults),
+            CliError::Source(SourceError::Collection(error)) | CliError::Collection(error) => {
+                match error {
+                    CollectionError::Contradictions { contradictions } => lines(contradictions),
+                    _ => Vec::new(),
+                }
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
+/// Says on standard error what went wrong: each fault on its line, then the whole and its causes.
+#[expect(clippy::print_stderr, reason = "this is the program's voice")]
+pub(crate) fn complain(error: &CliError) {
+    for line in error.details() {
+        eprintln!("{line}");
+    }
+    let mut message = format!("calibriar: {error}");
+    let mut cause = std::error::Error::source(error);
+    while let Some(deeper) = cause {
+        let text = deeper.to_string();
+        if !message.ends_with(&text) {
+            message.push_str(": ");
+            message.push_str(&text);
+        }
+        cause = deeper.source();
+    }
+    eprintln!("{message}");
+}
+
+/// Says something on standard error that is no error.
+#[expect(clippy::print_stderr, reason = "this is the program's voice")]
+fn remark(text: impl fmt::Display) {
+    eprintln!("calibriar: {text}");
+}

@@ -1,0 +1,184 @@
+//! Tables, CSV and JSON on standard output.
+
+use std::io::{self, IsTerminal as _, Write};
+
+use calibriar::verdict::Verdict;
+use clap::ValueEnum;
+use comfy_table::{
+    Attribute, Cell, CellAlignment, Color, ContentArrangement, LineStyle, Table, TableStyle,
+};
+use serde::Serialize;
+
+use super::CliError;
+
+/// How a result is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Format {
+    /// For people.
+    Table,
+    /// For programs: one object.
+    Json,
+    /// For spreadsheets and scripts.
+    Csv,
+}
+
+/// `--format`, by default a table for a terminal and CSV for a pipe.
+#[derive(Clone, Copy, Debug, clap::Args)]
+pub(super) struct FormatArgument {
+    /// How to write the result [default: table to a terminal, csv to a pipe]
+    #[arg(long, value_enum)]
+    format: Option<Format>,
+}
+
+impl FormatArgument {
+    pub(super) fn choose(self) -> Format {
+        self.format.unwrap_or(if io::stdout().is_terminal() { Format::Table } else { Format::Csv })
+    }
+}
+
+/// Writes one JSON object and a line end.
+pub(super) fn write_json(value: &impl Serialize) -> Result<(), CliError> {
+    let mut out = io::BufWriter::new(io::stdout().lock());
+    serde_json::to_writer_pretty(&mut out, value).map_err(io::Error::from)?;
+    out.write_all(b"\n")?;
+    out.flush()?;
+    Ok(())
+}
+
+/// Writes rows as CSV under a header that their fields name.
+pub(super) fn write_csv<T: Serialize>(
+    header: &[&str],
+    rows: impl IntoIterator<Item = T>,
+) -> Result<(), CliError> {
+    let mut writer = csv::WriterBuilder::new().has_headers(false).from_writer(io::stdout().lock());
+    writer.write_record(header).map_err(io::Error::from)?;
+    for row in rows {
+        writer.serialize(row).map_err(io::Error::from)?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+/// Writes lines of text.
+pub(super) fn write_text(text: &str) -> Result<(), CliError> {
+    let mut out = io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(())
+}
+
+/// Whether colours may be used (<https://no-color.org>).
+fn colours() -> bool {
+    io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+}
+
+/// One line under the headings; nothing else that is not text.
+const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
+
+/// An empty table for people. Columns whose heading begins with `>` are aligned to the right.
+pub(super) fn table(headings: &[&str]) -> Table {
+    let mut table = Table::new();
+    table
+        .load_style(STYLE)
+        .set_content_arrangement(ContentArrangement::Disabled);
+    if colours() {
+        table.enforce_styling();
+    } else {
+        table.force_no_tty();
+    }
+    let titles = headings.iter().map(|h| h.trim_start_matches('>'));
+    table.set_header(titles.map(|t| Cell::new(t).add_attribute(Attribute::Bold)));
+    for (at, heading) in headings.iter().enumerate() {
+        if let Some(column) = table.column_mut(at) {
+            column.set_padding((0, 1));
+            if heading.starts_with('>') {
+                column.set_cell_alignment(CellAlignment::Right);
+            }
+        }
+    }
+    table
+}
+
+/// A verdict as a cell: always in words, coloured where colours may be used.
+pub(super) fn verdict_cell(verdict: Verdict) -> Cell {
+    let cell = Cell::new(verdict_words(verdict));
+    match verdict {
+        Verdict::OutOfNorm => cell.fg(Color::Red).add_attribute(Attribute::Bold),
+        Verdict::Borderline => cell.fg(Color::Yellow),
+        Verdict::Typical | Verdict::Undecided => cell,
+    }
+}
+
+/// A verdict for people.
+pub(super) fn verdict_words(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Typical => "typical",
+        Verdict::Borderline => "borderline",
+        Verdict::OutOfNorm => "OUT OF NORM",
+        Verdict::Undecided => "undecided",
+    }
+}
+
+/// A number with as many decimals as its spread makes meaningful: two digits of the spread, and
+/// never finer than a caliper reads.
+pub(super) fn sized(value: f64, spread: f64) -> String {
+    let decimals = decimals_for(spread);
+    let text = format!("{value:.decimals$}");
+    // -0.0 is 0.0 to people.
+    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
+        text.trim_start_matches('-').to_owned()
+    } else {
+        text
+    }
+}
+
+fn decimals_for(spread: f64) -> usize {
+    let magnitude = spread.abs().log10().floor();
+    if magnitude.is_finite() { (1.0 - magnitude).clamp(0.0, 2.0) as usize } else { 2 }
+}
+
+/// A band for people: `3.91 to 4.38`.
+pub(super) fn band(low: f64, high: f64, spread: f64) -> String {
+    format!("{} to {}", sized(low, spread), sized(high, spread))
+}
+
+/// A number with its sign: `+0.21`, `0.00`.
+pub(super) fn signed(value: f64, spread: f64) -> String {
+    let text = sized(value, spread);
+    let zero = text.chars().all(|c| c == '0' || c == '.');
+    if text.starts_with('-') || zero { text } else { format!("+{text}") }
+}
+
+/// A table's lines, without blanks at their ends.
+pub(super) fn lines(table: &Table) -> String {
+    table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
+}
+
+/// A probability for people.
+pub(super) fn probability(p: f64) -> String {
+    if p < 0.0001 { "< 0.0001".to_owned() } else { format!("{p:.4}") }
+}
+
+/// `1 reference`, `3 references`.
+pub(super) fn counted(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// Breaks a text into lines of at most 98 columns, each after an indent.
+pub(super) fn wrapped(text: &str, indent: &str) -> String {
+    const WIDTH: usize = 98;
+    let mut out = String::new();
+    let mut line = String::from(indent);
+    for word in text.split_whitespace() {
+        if line.chars().count() + 1 + word.chars().count() > WIDTH && line.trim() != "" {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = format!("{indent}  ");
+        }
+        line.push_str(word);
+        line.push(' ');
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+    out
+}

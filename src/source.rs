@@ -1,0 +1,293 @@
+//! Whatever `--from` names: a collection, a data package, a CSV file or standard input.
+
+use std::io::Read as _;
+use std::path::Path;
+
+use crate::catalogue::Catalogue;
+use crate::collection::{
+    Author, Collection, CollectionError, NewContent, NewFile, Package, is_package, read_package,
+    sha256_hex,
+};
+use crate::table::{Content, Doubt, Fault, Options, SetAside, Table, TableError, read, read_bytes};
+
+/// Standard input, as `--from` names it.
+pub const STANDARD_INPUT: &str = "-";
+
+/// What to open, and how.
+#[derive(Clone, Debug, Default)]
+pub struct Request<'a> {
+    /// Path, or [`STANDARD_INPUT`].
+    pub from: &'a str,
+    /// How to read a CSV file.
+    pub options: Options,
+    /// A table of production periods for a source that carries none.
+    pub periods_from: Option<&'a Path>,
+    /// Only specimens of the makers and patterns that these have, where the source allows it.
+    pub like: Option<&'a [String]>,
+    /// Go on without the faulty rows.
+    pub set_aside: bool,
+    /// Work out the digest of the data.
+    pub digest: bool,
+}
+
+/// Readings to work with, and where they come from.
+#[derive(Debug)]
+pub struct Source {
+    /// The readings.
+    pub table: Table,
+    /// Where they come from.
+    pub provenance: Provenance,
+    /// Values that no real pipe has.
+    pub doubts: Vec<Doubt>,
+    /// The rows that were left out because of faults.
+    pub set_aside: SetAside,
+}
+
+/// Where numbers come from: enough to get them again, digit for digit.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+pub struct Provenance {
+    /// The source as it was named.
+    pub source: String,
+    /// The collection's revision; none for a file.
+    pub revision: Option<i64>,
+    /// Digest of the collection at that revision, or of the file's bytes; none where it was not
+    /// asked for.
+    pub sha256: Option<String>,
+    /// Version of this program.
+    pub version: &'static str,
+}
+
+/// A source that cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SourceError {
+    /// A table as a whole.
+    #[error(transparent)]
+    Table(#[from] TableError),
+    /// Cells of a table.
+    #[error("{file} has {}; nothing was done", crate::table::counted(faults.len(), "fault"))]
+    Faults {
+        /// The file, as it was named.
+        file: String,
+        /// Each of them.
+        faults: Vec<Fault>,
+    },
+    /// The store.
+    #[error(transparent)]
+    Collection(#[from] CollectionError),
+    /// A file that holds something else.
+    #[error("{file} holds {found}; expected {expected}")]
+    Unfit {
+        /// The file, as it was named.
+        file: String,
+        /// What it holds.
+        found: &'static str,
+        /// What was expected.
+        expected: &'static str,
+    },
+    /// An option that does not go with the source.
+    #[error("{option} goes with a CSV file; {source_name} is {found}")]
+    OptionUnfit {
+        /// The option.
+        option: &'static str,
+        /// The source, as it was named.
+        source_name: String,
+        /// What it is.
+        found: &'static str,
+    },
+    /// Periods from two places.
+    #[error("{file} carries its own production periods; leave --periods-from out")]
+    PeriodsTwice {
+        /// The source, as it was named.
+        file: String,
+    },
+}
+
+/// Opens a source.
+///
+/// # Errors
+/// [`SourceError`]; the message says what was expected.
+pub fn open(request: &Request<'_>) -> Result<Source, SourceError> {
+    let path = Path::new(request.from);
+    let mut source = if request.from != STANDARD_INPUT && is_package(path) {
+        refuse_options(request, "a data package")?;
+        stored(request, &open_package(path)?)?
+    } else if request.from != STANDARD_INPUT && looks_like_collection(path) {
+        refuse_options(request, "a collection")?;
+        stored(request, &Collection::open(path)?)?
+    } else {
+        file(request)?
+    };
+    if let Some(from) = request.periods_from {
+        if !source.table.periods.is_empty() {
+            return Err(SourceError::PeriodsTwice { file: request.from.to_owned() });
+        }
+        source.table.periods = read_periods(from)?;
+    }
+    Ok(source)
+}
+
+fn refuse_options(request: &Request<'_>, found: &'static str) -> Result<(), SourceError> {
+    let options = &request.options;
+    let given = [
+        (!options.columns.is_empty(), "--column"),
+        (!options.skip.is_empty(), "--skip"),
+        (options.new_dimensions, "--new-dimensions"),
+        (request.set_aside, "--set-aside"),
+    ];
+    match given.into_iter().find(|(given, _)| *given) {
+        Some((_, option)) => Err(SourceError::OptionUnfit {
+            option,
+            source_name: request.from.to_owned(),
+            found,
+        }),
+        None => Ok(()),
+    }
+}
+
+/// A missing file or an SQLite file is answered as a collection; anything else is a table.
+fn looks_like_collection(path: &Path) -> bool {
+    let mut head = [0u8; 16];
+    match std::fs::File::open(path).and_then(|mut f| f.read_exact(&mut head)) {
+        Ok(()) => head == *b"SQLite format 3\0",
+        Err(error) => {
+            let named_so = path.extension().is_some_and(|e| e == "db");
+            named_so && error.kind() != std::io::ErrorKind::PermissionDenied
+        }
+    }
+}
+
+fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, SourceError> {
+    let revision = collection.revision()?;
+    Ok(Source {
+        table: collection.table(request.like)?,
+        provenance: Provenance {
+            source: request.from.to_owned(),
+            revision: Some(revision.id),
+            sha256: Some(revision.sha256),
+            version: env!("CARGO_PKG_VERSION"),
+        },
+        doubts: Vec::new(),
+        set_aside: SetAside::default(),
+    })
+}
+
+/// A data package as a collection in memory.
+fn open_package(folder: &Path) -> Result<Collection, SourceError> {
+    let mut collection = Collection::in_memory()?;
+    match read_package(folder)? {
+        Package::Collection => collection.import(folder)?,
+        Package::Tables(tables) => {
+            let mut files = Vec::new();
+            for table in tables {
+                let options = Options { details: true, ..Options::default() };
+                let bytes = read_bytes(&table.path)?;
+                files.push(new_file(&table.name, bytes, &options, Catalogue::standard(), false)?.0);
+            }
+            // Nobody keeps this revision; its author and date must not depend on the day.
+            let author = Author { by: String::new(), on: String::new(), why: String::new() };
+            collection.add(&files, &author, false, &mut |_| {})?;
+        }
+    }
+    Ok(collection)
+}
+
+fn file(request: &Request<'_>) -> Result<Source, SourceError> {
+    let bytes = match request.from {
+        STANDARD_INPUT => {
+            let mut bytes = Vec::new();
+            std::io::stdin().lock().read_to_end(&mut bytes).map_err(|source| {
+                TableError::Read { file: "standard input".to_owned(), source }
+            })?;
+            bytes
+        }
+        from => read_bytes(Path::new(from))?,
+    };
+    let sha256 = request.digest.then(|| sha256_hex(&bytes));
+    let name = if request.from == STANDARD_INPUT { "standard input" } else { request.from };
+    match read(name, bytes, &request.options, Catalogue::standard())? {
+        Content::Measurements(sheet) => {
+            if !sheet.faults.is_empty() && !request.set_aside {
+                return Err(SourceError::Faults { file: name.to_owned(), faults: sheet.faults });
+            }
+            Ok(Source {
+                table: sheet.table,
+                provenance: Provenance {
+                    source: request.from.to_owned(),
+                    revision: None,
+                    sha256,
+                    version: env!("CARGO_PKG_VERSION"),
+                },
+                doubts: sheet.doubts,
+                set_aside: sheet.set_aside,
+            })
+        }
+        Content::Periods(_) => Err(SourceError::Unfit {
+            file: name.to_owned(),
+            found: "production periods",
+            expected: "measurements (periods are given with --periods-from)",
+        }),
+    }
+}
+
+/// Reads a table of production periods.
+///
+/// # Errors
+/// [`SourceError`] for anything else, and for every faulty row.
+pub fn read_periods(path: &Path) -> Result<crate::catalogue::Periods, SourceError> {
+    let name = path.display().to_string();
+    match read(&name, read_bytes(path)?, &Options::default(), Catalogue::standard()) {
+        Ok(Content::Periods(sheet)) if sheet.faults.is_empty() => Ok(sheet.periods),
+        Ok(Content::Periods(sheet)) => {
+            Err(SourceError::Faults { file: name, faults: sheet.faults })
+        }
+        Ok(Content::Measurements(_))
+        | Err(TableError::NoSpecimenColumn { .. } | TableError::Header { .. }) => {
+            Err(SourceError::Unfit {
+                file: name,
+                found: "no production periods",
+                expected: "the columns maker,period,from,to,standing,note",
+            })
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Reads a file for a collection; also gives what the caller may want to show or set aside.
+///
+/// # Errors
+/// [`SourceError::Faults`] for faulty rows unless `set_aside`, and unusable tables.
+pub fn new_file(
+    name: &str,
+    bytes: Vec<u8>,
+    options: &Options,
+    catalogue: Catalogue,
+    set_aside: bool,
+) -> Result<(NewFile, Vec<Doubt>, SetAside), SourceError> {
+    let sha256 = sha256_hex(&bytes);
+    let options_kept = serde_json::json!({
+        "column": options.columns.iter().map(|(h, n)| format!("{h}={n}")).collect::<Vec<_>>(),
+        "skip": options.skip,
+        "new_dimensions": options.new_dimensions,
+        "set_aside": set_aside,
+    })
+    .to_string();
+    let (content, doubts, aside) = match read(name, bytes, options, catalogue)? {
+        Content::Periods(sheet) => {
+            if !sheet.faults.is_empty() {
+                return Err(SourceError::Faults { file: name.to_owned(), faults: sheet.faults });
+            }
+            (NewContent::from(sheet.periods), Vec::new(), SetAside::default())
+        }
+        Content::Measurements(sheet) => {
+            if !sheet.faults.is_empty() && !set_aside {
+                return Err(SourceError::Faults { file: name.to_owned(), faults: sheet.faults });
+            }
+            (NewContent::from(sheet.table), sheet.doubts, sheet.set_aside)
+        }
+    };
+    let kept_name = Path::new(name)
+        .file_name()
+        .map_or(name.to_owned(), |n| n.to_string_lossy().into_owned());
+    Ok((NewFile { name: kept_name, sha256, options: options_kept, content }, doubts, aside))
+}
