@@ -174,7 +174,12 @@ impl<'t> Cohort<'t> {
     fn choose(&mut self, selection: &Selection) -> Result<(), CohortError> {
         match selection {
             Selection::Good => {
-                let defined = self.table.periods.all().iter().any(|p| p.standing != Standing::Unrated);
+                let defined = self
+                    .table
+                    .periods
+                    .all()
+                    .iter()
+                    .any(|p| p.standing != Standing::Unrated);
                 self.everything = !defined;
                 for period in &mut self.periods {
                     period.chosen = period.standing == Some(Standing::Good) || self.everything;
@@ -183,14 +188,24 @@ impl<'t> Cohort<'t> {
             Selection::Named(names) => {
                 for name in names {
                     let wanted = fold(name);
-                    let mut found = self.table.periods.all().iter().any(|p| fold(&p.name) == wanted);
+                    let mut found = self
+                        .table
+                        .periods
+                        .all()
+                        .iter()
+                        .any(|p| fold(&p.name) == wanted);
                     for period in self.periods.iter_mut().filter(|p| fold(&p.name) == wanted) {
                         period.chosen = true;
                         found = true;
                     }
                     if !found {
-                        let mut known: Vec<String> =
-                            self.table.periods.all().iter().map(|p| p.name.clone()).collect();
+                        let mut known: Vec<String> = self
+                            .table
+                            .periods
+                            .all()
+                            .iter()
+                            .map(|p| p.name.clone())
+                            .collect();
                         known.extend(self.periods.iter().map(|p| p.name.clone()));
                         let mut seen = Vec::new();
                         known.retain(|name| {
@@ -198,7 +213,10 @@ impl<'t> Cohort<'t> {
                             seen.push(name.clone());
                             new
                         });
-                        return Err(CohortError::NoSuchPeriod { wanted: name.clone(), known });
+                        return Err(CohortError::NoSuchPeriod {
+                            wanted: name.clone(),
+                            known,
+                        });
                     }
                 }
             }
@@ -240,7 +258,9 @@ impl<'t> Cohort<'t> {
         // In the order in which the source defines them, else of appearance.
         let defined = self.table.periods.all();
         let place = |name: &String| defined.iter().position(|p| p.name == *name);
-        self.groups.iter_mut().for_each(|g| g.periods.sort_by_key(|name| place(name)));
+        self.groups
+            .iter_mut()
+            .for_each(|g| g.periods.sort_by_key(|name| place(name)));
     }
 
     /// The table behind it.
@@ -279,7 +299,9 @@ impl<'t> Cohort<'t> {
         let fits = |g: &Group| {
             fold(&g.pattern) == pattern && maker.as_ref().is_none_or(|m| fold(&g.maker) == *m)
         };
-        (0..self.groups.len()).filter(|&g| fits(&self.groups[g])).collect()
+        (0..self.groups.len())
+            .filter(|&g| fits(&self.groups[g]))
+            .collect()
     }
 
     /// The reading at a row of a column, if it may speak for the works.
@@ -289,7 +311,12 @@ impl<'t> Cohort<'t> {
         }
         let value = column.value(row)?;
         let (x, u) = on_scale(kind, value, column.uncertainty(row));
-        Some(Reference { row: row as u32, group: self.group_of[row], x, u })
+        Some(Reference {
+            row: row as u32,
+            group: self.group_of[row],
+            x,
+            u,
+        })
     }
 
     /// Whether the reading at a row of a column, if there is one, may speak for the works.
@@ -312,15 +339,19 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u16>) {
     let mut last = None;
     let of = (0..specimens.len())
         .map(|row| {
-            let key =
-                (specimens.makers.codes[row], specimens.periods.codes[row], specimens.made[row]);
+            let key = (
+                specimens.makers.codes[row],
+                specimens.periods.codes[row],
+                specimens.made[row],
+            );
             if let Some((last_key, number)) = last
                 && last_key == key
             {
                 return number;
             }
-            let number = *known.entry(key).or_insert_with(|| {
-                match period_at(table, row) {
+            let number = *known
+                .entry(key)
+                .or_insert_with(|| match period_at(table, row) {
                     None => NO_PERIOD,
                     Some(found) => {
                         let at = in_use.iter().position(|p| p.name == found.name);
@@ -329,8 +360,7 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u16>) {
                             in_use.len() - 1
                         }) as u16
                     }
-                }
-            });
+                });
             last = Some((key, number));
             number
         })
@@ -355,8 +385,10 @@ fn period_at(table: &Table, row: usize) -> Option<PeriodInUse> {
             chosen: false,
         }),
         None if written.is_empty() => None,
-        None => {
-            Some(PeriodInUse { name: written.to_owned(), standing: None, chosen: false })
-        }
+        None => Some(PeriodInUse {
+            name: written.to_owned(),
+            standing: None,
+            chosen: false,
+        }),
     }
 }

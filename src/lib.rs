@@ -1,6 +1,65 @@
 //! Norms and verdicts for briar pipes, from many people's measurements, by pattern and production
 //! period.
-#![allow(missing_docs)]
+//!
+//! A messy spreadsheet cell becomes a reading; readings of one pipe make a specimen; the
+//! factory-state readings of a pattern's good periods make a norm; a norm and a specimen make a
+//! verdict. Each step is a room of this crate, and data flows down the list:
+//!
+//! | room | makes |
+//! |---|---|
+//! | [`notation`] | text to value, unit and standard uncertainty |
+//! | [`catalogue`] | what can be measured; production periods; states |
+//! | [`table`] | CSV to columns of readings, every fault with its place |
+//! | `collection` | the store: one SQLite file, append-only (feature `store`) |
+//! | `source` | whatever a path names: collection, data package, CSV (feature `store`) |
+//! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
+//! | [`norm`] | typical ranges, bands, how firm they are |
+//! | [`verdict`] | scores, labels, what could not be decided and why |
+//! | [`stats`] | pure numerics, which the others call |
+//!
+//! # A tour
+//! ```
+//! use calibriar::catalogue::Catalogue;
+//! use calibriar::cohort::{Choice, Cohort};
+//! use calibriar::norm::{Evidence, Settings, norms};
+//! use calibriar::table::{Content, Options, read};
+//! use calibriar::verdict::{Verdict, check};
+//!
+//! // Six pieces of one pattern (invented); the last one's bit is too thick.
+//! let sheet = "specimen,pattern,bit thickness (mm),bowl height (mm)\n\
+//!              A,apple,4.02,44.1\nB,apple,4.10,43.6\nC,apple,3.95,44.8\n\
+//!              D,apple,4.05,44.3\nE,apple,4.08,43.9\nF,apple,5.20,44.2\n";
+//! let content = read("sheet.csv", sheet.into(), &Options::default(), Catalogue::standard())?;
+//! let Content::Measurements(sheet) = content else { panic!("these are measurements") };
+//! assert!(sheet.faults.is_empty());
+//!
+//! // No period has a standing here, so every piece counts as good.
+//! let cohort = Cohort::new(&sheet.table, &Choice::default())?;
+//! let settings = Settings::new(0.95, 0.95, 0.05)?;
+//! let firm = norms(&cohort, &[0], &settings)?;
+//! assert_eq!(firm[0].n, 6);
+//!
+//! // A piece's own readings never count in the norm that it is judged by.
+//! let evidence = Evidence::gather(&cohort);
+//! let thick = check(&cohort, &evidence, 5, &settings);
+//! assert_eq!(thick.verdict, Verdict::OutOfNorm);
+//! let bit = &thick.dimensions[0];
+//! assert_eq!(bit.n, 5);
+//! assert!(bit.judged.as_ref().is_some_and(|j| j.typical.high < 5.2));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # Scope
+//! A verdict is about dimensions and how rare they are among good pieces. It neither dates nor
+//! authenticates a piece, and it cannot see wear that has moved every reference the same way.
+//! `docs/methods.md` has the statistics, `docs/formats.md` the files and columns.
+//!
+//! # Features
+//! - `store` (default): the collection; costs the build of SQLite's C source.
+//! - `cli` (default): the program; implies `store`.
+//! - `frame`: Parquet and data frames; costs the build of polars.
+//!
+//! A feature adds an integration; it never alters a computed number.
 
 pub mod catalogue;
 pub mod cohort;
@@ -13,3 +72,12 @@ pub mod source;
 pub mod stats;
 pub mod table;
 pub mod verdict;
+
+/// The prose of `docs/` and the README, so that its Rust examples are tested.
+#[cfg(doctest)]
+mod _documentation {
+    #[doc = include_str!("../README.md")]
+    mod readme {}
+    #[doc = include_str!("../docs/methods.md")]
+    mod methods {}
+}

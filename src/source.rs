@@ -120,7 +120,9 @@ pub fn open(request: &Request<'_>) -> Result<Source, SourceError> {
     };
     if let Some(from) = request.periods_from {
         if !source.table.periods.is_empty() {
-            return Err(SourceError::PeriodsTwice { file: request.from.to_owned() });
+            return Err(SourceError::PeriodsTwice {
+                file: request.from.to_owned(),
+            });
         }
         source.table.periods = read_periods(from)?;
     }
@@ -180,12 +182,19 @@ fn open_package(folder: &Path) -> Result<Collection, SourceError> {
         Package::Tables(tables) => {
             let mut files = Vec::new();
             for table in tables {
-                let options = Options { details: true, ..Options::default() };
+                let options = Options {
+                    details: true,
+                    ..Options::default()
+                };
                 let bytes = read_bytes(&table.path)?;
                 files.push(new_file(&table.name, bytes, &options, Catalogue::standard(), false)?.0);
             }
             // Nobody keeps this revision; its author and date must not depend on the day.
-            let author = Author { by: String::new(), on: String::new(), why: String::new() };
+            let author = Author {
+                by: String::new(),
+                on: String::new(),
+                why: String::new(),
+            };
             collection.add(&files, &author, false, &mut |_| {})?;
         }
     }
@@ -196,19 +205,30 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
     let bytes = match request.from {
         STANDARD_INPUT => {
             let mut bytes = Vec::new();
-            std::io::stdin().lock().read_to_end(&mut bytes).map_err(|source| {
-                TableError::Read { file: "standard input".to_owned(), source }
-            })?;
+            std::io::stdin()
+                .lock()
+                .read_to_end(&mut bytes)
+                .map_err(|source| TableError::Read {
+                    file: "standard input".to_owned(),
+                    source,
+                })?;
             bytes
         }
         from => read_bytes(Path::new(from))?,
     };
     let sha256 = request.digest.then(|| sha256_hex(&bytes));
-    let name = if request.from == STANDARD_INPUT { "standard input" } else { request.from };
+    let name = if request.from == STANDARD_INPUT {
+        "standard input"
+    } else {
+        request.from
+    };
     match read(name, bytes, &request.options, Catalogue::standard())? {
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !request.set_aside {
-                return Err(SourceError::Faults { file: name.to_owned(), faults: sheet.faults });
+                return Err(SourceError::Faults {
+                    file: name.to_owned(),
+                    faults: sheet.faults,
+                });
             }
             Ok(Source {
                 table: sheet.table,
@@ -236,11 +256,17 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
 /// [`SourceError`] for anything else, and for every faulty row.
 pub fn read_periods(path: &Path) -> Result<crate::catalogue::Periods, SourceError> {
     let name = path.display().to_string();
-    match read(&name, read_bytes(path)?, &Options::default(), Catalogue::standard()) {
+    match read(
+        &name,
+        read_bytes(path)?,
+        &Options::default(),
+        Catalogue::standard(),
+    ) {
         Ok(Content::Periods(sheet)) if sheet.faults.is_empty() => Ok(sheet.periods),
-        Ok(Content::Periods(sheet)) => {
-            Err(SourceError::Faults { file: name, faults: sheet.faults })
-        }
+        Ok(Content::Periods(sheet)) => Err(SourceError::Faults {
+            file: name,
+            faults: sheet.faults,
+        }),
         Ok(Content::Measurements(_))
         | Err(TableError::NoSpecimenColumn { .. } | TableError::Header { .. }) => {
             Err(SourceError::Unfit {
@@ -275,13 +301,23 @@ pub fn new_file(
     let (content, doubts, aside) = match read(name, bytes, options, catalogue)? {
         Content::Periods(sheet) => {
             if !sheet.faults.is_empty() {
-                return Err(SourceError::Faults { file: name.to_owned(), faults: sheet.faults });
+                return Err(SourceError::Faults {
+                    file: name.to_owned(),
+                    faults: sheet.faults,
+                });
             }
-            (NewContent::from(sheet.periods), Vec::new(), SetAside::default())
+            (
+                NewContent::from(sheet.periods),
+                Vec::new(),
+                SetAside::default(),
+            )
         }
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !set_aside {
-                return Err(SourceError::Faults { file: name.to_owned(), faults: sheet.faults });
+                return Err(SourceError::Faults {
+                    file: name.to_owned(),
+                    faults: sheet.faults,
+                });
             }
             (NewContent::from(sheet.table), sheet.doubts, sheet.set_aside)
         }
@@ -289,5 +325,14 @@ pub fn new_file(
     let kept_name = Path::new(name)
         .file_name()
         .map_or(name.to_owned(), |n| n.to_string_lossy().into_owned());
-    Ok((NewFile { name: kept_name, sha256, options: options_kept, content }, doubts, aside))
+    Ok((
+        NewFile {
+            name: kept_name,
+            sha256,
+            options: options_kept,
+            content,
+        },
+        doubts,
+        aside,
+    ))
 }

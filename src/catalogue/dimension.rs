@@ -86,7 +86,9 @@ impl Dimension {
     /// key, label, unit, synonyms, how measured, credible low, credible high, wear, tool.
     /// `None` where a cell is missing or its unit or number is none.
     pub fn from_cells(cells: &[&str]) -> Option<Dimension> {
-        let &[key, label, unit, synonyms, how, low, high, wear, tool] = cells else { return None };
+        let &[key, label, unit, synonyms, how, low, high, wear, tool] = cells else {
+            return None;
+        };
         let quantity = match unit {
             "L*" | "a*" | "b*" | "" => Quantity::Colour,
             unit => Unit::parse(unit)?.quantity(),
@@ -108,8 +110,16 @@ impl Dimension {
             label: label.to_owned(),
             quantity,
             unit: unit.to_owned(),
-            kind: if size && !may_be_zero { Kind::Ratio } else { Kind::Interval },
-            synonyms: synonyms.split(';').filter(|s| !s.is_empty()).map(str::to_owned).collect(),
+            kind: if size && !may_be_zero {
+                Kind::Ratio
+            } else {
+                Kind::Interval
+            },
+            synonyms: synonyms
+                .split(';')
+                .filter(|s| !s.is_empty())
+                .map(str::to_owned)
+                .collect(),
             how_measured: how.to_owned(),
             credible,
             wear_moves: direction(wear)?,
@@ -145,7 +155,9 @@ impl Catalogue {
             return known;
         }
         let index = self.dimensions.len();
-        let names = [&dimension.key, &dimension.label].into_iter().chain(&dimension.synonyms);
+        let names = [&dimension.key, &dimension.label]
+            .into_iter()
+            .chain(&dimension.synonyms);
         for name in names {
             self.by_name.entry(fold(name)).or_insert(index);
         }
@@ -199,8 +211,11 @@ mod tests {
         let catalogue = Catalogue::standard();
         let mut names: Vec<String> = Vec::new();
         for d in catalogue.all() {
-            let mut own: Vec<String> =
-                [&d.key, &d.label].into_iter().chain(&d.synonyms).map(|n| fold(n)).collect();
+            let mut own: Vec<String> = [&d.key, &d.label]
+                .into_iter()
+                .chain(&d.synonyms)
+                .map(|n| fold(n))
+                .collect();
             own.sort();
             own.dedup();
             names.extend(own);
@@ -218,14 +233,29 @@ mod tests {
             let (index, unit) = catalogue.find_heading(heading)?;
             Some((catalogue.at(index).key.as_str(), unit))
         };
-        assert_eq!(key("Bit Thickness (in)"), Some(("bit_thickness", Some(Unit::Inch))));
-        assert_eq!(key("bit-thickness_mm"), Some(("bit_thickness", Some(Unit::Millimetre))));
+        assert_eq!(
+            key("Bit Thickness (in)"),
+            Some(("bit_thickness", Some(Unit::Inch)))
+        );
+        assert_eq!(
+            key("bit-thickness_mm"),
+            Some(("bit_thickness", Some(Unit::Millimetre)))
+        );
         assert_eq!(key("BITE.THICKNESS"), Some(("bit_thickness", None)));
         assert_eq!(key("L*"), Some(("finish_lightness", None)));
         assert_eq!(key("airway"), Some(("draught_diameter", None)));
         assert_eq!(key("bill_length_mm"), None);
-        assert_eq!(catalogue.at(catalogue.find("bowl_roundness").unwrap()).kind, Kind::Interval);
-        assert_eq!(catalogue.at(catalogue.find("weight").unwrap()).kind, Kind::Ratio);
-        assert_eq!(catalogue.at(catalogue.find("cant angle").unwrap()).kind, Kind::Interval);
+        assert_eq!(
+            catalogue.at(catalogue.find("bowl_roundness").unwrap()).kind,
+            Kind::Interval
+        );
+        assert_eq!(
+            catalogue.at(catalogue.find("weight").unwrap()).kind,
+            Kind::Ratio
+        );
+        assert_eq!(
+            catalogue.at(catalogue.find("cant angle").unwrap()).kind,
+            Kind::Interval
+        );
     }
 }

@@ -13,7 +13,9 @@ pub struct YearRange {
 
 /// The text is no year or range of years.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("not a date of making; expected a year 1934, a range 1931-1938, or c. 1934 (5 years either way)")]
+#[error(
+    "not a date of making; expected a year 1934, a range 1931-1938, or c. 1934 (5 years either way)"
+)]
 pub struct NotADate;
 
 impl YearRange {
@@ -27,18 +29,26 @@ impl YearRange {
     pub fn parse(text: &str) -> Result<YearRange, NotADate> {
         let text = text.trim();
         if let Some(year) = year(text) {
-            return Ok(YearRange { from: year, to: year });
+            return Ok(YearRange {
+                from: year,
+                to: year,
+            });
         }
         let lower = text.to_ascii_lowercase();
         for circa in ["circa", "ca.", "ca", "c.", "c"] {
             if let Some(rest) = lower.strip_prefix(circa) {
                 let year = year(rest.trim()).ok_or(NotADate)?;
-                return Ok(YearRange { from: year - Self::CIRCA, to: year + Self::CIRCA });
+                return Ok(YearRange {
+                    from: year - Self::CIRCA,
+                    to: year + Self::CIRCA,
+                });
             }
         }
         if let Some(decade) = lower.strip_suffix('s') {
             let from = year(decade.trim_end_matches('\'')).filter(|y| y % 10 == 0);
-            return from.map(|from| YearRange { from, to: from + 9 }).ok_or(NotADate);
+            return from
+                .map(|from| YearRange { from, to: from + 9 })
+                .ok_or(NotADate);
         }
         let (from, to) = text.split_once(['-', '–', '—', '/']).ok_or(NotADate)?;
         let (from, to) = (year(from.trim()).ok_or(NotADate)?, to.trim());
@@ -48,7 +58,11 @@ impl YearRange {
             }
             _ => year(to).ok_or(NotADate)?,
         };
-        if from <= to { Ok(YearRange { from, to }) } else { Err(NotADate) }
+        if from <= to {
+            Ok(YearRange { from, to })
+        } else {
+            Err(NotADate)
+        }
     }
 }
 
@@ -85,8 +99,17 @@ mod tests {
         ] {
             assert_eq!(YearRange::parse(text), Ok(YearRange { from, to }), "{text}");
         }
-        for text in ["", "193", "19345", "1938-1931", "1934-", "before 1940", "1955s", "c.", "12-13"]
-        {
+        for text in [
+            "",
+            "193",
+            "19345",
+            "1938-1931",
+            "1934-",
+            "before 1940",
+            "1955s",
+            "c.",
+            "12-13",
+        ] {
             assert_eq!(YearRange::parse(text), Err(NotADate), "{text}");
         }
     }

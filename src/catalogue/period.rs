@@ -19,7 +19,8 @@ impl Standing {
     /// Reads `good`, `poor` or `unrated`, in any letter case.
     pub fn parse(text: &str) -> Option<Standing> {
         let all = [Standing::Good, Standing::Poor, Standing::Unrated];
-        all.into_iter().find(|s| s.name().eq_ignore_ascii_case(text.trim()))
+        all.into_iter()
+            .find(|s| s.name().eq_ignore_ascii_case(text.trim()))
     }
 
     /// The name as people write it.
@@ -78,7 +79,11 @@ impl Periods {
     /// [`PeriodError`] when a year would belong to two periods of one maker, or a name stands
     /// twice.
     pub fn add(&mut self, period: Period) -> Result<(), PeriodError> {
-        for other in self.0.iter().filter(|o| same_maker(&o.maker, &period.maker)) {
+        for other in self
+            .0
+            .iter()
+            .filter(|o| same_maker(&o.maker, &period.maker))
+        {
             if fold(&other.name) == fold(&period.name) {
                 return Err(PeriodError::Twice { name: period.name });
             }
@@ -106,7 +111,8 @@ impl Periods {
     /// The period in which a piece of `maker` was made: the one that holds the whole range. A
     /// range that straddles two periods belongs to neither.
     pub fn holding(&self, maker: &str, made: YearRange) -> Option<&Period> {
-        self.of(maker).find(|p| p.years.from <= made.from && made.to <= p.years.to)
+        self.of(maker)
+            .find(|p| p.years.from <= made.from && made.to <= p.years.to)
     }
 
     /// The period of `maker` with that name, in any spelling.
@@ -120,7 +126,9 @@ impl Periods {
         let maker = fold(maker);
         let own = {
             let maker = maker.clone();
-            self.0.iter().filter(move |p| p.maker.as_deref().is_some_and(|m| fold(m) == maker))
+            self.0
+                .iter()
+                .filter(move |p| p.maker.as_deref().is_some_and(|m| fold(m) == maker))
         };
         own.chain(self.0.iter().filter(|p| p.maker.is_none()))
     }
@@ -150,7 +158,9 @@ mod tests {
         periods.add(period(None, "early", 1921, 1938)).unwrap();
         periods.add(period(None, "late", 1939, 1947)).unwrap();
         let held = |from, to| {
-            periods.holding("any", YearRange { from, to }).map(|p| p.name.as_str())
+            periods
+                .holding("any", YearRange { from, to })
+                .map(|p| p.name.as_str())
         };
         assert_eq!(held(1921, 1921), Some("early"));
         assert_eq!(held(1930, 1938), Some("early"));
@@ -163,14 +173,21 @@ mod tests {
     fn a_makers_own_period_goes_first_and_overlaps_are_refused() {
         let mut periods = Periods::default();
         periods.add(period(None, "any", 1900, 1950)).unwrap();
-        periods.add(period(Some("Works"), "own", 1921, 1938)).unwrap();
+        periods
+            .add(period(Some("Works"), "own", 1921, 1938))
+            .unwrap();
         let of = |maker: &str| {
-            let made = YearRange { from: 1930, to: 1930 };
+            let made = YearRange {
+                from: 1930,
+                to: 1930,
+            };
             periods.holding(maker, made).map(|p| p.name.clone())
         };
         assert_eq!(of("works").as_deref(), Some("own"));
         assert_eq!(of("other").as_deref(), Some("any"));
-        let overlap = periods.clone().add(period(Some("works"), "next", 1938, 1940));
+        let overlap = periods
+            .clone()
+            .add(period(Some("works"), "next", 1938, 1940));
         assert!(matches!(overlap, Err(PeriodError::Overlap { .. })));
         let twice = periods.clone().add(period(None, "Any", 1960, 1970));
         assert!(matches!(twice, Err(PeriodError::Twice { .. })));

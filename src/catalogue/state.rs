@@ -21,12 +21,19 @@ pub enum State {
 
 impl State {
     /// All states, in the order of their stored numbers.
-    pub const ALL: [State; 5] =
-        [State::Factory, State::Worn, State::Reworked, State::Replaced, State::Unknown];
+    pub const ALL: [State; 5] = [
+        State::Factory,
+        State::Worn,
+        State::Reworked,
+        State::Replaced,
+        State::Unknown,
+    ];
 
     /// Reads a state's name, in any letter case.
     pub fn parse(text: &str) -> Option<State> {
-        State::ALL.into_iter().find(|s| s.name().eq_ignore_ascii_case(text.trim()))
+        State::ALL
+            .into_iter()
+            .find(|s| s.name().eq_ignore_ascii_case(text.trim()))
     }
 
     /// The name as people write it and the program prints it.

@@ -52,10 +52,20 @@ pub(super) struct AuthorArguments {
 
 impl AuthorArguments {
     pub(super) fn author(&self) -> Author {
-        let user = || ["USER", "USERNAME", "LOGNAME"].iter().find_map(|v| std::env::var(v).ok());
+        let user = || {
+            ["USER", "USERNAME", "LOGNAME"]
+                .iter()
+                .find_map(|v| std::env::var(v).ok())
+        };
         Author {
-            by: self.by.clone().or_else(user).unwrap_or_else(|| "unknown".to_owned()),
-            on: jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string(),
+            by: self
+                .by
+                .clone()
+                .or_else(user)
+                .unwrap_or_else(|| "unknown".to_owned()),
+            on: jiff::Timestamp::now()
+                .strftime("%Y-%m-%dT%H:%M:%SZ")
+                .to_string(),
             why: self.why.clone().unwrap_or_default(),
         }
     }
@@ -138,10 +148,18 @@ fn read_all(
     for path in &paths {
         let name = path.display().to_string();
         let read = if name == STANDARD_INPUT {
-            Err(CliError::Usage("add reads files; standard input has no name to remember".into()))
+            Err(CliError::Usage(
+                "add reads files; standard input has no name to remember".into(),
+            ))
         } else {
             read_bytes(path).map_err(CliError::from).and_then(|bytes| {
-                Ok(new_file(&name, bytes, &options, catalogue.clone(), keep_going)?)
+                Ok(new_file(
+                    &name,
+                    bytes,
+                    &options,
+                    catalogue.clone(),
+                    keep_going,
+                )?)
             })
         };
         match read {
@@ -166,14 +184,17 @@ fn read_all(
 
 /// Writes each file's faulty rows; with several such files each gets its name into the path.
 fn write_aside(aside: &[SetAsideOf], path: Option<&Path>) -> Result<Vec<PathBuf>, CliError> {
-    let Some(path) = path else { return Ok(Vec::new()) };
+    let Some(path) = path else {
+        return Ok(Vec::new());
+    };
     let mut written = Vec::new();
     for (name, rows) in aside {
         let target = match aside.len() {
             1 => path.to_owned(),
             _ => {
                 let stem = |p: &Path| {
-                    p.file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())
+                    p.file_stem()
+                        .map_or(String::new(), |s| s.to_string_lossy().into_owned())
                 };
                 path.with_file_name(format!("{}-{}.csv", stem(path), stem(Path::new(name))))
             }
@@ -187,7 +208,9 @@ fn write_aside(aside: &[SetAsideOf], path: Option<&Path>) -> Result<Vec<PathBuf>
 fn report(added: &Added, to: &Path) -> String {
     let mut text = String::new();
     for (name, revision) in &added.known_files {
-        text.push_str(&format!("{name} is in the collection already (revision {revision})\n"));
+        text.push_str(&format!(
+            "{name} is in the collection already (revision {revision})\n"
+        ));
     }
     match added.revision {
         None => text.push_str(&format!("nothing new for {}\n", to.display())),
@@ -199,8 +222,14 @@ fn report(added: &Added, to: &Path) -> String {
             let known = counted(added.known_readings, "reading", "readings");
             for (n, words) in [
                 (added.known_readings, format!("{known} there already")),
-                (added.corrections, counted(added.corrections, "correction", "corrections")),
-                (added.new_periods, counted(added.new_periods, "period", "periods")),
+                (
+                    added.corrections,
+                    counted(added.corrections, "correction", "corrections"),
+                ),
+                (
+                    added.new_periods,
+                    counted(added.new_periods, "period", "periods"),
+                ),
             ] {
                 if n > 0 {
                     parts.push(words);
@@ -230,7 +259,10 @@ impl Bar {
         if let Ok(style) = ProgressStyle::with_template("{spinner} {human_pos} readings stored") {
             bar.set_style(style);
         }
-        Bar { bar, started: Instant::now() }
+        Bar {
+            bar,
+            started: Instant::now(),
+        }
     }
 
     fn show(&self, readings: usize) {

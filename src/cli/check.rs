@@ -10,7 +10,9 @@ use clap::Args;
 
 use super::json::{CHECK_COLUMNS, CheckOut, ChecksOut, check_rows};
 use super::norms::provenance_line;
-use super::output::{self, Format, FormatArgument, band, counted, probability, signed, sized, wrapped};
+use super::output::{
+    self, Format, FormatArgument, band, counted, probability, signed, sized, wrapped,
+};
 use super::source::{JudgeArguments, SourceArguments, group_title};
 use super::{CliError, Outcome};
 
@@ -20,8 +22,10 @@ use super::{CliError, Outcome};
 /// any dimension is called out of norm with probability of at most --alpha, and each dimension is
 /// called borderline about once in twenty.
 #[derive(Debug, Args)]
-#[command(after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
-    2 wrong use or bad input, 3 nothing could be decided.")]
+#[command(
+    after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
+    2 wrong use or bad input, 3 nothing could be decided."
+)]
 pub(super) struct Arguments {
     /// Names of specimens in the source
     #[arg(required_unless_present = "file", conflicts_with = "file")]
@@ -40,7 +44,10 @@ pub(super) struct Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = arguments.judge.settings()?;
     let format = arguments.format.choose();
-    let like = arguments.file.is_none().then_some(arguments.specimens.as_slice());
+    let like = arguments
+        .file
+        .is_none()
+        .then_some(arguments.specimens.as_slice());
     let source = arguments.source.open(like, format != Format::Csv)?;
     let cohort = arguments.judge.cohort(&source)?;
     let evidence = Evidence::gather(&cohort);
@@ -48,7 +55,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let (checks, catalogue) = match &arguments.file {
         None => {
             let rows = rows_of(&source, &arguments.specimens)?;
-            let checks = rows.iter().map(|&row| check(&cohort, &evidence, row, &settings));
+            let checks = rows
+                .iter()
+                .map(|&row| check(&cohort, &evidence, row, &settings));
             (checks.collect::<Vec<Check>>(), &source.table.catalogue)
         }
         Some(file) => {
@@ -86,8 +95,10 @@ fn outcome(checks: &[Check]) -> Outcome {
 /// The rows of the named specimens; all unknown names are told at once.
 fn rows_of(source: &Source, names: &[String]) -> Result<Vec<usize>, CliError> {
     let specimens = &source.table.specimens;
-    let found: Vec<(&String, Option<usize>)> =
-        names.iter().map(|name| (name, specimens.find(name))).collect();
+    let found: Vec<(&String, Option<usize>)> = names
+        .iter()
+        .map(|name| (name, specimens.find(name)))
+        .collect();
     let unknown: Vec<String> = found
         .iter()
         .filter(|(_, row)| row.is_none())
@@ -102,7 +113,10 @@ fn rows_of(source: &Source, names: &[String]) -> Result<Vec<usize>, CliError> {
     if unknown.is_empty() {
         Ok(found.into_iter().filter_map(|(_, row)| row).collect())
     } else {
-        Err(CliError::Usage(format!("no specimen {} in the source", unknown.join(", "))))
+        Err(CliError::Usage(format!(
+            "no specimen {} in the source",
+            unknown.join(", ")
+        )))
     }
 }
 
@@ -112,8 +126,10 @@ fn page(
     settings: &Settings,
     provenance: &Provenance,
 ) -> String {
-    let mut text: String =
-        checks.iter().map(|c| piece(c, catalogue, settings) + "\n").collect();
+    let mut text: String = checks
+        .iter()
+        .map(|c| piece(c, catalogue, settings) + "\n")
+        .collect();
     text.push_str(&wrapped(
         "A verdict is about dimensions. It neither dates nor authenticates a piece.",
         "  ",
@@ -137,16 +153,34 @@ fn piece(check: &Check, catalogue: &Catalogue, settings: &Settings) -> String {
         [] => "judged by no dated period".to_owned(),
         periods => format!("judged by {}", periods.join(", ")),
     };
-    text.push_str(&wrapped(&format!("{periods}; its own readings left out"), "  "));
-    let headings = ["dimension", "unit", ">reads", "typical range", ">off by", ">score", ">p adj.",
-        ">n", "verdict"];
+    text.push_str(&wrapped(
+        &format!("{periods}; its own readings left out"),
+        "  ",
+    ));
+    let headings = [
+        "dimension",
+        "unit",
+        ">reads",
+        "typical range",
+        ">off by",
+        ">score",
+        ">p adj.",
+        ">n",
+        "verdict",
+    ];
     let mut table = output::table(&headings);
     for dimension in &check.dimensions {
         let known = catalogue.at(dimension.dimension);
         let cells = match &dimension.judged {
             None => {
                 let value = format!("{:.2}", dimension.value);
-                vec![value, "too few references".to_owned(), "-".into(), "-".into(), "-".into()]
+                vec![
+                    value,
+                    "too few references".to_owned(),
+                    "-".into(),
+                    "-".into(),
+                    "-".into(),
+                ]
             }
             Some(j) => {
                 let scale = (j.typical.high - j.typical.low) / 4.0;
@@ -169,7 +203,11 @@ fn piece(check: &Check, catalogue: &Catalogue, settings: &Settings) -> String {
         table.add_row(row);
     }
     text.push_str(&output::lines(&table));
-    for line in check.dimensions.iter().filter_map(|d| words(d, catalogue, settings)) {
+    for line in check
+        .dimensions
+        .iter()
+        .filter_map(|d| words(d, catalogue, settings))
+    {
         text.push_str(&wrapped(&line, "  "));
     }
     text
@@ -206,7 +244,10 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
         }
         (Some(j), Verdict::Undecided) => {
             let more = match check.more_references {
-                Some(n) => format!("{} would tell, or", counted(n, "more reference", "more references")),
+                Some(n) => format!(
+                    "{} would tell, or",
+                    counted(n, "more reference", "more references")
+                ),
                 None => "the reading is too coarse: take it again;".to_owned(),
             };
             let scale = j.least_noticeable;
@@ -218,10 +259,18 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
         }
         (None, _) => {
             let more = check.more_references.map_or(String::new(), |n| {
-                format!("; {} would tell", counted(n, "more reference", "more references"))
+                format!(
+                    "; {} would tell",
+                    counted(n, "more reference", "more references")
+                )
             });
-            parts.push(format!("{} of its pattern{more}",
-                match check.n { 0 => "no reference".to_owned(), n => counted(n, "reference", "references") }));
+            parts.push(format!(
+                "{} of its pattern{more}",
+                match check.n {
+                    0 => "no reference".to_owned(),
+                    n => counted(n, "reference", "references"),
+                }
+            ));
         }
         (Some(_), Verdict::Typical) => {}
     }

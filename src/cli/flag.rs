@@ -20,8 +20,10 @@ use super::{CliError, Outcome};
 /// readings. Of the wholly good pieces about --alpha are flagged as well: with many pieces, look
 /// at the smallest p_adjusted first.
 #[derive(Debug, Args)]
-#[command(after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
-    2 wrong use or bad input.")]
+#[command(
+    after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
+    2 wrong use or bad input."
+)]
 pub(super) struct Arguments {
     #[command(flatten)]
     format: FormatArgument,
@@ -50,7 +52,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             output::write_text(&text)?;
         }
     }
-    Ok(if flags.is_empty() { Outcome::Done } else { Outcome::Found })
+    Ok(if flags.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::Found
+    })
 }
 
 /// Writes the flags, formatted in several threads: with many pieces, printing numbers costs more
@@ -65,7 +71,10 @@ fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
             .collect();
         // The panic of a thread goes on in this one.
         work.into_iter()
-            .map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .map(|w| {
+                w.join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            })
             .collect()
     });
     let mut out = io::stdout().lock();
@@ -78,9 +87,13 @@ fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
 }
 
 fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {
-    let mut writer = csv::WriterBuilder::new().has_headers(false).from_writer(Vec::new());
+    let mut writer = csv::WriterBuilder::new()
+        .has_headers(false)
+        .from_writer(Vec::new());
     for flag in flags {
-        writer.serialize(FlagOut::new(flag, cohort)).map_err(io::Error::from)?;
+        writer
+            .serialize(FlagOut::new(flag, cohort))
+            .map_err(io::Error::from)?;
     }
     writer.into_inner().map_err(|error| error.into_error())
 }
@@ -90,8 +103,16 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
     if flags.is_empty() {
         return format!("nothing out of norm among {pieces} pieces\n");
     }
-    let headings =
-        ["specimen", "pattern", "period", "dimension", ">reads", "typical range", ">score", ">p adj."];
+    let headings = [
+        "specimen",
+        "pattern",
+        "period",
+        "dimension",
+        ">reads",
+        "typical range",
+        ">score",
+        ">p adj.",
+    ];
     let mut table = output::table(&headings);
     let mut flagged = 0;
     let mut last = None;

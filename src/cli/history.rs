@@ -34,11 +34,28 @@ struct SpecimenOut<'a> {
 }
 
 const REVISION_COLUMNS: [&str; 9] = [
-    "revision", "made_on", "made_by", "action", "why", "files", "readings", "withdrawn", "sha256",
+    "revision",
+    "made_on",
+    "made_by",
+    "action",
+    "why",
+    "files",
+    "readings",
+    "withdrawn",
+    "sha256",
 ];
 const HAPPENING_COLUMNS: [&str; 11] = [
-    "revision", "made_on", "made_by", "what", "dimension", "text", "value", "unit", "state",
-    "file", "why",
+    "revision",
+    "made_on",
+    "made_by",
+    "what",
+    "dimension",
+    "text",
+    "value",
+    "unit",
+    "state",
+    "file",
+    "why",
 ];
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
@@ -67,7 +84,15 @@ fn revisions(entries: Vec<Entry>, format: Format) -> Result<(), CliError> {
             }),
         ),
         Format::Table => {
-            let headings = [">rev.", "when", "who", "action", ">added", ">withdrawn", "files, why"];
+            let headings = [
+                ">rev.",
+                "when",
+                "who",
+                "action",
+                ">added",
+                ">withdrawn",
+                "files, why",
+            ];
             let mut table = output::table(&headings);
             for e in entries {
                 let mut what = shortened(&e.files);
@@ -99,17 +124,23 @@ fn shortened(names: &[String]) -> String {
     }
 }
 
-fn of_specimen(
-    specimen: &str,
-    history: Vec<Happening>,
-    format: Format,
-) -> Result<(), CliError> {
+fn of_specimen(specimen: &str, history: Vec<Happening>, format: Format) -> Result<(), CliError> {
     match format {
         Format::Json => output::write_json(&SpecimenOut { specimen, history }),
         Format::Csv => output::write_csv(&HAPPENING_COLUMNS, history),
         Format::Table => {
-            let headings = [">rev.", "when", "who", "what", "dimension", ">written", ">value", "unit",
-                "state", "why"];
+            let headings = [
+                ">rev.",
+                "when",
+                "who",
+                "what",
+                "dimension",
+                ">written",
+                ">value",
+                "unit",
+                "state",
+                "why",
+            ];
             let mut table = output::table(&headings);
             for h in history {
                 table.add_row(vec![

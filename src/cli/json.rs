@@ -92,26 +92,77 @@ impl<'a> NormOut<'a> {
 impl NormOut<'_> {
     /// The same as a CSV row: the periods as one text.
     pub(super) fn into_row(self) -> impl Serialize {
-        let names = (self.maker.map(str::to_owned), self.pattern.map(str::to_owned));
+        let names = (
+            self.maker.map(str::to_owned),
+            self.pattern.map(str::to_owned),
+        );
         let kind = (self.dimension.to_owned(), self.unit.to_owned(), self.kind);
         (
             names,
             self.periods.join("; "),
             kind,
-            (self.n, self.n_set_aside, self.centre, self.centre_low, self.centre_high),
-            (self.spread, self.df, self.borrowed_df, self.mean, self.sd, self.median, self.mad),
-            (self.min, self.max, self.typical_low, self.typical_high, self.coverage),
-            (self.tolerance_low, self.tolerance_high, self.confidence, self.least_noticeable),
+            (
+                self.n,
+                self.n_set_aside,
+                self.centre,
+                self.centre_low,
+                self.centre_high,
+            ),
+            (
+                self.spread,
+                self.df,
+                self.borrowed_df,
+                self.mean,
+                self.sd,
+                self.median,
+                self.mad,
+            ),
+            (
+                self.min,
+                self.max,
+                self.typical_low,
+                self.typical_high,
+                self.coverage,
+            ),
+            (
+                self.tolerance_low,
+                self.tolerance_high,
+                self.confidence,
+                self.least_noticeable,
+            ),
         )
     }
 }
 
 /// The columns of `norms` as CSV.
 pub(super) const NORM_COLUMNS: [&str; 27] = [
-    "maker", "pattern", "periods", "dimension", "unit", "kind", "n", "n_set_aside", "centre",
-    "centre_low", "centre_high", "spread", "df", "borrowed_df", "mean", "sd", "median", "mad",
-    "min", "max", "typical_low", "typical_high", "coverage", "tolerance_low", "tolerance_high",
-    "confidence", "least_noticeable",
+    "maker",
+    "pattern",
+    "periods",
+    "dimension",
+    "unit",
+    "kind",
+    "n",
+    "n_set_aside",
+    "centre",
+    "centre_low",
+    "centre_high",
+    "spread",
+    "df",
+    "borrowed_df",
+    "mean",
+    "sd",
+    "median",
+    "mad",
+    "min",
+    "max",
+    "typical_low",
+    "typical_high",
+    "coverage",
+    "tolerance_low",
+    "tolerance_high",
+    "confidence",
+    "least_noticeable",
 ];
 
 /// The whole answer of `check`.
@@ -208,9 +259,30 @@ impl<'a> CheckOut<'a> {
 
 /// The columns of `check` as CSV.
 pub(super) const CHECK_COLUMNS: [&str; 24] = [
-    "specimen", "maker", "pattern", "piece_verdict", "dimension", "unit", "value", "uncertainty",
-    "state", "n", "centre", "spread", "df", "typical_low", "typical_high", "deviation", "score",
-    "p", "p_adjusted", "verdict", "sharpness", "least_noticeable", "more_references", "cautions",
+    "specimen",
+    "maker",
+    "pattern",
+    "piece_verdict",
+    "dimension",
+    "unit",
+    "value",
+    "uncertainty",
+    "state",
+    "n",
+    "centre",
+    "spread",
+    "df",
+    "typical_low",
+    "typical_high",
+    "deviation",
+    "score",
+    "p",
+    "p_adjusted",
+    "verdict",
+    "sharpness",
+    "least_noticeable",
+    "more_references",
+    "cautions",
 ];
 
 /// The rows of `check` as CSV: the piece, then one of its dimensions.
@@ -230,10 +302,28 @@ pub(super) fn check_rows<'a>(
             );
             // A sequence has no place in a CSV row, so the cautions travel as one text.
             let numbers = (
-                (out.dimension, out.unit, out.value, out.uncertainty, out.state, out.n),
-                (out.centre, out.spread, out.df, out.typical_low, out.typical_high),
+                (
+                    out.dimension,
+                    out.unit,
+                    out.value,
+                    out.uncertainty,
+                    out.state,
+                    out.n,
+                ),
+                (
+                    out.centre,
+                    out.spread,
+                    out.df,
+                    out.typical_low,
+                    out.typical_high,
+                ),
                 (out.deviation, out.score, out.p, out.p_adjusted, out.verdict),
-                (out.sharpness, out.least_noticeable, out.more_references, cautions),
+                (
+                    out.sharpness,
+                    out.least_noticeable,
+                    out.more_references,
+                    cautions,
+                ),
             );
             (piece, numbers)
         })
@@ -242,8 +332,20 @@ pub(super) fn check_rows<'a>(
 
 /// The columns of `flag`, CSV and JSON alike.
 pub(super) const FLAG_COLUMNS: [&str; 14] = [
-    "specimen", "maker", "pattern", "period", "dimension", "unit", "value", "centre",
-    "typical_low", "typical_high", "score", "p", "p_adjusted", "verdict",
+    "specimen",
+    "maker",
+    "pattern",
+    "period",
+    "dimension",
+    "unit",
+    "value",
+    "centre",
+    "typical_low",
+    "typical_high",
+    "score",
+    "p",
+    "p_adjusted",
+    "verdict",
 ];
 
 /// One out-of-norm reading.

@@ -25,8 +25,16 @@ use clap::{Parser, Subcommand};
 /// Norms and verdicts for briar pipes, from many people's measurements, by pattern and production
 /// period.
 #[derive(Debug, Parser)]
-#[command(name = "calibriar", version, about, max_term_width = 100, disable_help_subcommand = true)]
-#[command(after_help = "A verdict is about dimensions. It neither dates nor authenticates a piece.")]
+#[command(
+    name = "calibriar",
+    version,
+    about,
+    max_term_width = 100,
+    disable_help_subcommand = true
+)]
+#[command(
+    after_help = "A verdict is about dimensions. It neither dates nor authenticates a piece."
+)]
 pub(crate) struct Arguments {
     #[command(subcommand)]
     command: Command,

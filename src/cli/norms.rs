@@ -33,7 +33,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let format = arguments.format.choose();
     let source = arguments.source.open(None, format != Format::Csv)?;
     let cohort = arguments.judge.cohort(&source)?;
-    let groups = chosen(&cohort, arguments.pattern.as_deref(), arguments.maker.as_deref())?;
+    let groups = chosen(
+        &cohort,
+        arguments.pattern.as_deref(),
+        arguments.maker.as_deref(),
+    )?;
     let norms = norms(&cohort, &groups, &settings)?;
     let out = norms.iter().map(|n| NormOut::new(n, &cohort, &settings));
     match format {
@@ -59,7 +63,11 @@ fn chosen(
             None => (0..all.len()).collect(),
             Some(maker) => (0..all.len())
                 .filter(|&g| !cohort.find_groups(&all[g].pattern, Some(maker)).is_empty())
-                .filter(|&g| cohort.find_groups(&all[g].pattern, Some(maker)).contains(&g))
+                .filter(|&g| {
+                    cohort
+                        .find_groups(&all[g].pattern, Some(maker))
+                        .contains(&g)
+                })
                 .collect(),
         };
         every.sort_by_key(|&g| (&all[g].maker, &all[g].pattern));
@@ -75,7 +83,9 @@ fn chosen(
             } else {
                 format!("; nearest: {}", nearest.join(", "))
             };
-            Err(CliError::Usage(format!("no pattern `{pattern}` in the source{hint}")))
+            Err(CliError::Usage(format!(
+                "no pattern `{pattern}` in the source{hint}"
+            )))
         }
         1 => Ok(found),
         _ => {
@@ -123,8 +133,16 @@ fn page(
 }
 
 fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
-    let headings =
-        ["dimension", ">n", ">centre", ">±", ">spread", "typical range", "tolerance band", "range seen"];
+    let headings = [
+        "dimension",
+        ">n",
+        ">centre",
+        ">±",
+        ">spread",
+        "typical range",
+        "tolerance band",
+        "range seen",
+    ];
     let mut table = output::table(&headings);
     for norm in rows {
         let dimension = cohort.table().catalogue.at(norm.dimension);
@@ -174,11 +192,16 @@ fn legend(settings: &Settings) -> String {
 
 /// Where the numbers come from, in one line.
 pub(super) fn provenance_line(provenance: &Provenance) -> String {
-    let revision = provenance.revision.map_or(String::new(), |r| format!(", revision {r}"));
+    let revision = provenance
+        .revision
+        .map_or(String::new(), |r| format!(", revision {r}"));
     let digest = provenance
         .sha256
         .as_deref()
         .and_then(|d| d.get(..12))
         .map_or(String::new(), |d| format!(", sha256 {d}…"));
-    format!("  from {}{revision}{digest}, calibriar {}\n", provenance.source, provenance.version)
+    format!(
+        "  from {}{revision}{digest}, calibriar {}\n",
+        provenance.source, provenance.version
+    )
 }

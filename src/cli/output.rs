@@ -32,7 +32,11 @@ pub(super) struct FormatArgument {
 
 impl FormatArgument {
     pub(super) fn choose(self) -> Format {
-        self.format.unwrap_or(if io::stdout().is_terminal() { Format::Table } else { Format::Csv })
+        self.format.unwrap_or(if io::stdout().is_terminal() {
+            Format::Table
+        } else {
+            Format::Csv
+        })
     }
 }
 
@@ -50,7 +54,9 @@ pub(super) fn write_csv<T: Serialize>(
     header: &[&str],
     rows: impl IntoIterator<Item = T>,
 ) -> Result<(), CliError> {
-    let mut writer = csv::WriterBuilder::new().has_headers(false).from_writer(io::stdout().lock());
+    let mut writer = csv::WriterBuilder::new()
+        .has_headers(false)
+        .from_writer(io::stdout().lock());
     writer.write_record(header).map_err(io::Error::from)?;
     for row in rows {
         writer.serialize(row).map_err(io::Error::from)?;
@@ -73,7 +79,8 @@ fn colours() -> bool {
 }
 
 /// One line under the headings; nothing else that is not text.
-const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
+const STYLE: TableStyle =
+    TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
 
 /// An empty table for people. Columns whose heading begins with `>` are aligned to the right.
 pub(super) fn table(headings: &[&str]) -> Table {
@@ -125,7 +132,11 @@ pub(super) fn sized(value: f64, spread: f64) -> String {
     let decimals = decimals_for(spread);
     let text = format!("{value:.decimals$}");
     // -0.0 is 0.0 to people.
-    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
+    if text
+        .trim_start_matches('-')
+        .chars()
+        .all(|c| c == '0' || c == '.')
+    {
         text.trim_start_matches('-').to_owned()
     } else {
         text
@@ -134,7 +145,11 @@ pub(super) fn sized(value: f64, spread: f64) -> String {
 
 fn decimals_for(spread: f64) -> usize {
     let magnitude = spread.abs().log10().floor();
-    if magnitude.is_finite() { (1.0 - magnitude).clamp(0.0, 2.0) as usize } else { 2 }
+    if magnitude.is_finite() {
+        (1.0 - magnitude).clamp(0.0, 2.0) as usize
+    } else {
+        2
+    }
 }
 
 /// A band for people: `3.91 to 4.38`.
@@ -146,17 +161,28 @@ pub(super) fn band(low: f64, high: f64, spread: f64) -> String {
 pub(super) fn signed(value: f64, spread: f64) -> String {
     let text = sized(value, spread);
     let zero = text.chars().all(|c| c == '0' || c == '.');
-    if text.starts_with('-') || zero { text } else { format!("+{text}") }
+    if text.starts_with('-') || zero {
+        text
+    } else {
+        format!("+{text}")
+    }
 }
 
 /// A table's lines, without blanks at their ends.
 pub(super) fn lines(table: &Table) -> String {
-    table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
+    table
+        .lines()
+        .map(|line| line.trim_end().to_owned() + "\n")
+        .collect()
 }
 
 /// A probability for people.
 pub(super) fn probability(p: f64) -> String {
-    if p < 0.0001 { "< 0.0001".to_owned() } else { format!("{p:.4}") }
+    if p < 0.0001 {
+        "< 0.0001".to_owned()
+    } else {
+        format!("{p:.4}")
+    }
 }
 
 /// `1 reference`, `3 references`.

@@ -89,9 +89,16 @@ impl SourceArguments {
     /// Reads another table the same way, to judge its pieces by this source.
     pub(super) fn open_other(&self, path: &Path) -> Result<Source, CliError> {
         let name = path.display().to_string();
-        let from = if name == STANDARD_INPUT { STANDARD_INPUT } else { &name };
-        let request =
-            Request { from, options: self.table.options(false), ..Request::default() };
+        let from = if name == STANDARD_INPUT {
+            STANDARD_INPUT
+        } else {
+            &name
+        };
+        let request = Request {
+            from,
+            options: self.table.options(false),
+            ..Request::default()
+        };
         let source = open(&request)?;
         for doubt in &source.doubts {
             remark(doubt);
@@ -105,9 +112,8 @@ pub(super) fn write_set_aside(rows: &SetAside, path: &Path) -> Result<(), CliErr
     if rows.is_empty() {
         return Ok(());
     }
-    let mut file = std::fs::File::create_new(path).map_err(|error| {
-        CliError::Usage(format!("cannot write {}: {error}", path.display()))
-    })?;
+    let mut file = std::fs::File::create_new(path)
+        .map_err(|error| CliError::Usage(format!("cannot write {}: {error}", path.display())))?;
     let mut text = Vec::new();
     rows.write(&mut text)?;
     file.write_all(&text)?;
@@ -125,7 +131,12 @@ pub(super) fn write_set_aside(rows: &SetAside, path: &Path) -> Result<(), CliErr
 #[command(next_help_heading = "Judging")]
 pub(super) struct JudgeArguments {
     /// Periods to measure by: `good`, or names separated by commas
-    #[arg(long, value_name = "NAMES", value_delimiter = ',', default_value = "good")]
+    #[arg(
+        long,
+        value_name = "NAMES",
+        value_delimiter = ',',
+        default_value = "good"
+    )]
     periods: Vec<String>,
     /// Let readings of unknown state speak for the works as well
     #[arg(long)]
@@ -154,7 +165,10 @@ impl JudgeArguments {
         } else {
             Selection::Named(self.periods.iter().map(|p| p.trim().to_owned()).collect())
         };
-        let choice = Choice { periods, unknown_state: self.unknown_state };
+        let choice = Choice {
+            periods,
+            unknown_state: self.unknown_state,
+        };
         let cohort = Cohort::new(&source.table, &choice)?;
         if cohort.takes_everything() {
             remark(
@@ -169,7 +183,10 @@ impl JudgeArguments {
             .map(|p| p.name.as_str())
             .collect();
         if !undefined.is_empty() {
-            remark(format!("no such period in the table of periods: {}", undefined.join(", ")));
+            remark(format!(
+                "no such period in the table of periods: {}",
+                undefined.join(", ")
+            ));
         }
         Ok(cohort)
     }
@@ -177,6 +194,14 @@ impl JudgeArguments {
 
 /// A pattern and its maker, for a heading.
 pub(super) fn group_title(maker: &str, pattern: &str) -> String {
-    let pattern = if pattern.is_empty() { "(no pattern given)" } else { pattern };
-    if maker.is_empty() { pattern.to_owned() } else { format!("{pattern}, {maker}") }
+    let pattern = if pattern.is_empty() {
+        "(no pattern given)"
+    } else {
+        pattern
+    };
+    if maker.is_empty() {
+        pattern.to_owned()
+    } else {
+        format!("{pattern}, {maker}")
+    }
 }

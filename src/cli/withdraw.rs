@@ -27,7 +27,9 @@ pub(super) struct Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let author = arguments.author.author();
     if author.why.is_empty() {
-        return Err(CliError::Usage("a withdrawal needs its reason: --why REASON".to_owned()));
+        return Err(CliError::Usage(
+            "a withdrawal needs its reason: --why REASON".to_owned(),
+        ));
     }
     if !arguments.to.exists() {
         let file = arguments.to.display().to_string();
@@ -37,13 +39,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let key = match &arguments.dimension {
         None => None,
         Some(name) => {
-            let found = catalogue.find(name).map(|index| catalogue.at(index).key.clone());
+            let found = catalogue
+                .find(name)
+                .map(|index| catalogue.at(index).key.clone());
             Some(found.ok_or_else(|| CliError::Usage(format!("no dimension `{name}`")))?)
         }
     };
     let mut collection = Collection::open_or_create(&arguments.to)?;
-    let (revision, count) =
-        collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
+    let (revision, count) = collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
     write_text(&format!(
         "{}, revision {revision}: {} withdrawn\n",
         arguments.to.display(),

@@ -103,14 +103,19 @@ impl Collection {
         correct: bool,
         progress: &mut dyn FnMut(usize),
     ) -> Result<Added, CollectionError> {
-        let transaction =
-            self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
         schema::bring_up_to_date(&transaction)?;
         let mut adding = Adding::begin(&transaction, author, correct)?;
         for file in files {
             adding.file(file, progress)?;
         }
-        let action = if adding.added.corrections > 0 { "correct" } else { "add" };
+        let action = if adding.added.corrections > 0 {
+            "correct"
+        } else {
+            "add"
+        };
         let added = adding.finish(action)?;
         match added.revision {
             Some(_) => transaction.commit()?,
@@ -129,8 +134,9 @@ impl Collection {
         dimension: Option<&str>,
         author: &Author,
     ) -> Result<(i64, usize), CollectionError> {
-        let transaction =
-            self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
         schema::bring_up_to_date(&transaction)?;
         let nothing = |what: String| CollectionError::NothingToWithdraw { what };
         let mut adding = Adding::begin(&transaction, author, true)?;
@@ -141,14 +147,15 @@ impl Collection {
         let wanted: Vec<&LiveReading> = live
             .iter()
             .filter(|r| {
-                dimension.is_none_or(|d| {
-                    keys.iter().any(|(id, key)| *id == r.dimension && key == d)
-                })
+                dimension
+                    .is_none_or(|d| keys.iter().any(|(id, key)| *id == r.dimension && key == d))
             })
             .collect();
         if wanted.is_empty() {
             let what = dimension.unwrap_or("any dimension");
-            return Err(nothing(format!("`{specimen}` has no live reading of {what}")));
+            return Err(nothing(format!(
+                "`{specimen}` has no live reading of {what}"
+            )));
         }
         for reading in &wanted {
             adding.withdraw(reading);
@@ -184,9 +191,11 @@ impl<'t> Adding<'t> {
         // The revision's own row is written last, with its digest.
         transaction.pragma_update(None, "defer_foreign_keys", "ON")?;
         let (last, sha256): (i64, String) = transaction
-            .query_row("SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1", [], |row| {
-                Ok((row.get(0)?, row.get(1)?))
-            })
+            .query_row(
+                "SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1",
+                [],
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
             .or_else(|error| match error {
                 rusqlite::Error::QueryReturnedNoRows => Ok((0, String::new())),
                 error => Err(error),
@@ -272,7 +281,9 @@ impl<'t> Adding<'t> {
             self.added.new_periods += 1;
         }
         // What is left must hold together.
-        known.into_iter().try_for_each(|(_, period)| whole.add(period))?;
+        known
+            .into_iter()
+            .try_for_each(|(_, period)| whole.add(period))?;
         Ok(())
     }
 
@@ -325,10 +336,19 @@ impl<'t> Adding<'t> {
             };
             for candidate in new {
                 let seq = taken.entry(place).and_modify(|seq| *seq += 1).or_insert(1);
-                let KeptReading { value, uncertainty, state, unit, circumstance, .. } =
-                    *candidate.reading;
+                let KeptReading {
+                    value,
+                    uncertainty,
+                    state,
+                    unit,
+                    circumstance,
+                    ..
+                } = *candidate.reading;
                 digest.reading(
-                    table.specimens.names.get(candidate.reading.specimen as usize),
+                    table
+                        .specimens
+                        .names
+                        .get(candidate.reading.specimen as usize),
                     &table.catalogue.at(candidate.reading.dimension as usize).key,
                     *seq,
                     (value, uncertainty),
@@ -357,8 +377,10 @@ impl<'t> Adding<'t> {
         mut here: Vec<Candidate<'c>>,
     ) -> Vec<Candidate<'c>> {
         let from = live.partition_point(|r| (r.specimen, r.dimension) < place);
-        let mut there: Vec<&LiveReading> =
-            live[from..].iter().take_while(|r| (r.specimen, r.dimension) == place).collect();
+        let mut there: Vec<&LiveReading> = live[from..]
+            .iter()
+            .take_while(|r| (r.specimen, r.dimension) == place)
+            .collect();
         here.retain(|candidate| {
             let same = there.iter().position(|old| candidate.equals(old));
             if let Some(at) = same {
@@ -370,7 +392,9 @@ impl<'t> Adding<'t> {
         // Another measurer, day, instrument or state is another reading; the same ones cannot
         // have read two values.
         for candidate in &here {
-            let Some(at) = there.iter().position(|old| candidate.replaces(old)) else { continue };
+            let Some(at) = there.iter().position(|old| candidate.replaces(old)) else {
+                continue;
+            };
             let old = there.remove(at);
             if self.correct {
                 self.withdraw(old);
@@ -379,7 +403,11 @@ impl<'t> Adding<'t> {
                 let row = candidate.reading.specimen as usize;
                 self.contradictions.push(Contradiction {
                     specimen: table.specimens.names.get(row).to_owned(),
-                    what: table.catalogue.at(candidate.reading.dimension as usize).key.clone(),
+                    what: table
+                        .catalogue
+                        .at(candidate.reading.dimension as usize)
+                        .key
+                        .clone(),
                     has: old.text.clone(),
                     says: candidate.text.to_owned(),
                 });
@@ -389,13 +417,16 @@ impl<'t> Adding<'t> {
     }
 
     fn withdraw(&mut self, reading: &LiveReading) {
-        self.withdrawals.push((reading.specimen, reading.dimension, reading.seq));
+        self.withdrawals
+            .push((reading.specimen, reading.dimension, reading.seq));
     }
 
     /// The store's number of each dimension of a table; those it has readings of are stored.
     fn dimensions(&mut self, table: &Table) -> Result<Vec<i64>, CollectionError> {
-        let known: HashMap<String, i64> =
-            load::dimension_keys(self.transaction)?.into_iter().map(|(id, key)| (key, id)).collect();
+        let known: HashMap<String, i64> = load::dimension_keys(self.transaction)?
+            .into_iter()
+            .map(|(id, key)| (key, id))
+            .collect();
         let mut ids = vec![0; table.catalogue.all().len()];
         let mut used: Vec<usize> = table.columns.iter().map(|c| c.dimension).collect();
         used.sort_unstable();
@@ -410,7 +441,9 @@ impl<'t> Adding<'t> {
     }
 
     fn circumstances(&self, all: &[Circumstance]) -> Result<Vec<i64>, CollectionError> {
-        all.iter().map(|c| circumstance_id(self.transaction, c)).collect()
+        all.iter()
+            .map(|c| circumstance_id(self.transaction, c))
+            .collect()
     }
 
     /// The store's number of each specimen, and the first number that is new.
@@ -420,8 +453,9 @@ impl<'t> Adding<'t> {
             [],
             |row| row.get(0),
         )?;
-        let mut insert =
-            self.transaction.prepare("INSERT INTO specimen (id, name) VALUES (?1, ?2)")?;
+        let mut insert = self
+            .transaction
+            .prepare("INSERT INTO specimen (id, name) VALUES (?1, ?2)")?;
         let mut next = first_new;
         let mut ids = Vec::with_capacity(table.specimens.len());
         for name in table.specimens.names.iter() {
@@ -450,8 +484,7 @@ impl<'t> Adding<'t> {
         }
         let pending = self.descriptions.get(&id).cloned();
         // A specimen without a description would be a broken store; it is then described anew.
-        let Some(old) =
-            pending.or_else(|| load::description(self.transaction, id).ok().flatten())
+        let Some(old) = pending.or_else(|| load::description(self.transaction, id).ok().flatten())
         else {
             self.descriptions.insert(id, said.clone());
             return;
@@ -483,7 +516,9 @@ impl<'t> Adding<'t> {
     /// Writes what was gathered and the revision's own row.
     fn finish(mut self, action: &str) -> Result<Added, CollectionError> {
         if !self.contradictions.is_empty() {
-            return Err(CollectionError::Contradictions { contradictions: self.contradictions });
+            return Err(CollectionError::Contradictions {
+                contradictions: self.contradictions,
+            });
         }
         if self.files.is_empty() && self.withdrawals.is_empty() {
             return Ok(self.added);
@@ -550,7 +585,10 @@ fn description(table: &Table, details: &Details, row: usize) -> Description {
 }
 
 pub(super) fn unit_number(unit: Unit) -> i64 {
-    UNITS.iter().position(|&u| u == unit).map_or(0, |at| at as i64)
+    UNITS
+        .iter()
+        .position(|&u| u == unit)
+        .map_or(0, |at| at as i64)
 }
 
 fn direction(direction: Option<Direction>) -> &'static str {
@@ -563,7 +601,8 @@ fn direction(direction: Option<Direction>) -> &'static str {
 
 /// A dimension as the texts and numbers that the store and a package keep of it.
 pub(super) fn dimension_cells(d: &Dimension) -> [String; 9] {
-    let limit = |pick: fn((f64, f64)) -> f64| d.credible.map_or(String::new(), |c| pick(c).to_string());
+    let limit =
+        |pick: fn((f64, f64)) -> f64| d.credible.map_or(String::new(), |c| pick(c).to_string());
     [
         d.key.clone(),
         d.label.clone(),
@@ -606,12 +645,19 @@ pub(super) fn circumstance_id(
     connection: &Connection,
     c: &Circumstance,
 ) -> Result<i64, CollectionError> {
-    let texts = [&c.instrument, &c.measured_by, &c.measured_on, &c.source, &c.note];
-    connection.prepare_cached(
-        "INSERT INTO circumstance (instrument, measured_by, measured_on, source, note)
+    let texts = [
+        &c.instrument,
+        &c.measured_by,
+        &c.measured_on,
+        &c.source,
+        &c.note,
+    ];
+    connection
+        .prepare_cached(
+            "INSERT INTO circumstance (instrument, measured_by, measured_on, source, note)
          VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
-    )?
-    .execute(params_from_iter(texts))?;
+        )?
+        .execute(params_from_iter(texts))?;
     Ok(connection
         .prepare_cached(
             "SELECT id FROM circumstance WHERE instrument = ?1 AND measured_by = ?2
@@ -650,7 +696,11 @@ impl<'t> ReadingWriter<'t> {
 
     fn new(connection: &'t Connection, file: i64) -> ReadingWriter<'t> {
         let rows = Vec::with_capacity(Self::COLUMNS * Self::ROWS_A_STATEMENT);
-        ReadingWriter { connection, file, rows }
+        ReadingWriter {
+            connection,
+            file,
+            rows,
+        }
     }
 
     fn push(
@@ -684,13 +734,15 @@ impl<'t> ReadingWriter<'t> {
         if rows == 0 {
             return Ok(());
         }
-        let row = format!("({})", vec!["?"; Self::COLUMNS].join(", "));
+        let row = format!("({})", ["?"; Self::COLUMNS].join(", "));
         let sql = format!(
             "INSERT INTO reading (specimen, dimension, seq, file, value, uncertainty, state, unit,
              text, circumstance) VALUES {}",
             vec![row.as_str(); rows].join(", ")
         );
-        self.connection.prepare_cached(&sql)?.execute(params_from_iter(self.rows.drain(..)))?;
+        self.connection
+            .prepare_cached(&sql)?
+            .execute(params_from_iter(self.rows.drain(..)))?;
         Ok(())
     }
 
@@ -701,5 +753,8 @@ impl<'t> ReadingWriter<'t> {
 
 /// The state stored under a number; an unknown number is an unknown state.
 pub(super) fn state_of(number: i64) -> State {
-    u8::try_from(number).ok().and_then(State::from_number).unwrap_or(State::Unknown)
+    u8::try_from(number)
+        .ok()
+        .and_then(State::from_number)
+        .unwrap_or(State::Unknown)
 }

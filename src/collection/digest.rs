@@ -17,11 +17,13 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    bytes
+        .iter()
+        .fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+            // Writing to a String cannot fail.
+            let _ = write!(text, "{byte:02x}");
+            text
+        })
 }
 
 /// Adds up texts, each with its length before it, and numbers, each as its eight bytes.
@@ -70,7 +72,13 @@ impl Digester {
         self.number(unit);
         self.text(text);
         if let Some(c) = circumstance {
-            let texts = [&c.instrument, &c.measured_by, &c.measured_on, &c.source, &c.note];
+            let texts = [
+                &c.instrument,
+                &c.measured_by,
+                &c.measured_on,
+                &c.source,
+                &c.note,
+            ];
             texts.into_iter().for_each(|text| self.text(text));
         }
     }
@@ -108,7 +116,14 @@ impl RevisionHead {
         connection.execute(
             "INSERT INTO revision (id, made_on, made_by, action, why, sha256)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![self.id, self.made_on, self.made_by, self.action, self.why, sha256],
+            params![
+                self.id,
+                self.made_on,
+                self.made_by,
+                self.action,
+                self.why,
+                sha256
+            ],
         )?;
         Ok(())
     }

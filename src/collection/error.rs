@@ -27,7 +27,9 @@ pub enum CollectionError {
         file: String,
     },
     /// Written by a later version of this program.
-    #[error("{file} is a collection of version {version}; this program reads up to version {known}: use a newer calibriar")]
+    #[error(
+        "{file} is a collection of version {version}; this program reads up to version {known}: use a newer calibriar"
+    )]
     Newer {
         /// As it was named.
         file: String,
@@ -95,7 +97,11 @@ pub enum CollectionError {
 }
 
 fn contradicting(n: usize) -> String {
-    format!("{} contradict{}", counted(n, "entry").replace("entrys", "entries"), if n == 1 { "s" } else { "" })
+    format!(
+        "{} contradict{}",
+        counted(n, "entry").replace("entrys", "entries"),
+        if n == 1 { "s" } else { "" }
+    )
 }
 
 /// Something that a file says otherwise than the collection.
@@ -114,9 +120,7 @@ pub struct Contradiction {
 
 impl From<rusqlite::Error> for CollectionError {
     fn from(error: rusqlite::Error) -> CollectionError {
-        use rusqlite::ErrorCode::{
-            CannotOpen, DatabaseBusy, DatabaseLocked, DiskFull, ReadOnly,
-        };
+        use rusqlite::ErrorCode::{CannotOpen, DatabaseBusy, DatabaseLocked, DiskFull, ReadOnly};
         match error.sqlite_error_code() {
             Some(DatabaseBusy | DatabaseLocked) => CollectionError::Busy,
             Some(DiskFull) => CollectionError::Full,

@@ -89,7 +89,10 @@ impl Collection {
                 files: files
                     .query_map([revision], |row| row.get(0))?
                     .collect::<Result<_, _>>()?,
-                readings: readings.iter().find(|(r, _)| *r == revision).map_or(0, |(_, n)| *n),
+                readings: readings
+                    .iter()
+                    .find(|(r, _)| *r == revision)
+                    .map_or(0, |(_, n)| *n),
                 withdrawn: row.get(6)?,
                 sha256: row.get(5)?,
             });
@@ -103,7 +106,9 @@ impl Collection {
     /// # Errors
     /// [`CollectionError`] where the store fails.
     pub fn history_of(&self, specimen: &str) -> Result<Option<Vec<Happening>>, CollectionError> {
-        let Some(id) = specimen_id(&self.connection, specimen)? else { return Ok(None) };
+        let Some(id) = specimen_id(&self.connection, specimen)? else {
+            return Ok(None);
+        };
         let mut statement = self.connection.prepare(
             "SELECT v.id, v.made_on, v.made_by, v.why, d.key, d.unit, r.text, r.value, r.state,
              f.name, 0 AS gone

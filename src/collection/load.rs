@@ -108,7 +108,9 @@ impl Collection {
         let mut builder = ColumnBuilder::default();
         let mut push = |row: u32, reading: &rusqlite::Row<'_>| -> rusqlite::Result<()> {
             let dimension: i64 = reading.get(1)?;
-            let Some(&index) = dimensions.get(&dimension) else { return Ok(()) };
+            let Some(&index) = dimensions.get(&dimension) else {
+                return Ok(());
+            };
             let of_piece = ReadingOfPiece {
                 value: reading.get(2)?,
                 uncertainty: reading.get(3)?,
@@ -148,7 +150,13 @@ impl Collection {
             }
         }
         let columns = builder.finish(specimens.len());
-        Ok(Table { catalogue, periods: periods(connection)?, specimens, columns, details: None })
+        Ok(Table {
+            catalogue,
+            periods: periods(connection)?,
+            specimens,
+            columns,
+            details: None,
+        })
     }
 }
 
@@ -157,17 +165,27 @@ struct Live(&'static str);
 
 impl Live {
     fn and(&self) -> String {
-        if self.0.is_empty() { String::new() } else { format!(" AND {}", self.0) }
+        if self.0.is_empty() {
+            String::new()
+        } else {
+            format!(" AND {}", self.0)
+        }
     }
 
     fn only(&self) -> String {
-        if self.0.is_empty() { String::new() } else { format!(" WHERE {}", self.0) }
+        if self.0.is_empty() {
+            String::new()
+        } else {
+            format!(" WHERE {}", self.0)
+        }
     }
 }
 
 fn live_condition(connection: &Connection) -> Result<Live, CollectionError> {
     let any: bool =
-        connection.query_row("SELECT EXISTS (SELECT 1 FROM withdrawal)", [], |row| row.get(0))?;
+        connection.query_row("SELECT EXISTS (SELECT 1 FROM withdrawal)", [], |row| {
+            row.get(0)
+        })?;
     Ok(Live(if any {
         "NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = r.specimen
          AND w.dimension = r.dimension AND w.seq = r.seq)"
@@ -214,7 +232,9 @@ pub(super) fn stored_dimensions(
     let mut found = Vec::new();
     while let Some(row) = rows.next()? {
         let limit = |column: usize| -> rusqlite::Result<String> {
-            Ok(row.get::<_, Option<f64>>(column)?.map_or(String::new(), |v| v.to_string()))
+            Ok(row
+                .get::<_, Option<f64>>(column)?
+                .map_or(String::new(), |v| v.to_string()))
         };
         let mut cells: Vec<String> = Vec::with_capacity(9);
         for column in 1..=5 {
@@ -229,7 +249,9 @@ pub(super) fn stored_dimensions(
     Ok(found)
 }
 
-pub(super) fn dimension_keys(connection: &Connection) -> Result<Vec<(i64, String)>, CollectionError> {
+pub(super) fn dimension_keys(
+    connection: &Connection,
+) -> Result<Vec<(i64, String)>, CollectionError> {
     let mut statement = connection.prepare("SELECT id, key FROM dimension ORDER BY id")?;
     let keys = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
     Ok(keys.collect::<Result<_, _>>()?)
@@ -259,7 +281,10 @@ pub(super) fn periods_with_ids(
         let period = Period {
             maker: Some(maker).filter(|m| !m.is_empty()),
             name: row.get(2)?,
-            years: YearRange { from: row.get(3)?, to: row.get(4)? },
+            years: YearRange {
+                from: row.get(3)?,
+                to: row.get(4)?,
+            },
             // The schema allows no other word.
             standing: Standing::parse(&standing).unwrap_or(Standing::Unrated),
             note: row.get(6)?,

@@ -65,14 +65,18 @@ impl Collection {
         if !path.exists() {
             return Err(CollectionError::Missing { file });
         }
-        let connection = open_to_read(path)
-            .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
+        let connection = open_to_read(path).map_err(|source| CollectionError::Open {
+            file: file.clone(),
+            source,
+        })?;
         let (connection, kind) = match schema::kind(&connection) {
             // A folder that may not be written cannot hold the side files of the journal; without
             // a journal beside it the file stands still and needs none.
             Err(Rejected::Sqlite(_)) if !journal_of(path).exists() => {
-                let still = open_still(path)
-                    .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
+                let still = open_still(path).map_err(|source| CollectionError::Open {
+                    file: file.clone(),
+                    source,
+                })?;
                 let kind = schema::kind(&still);
                 (still, kind)
             }
@@ -80,9 +84,11 @@ impl Collection {
         };
         match usable(kind, &file)? {
             Kind::Fresh => Err(CollectionError::Empty { file }),
-            Kind::Collection { .. } => {
-                Ok(Collection { connection, path: Some(path.to_owned()), new_file: false })
-            }
+            Kind::Collection { .. } => Ok(Collection {
+                connection,
+                path: Some(path.to_owned()),
+                new_file: false,
+            }),
         }
     }
 
@@ -94,15 +100,29 @@ impl Collection {
     pub fn open_or_create(path: &Path) -> Result<Collection, CollectionError> {
         let file = path.display().to_string();
         let new_file = !path.exists();
-        let connection = Connection::open(path)
-            .map_err(|source| CollectionError::Open { file: file.clone(), source })?;
-        let collection = Collection { connection, path: Some(path.to_owned()), new_file };
+        let connection = Connection::open(path).map_err(|source| CollectionError::Open {
+            file: file.clone(),
+            source,
+        })?;
+        let collection = Collection {
+            connection,
+            path: Some(path.to_owned()),
+            new_file,
+        };
         collection.connection.busy_timeout(PATIENCE)?;
         usable(schema::kind(&collection.connection), &file)?;
-        collection.connection.pragma_update(None, "journal_mode", "WAL")?;
-        collection.connection.pragma_update(None, "synchronous", "FULL")?;
-        collection.connection.pragma_update(None, "foreign_keys", "ON")?;
-        collection.connection.pragma_update(None, "cache_size", -65536)?;
+        collection
+            .connection
+            .pragma_update(None, "journal_mode", "WAL")?;
+        collection
+            .connection
+            .pragma_update(None, "synchronous", "FULL")?;
+        collection
+            .connection
+            .pragma_update(None, "foreign_keys", "ON")?;
+        collection
+            .connection
+            .pragma_update(None, "cache_size", -65536)?;
         Ok(collection)
     }
 
@@ -113,7 +133,11 @@ impl Collection {
     pub fn in_memory() -> Result<Collection, CollectionError> {
         let connection = Connection::open_in_memory()?;
         connection.pragma_update(None, "foreign_keys", "ON")?;
-        Ok(Collection { connection, path: None, new_file: false })
+        Ok(Collection {
+            connection,
+            path: None,
+            new_file: false,
+        })
     }
 
     /// The newest revision.
@@ -122,14 +146,23 @@ impl Collection {
     /// [`CollectionError`] where the store fails.
     pub fn revision(&self) -> Result<Revision, CollectionError> {
         if matches!(schema::kind(&self.connection), Ok(Kind::Fresh)) {
-            return Ok(Revision { id: 0, sha256: String::new() });
+            return Ok(Revision {
+                id: 0,
+                sha256: String::new(),
+            });
         }
         let newest = "SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1";
-        let read = |row: &rusqlite::Row<'_>| Ok(Revision { id: row.get(0)?, sha256: row.get(1)? });
+        let read = |row: &rusqlite::Row<'_>| {
+            Ok(Revision {
+                id: row.get(0)?,
+                sha256: row.get(1)?,
+            })
+        };
         match self.connection.query_row(newest, [], read) {
-            Err(rusqlite::Error::QueryReturnedNoRows) => {
-                Ok(Revision { id: 0, sha256: String::new() })
-            }
+            Err(rusqlite::Error::QueryReturnedNoRows) => Ok(Revision {
+                id: 0,
+                sha256: String::new(),
+            }),
             revision => Ok(revision?),
         }
     }
@@ -156,9 +189,7 @@ impl Drop for Collection {
 /// Opens a file to read it. Where it may be written, the connection could, so that the last one
 /// to close can take the journal's side files away; it is told never to.
 fn open_to_read(path: &Path) -> Result<Connection, rusqlite::Error> {
-    let open = |access| {
-        Connection::open_with_flags(path, access | OpenFlags::SQLITE_OPEN_NO_MUTEX)
-    };
+    let open = |access| Connection::open_with_flags(path, access | OpenFlags::SQLITE_OPEN_NO_MUTEX);
     let connection = open(OpenFlags::SQLITE_OPEN_READ_WRITE)
         .or_else(|_| open(OpenFlags::SQLITE_OPEN_READ_ONLY))?;
     connection.busy_timeout(PATIENCE)?;
@@ -194,9 +225,11 @@ fn usable(kind: Result<Kind, Rejected>, file: &str) -> Result<Kind, CollectionEr
     let file = file.to_owned();
     match kind {
         Ok(kind) => Ok(kind),
-        Err(Rejected::Newer { version }) => {
-            Err(CollectionError::Newer { file, version, known: schema::VERSION })
-        }
+        Err(Rejected::Newer { version }) => Err(CollectionError::Newer {
+            file,
+            version,
+            known: schema::VERSION,
+        }),
         Err(Rejected::Other) => Err(CollectionError::NotACollection {
             file,
             found: "it is the SQLite file of another program",
@@ -210,7 +243,10 @@ fn usable(kind: Result<Kind, Rejected>, file: &str) -> Result<Kind, CollectionEr
                 file,
                 found: "it is damaged",
             }),
-            _ => Err(CollectionError::Open { file, source: error }),
+            _ => Err(CollectionError::Open {
+                file,
+                source: error,
+            }),
         },
     }
 }

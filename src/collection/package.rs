@@ -183,8 +183,12 @@ pub fn read_package(folder: &Path) -> Result<Package, CollectionError> {
         file: folder.join(DESCRIPTOR).display().to_string(),
         what: what.to_owned(),
     };
-    let descriptor: Value = serde_json::from_str(&read_text(&folder.join(DESCRIPTOR))?)
-        .map_err(|error| bad(&format!("not JSON ({error}); expected a data package descriptor")))?;
+    let descriptor: Value =
+        serde_json::from_str(&read_text(&folder.join(DESCRIPTOR))?).map_err(|error| {
+            bad(&format!(
+                "not JSON ({error}); expected a data package descriptor"
+            ))
+        })?;
     if descriptor.get(MARK).is_some() {
         return Ok(Package::Collection);
     }
@@ -208,7 +212,10 @@ pub fn read_package(folder: &Path) -> Result<Package, CollectionError> {
         if !inside {
             return Err(bad(&format!("the path `{name}` leads out of the package")));
         }
-        tables.push(PackagedTable { name: name.to_owned(), path: folder.join(name) });
+        tables.push(PackagedTable {
+            name: name.to_owned(),
+            path: folder.join(name),
+        });
     }
     Ok(Package::Tables(tables))
 }
@@ -281,7 +288,9 @@ impl Collection {
                     let cell = cell_text(name, row.get_ref(column)?);
                     writer.write_field(cell).map_err(|e| failed(e.into()))?;
                 }
-                writer.write_record(None::<&[u8]>).map_err(|e| failed(e.into()))?;
+                writer
+                    .write_record(None::<&[u8]>)
+                    .map_err(|e| failed(e.into()))?;
             }
             writer.flush().map_err(failed)?;
         }
@@ -300,8 +309,9 @@ impl Collection {
     /// [`CollectionError::Package`] for a package that is damaged or does not fit its digests,
     /// or when this collection has revisions already.
     pub fn import(&mut self, folder: &Path) -> Result<(), CollectionError> {
-        let transaction =
-            self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
         schema::bring_up_to_date(&transaction)?;
         transaction.pragma_update(None, "defer_foreign_keys", "ON")?;
         let revisions: i64 =
@@ -313,7 +323,11 @@ impl Collection {
                     .to_owned(),
             });
         }
-        Importing { folder, transaction: &transaction }.all()?;
+        Importing {
+            folder,
+            transaction: &transaction,
+        }
+        .all()?;
         transaction.commit()?;
         Ok(())
     }
@@ -326,7 +340,9 @@ fn cell_text(field: &str, value: rusqlite::types::ValueRef<'_>) -> String {
         ValueRef::Null => String::new(),
         ValueRef::Integer(number) if field == "state" => state_of(number).name().to_owned(),
         ValueRef::Integer(number) if field == "written_in" => {
-            let unit = usize::try_from(number).ok().and_then(|at| super::add::UNITS.get(at));
+            let unit = usize::try_from(number)
+                .ok()
+                .and_then(|at| super::add::UNITS.get(at));
             unit.map_or("", |unit| unit_name(*unit)).to_owned()
         }
         ValueRef::Integer(number) => number.to_string(),
@@ -336,7 +352,11 @@ fn cell_text(field: &str, value: rusqlite::types::ValueRef<'_>) -> String {
 }
 
 fn unit_name(unit: Unit) -> &'static str {
-    if unit == Unit::Plain { "1" } else { unit.symbol() }
+    if unit == Unit::Plain {
+        "1"
+    } else {
+        unit.symbol()
+    }
 }
 
 fn descriptor(revision: &super::Revision, version: &str) -> String {
@@ -392,16 +412,22 @@ struct PackageRow<'a> {
 impl PackageRow<'_> {
     fn text(&self, name: &str) -> Result<&str, CollectionError> {
         let at = self.headings.iter().position(|h| h == name);
-        at.and_then(|at| self.cells.get(at)).ok_or_else(|| self.bad(name, "missing"))
+        at.and_then(|at| self.cells.get(at))
+            .ok_or_else(|| self.bad(name, "missing"))
     }
 
     fn number<T: std::str::FromStr>(&self, name: &str) -> Result<T, CollectionError> {
         let text = self.text(name)?;
-        text.parse().map_err(|_| self.bad(name, &format!("`{text}` is not a number")))
+        text.parse()
+            .map_err(|_| self.bad(name, &format!("`{text}` is not a number")))
     }
 
     fn optional(&self, name: &str) -> Result<Option<i64>, CollectionError> {
-        if self.text(name)?.is_empty() { Ok(None) } else { self.number(name).map(Some) }
+        if self.text(name)?.is_empty() {
+            Ok(None)
+        } else {
+            self.number(name).map(Some)
+        }
     }
 
     fn bad(&self, column: &str, what: &str) -> CollectionError {
@@ -420,13 +446,24 @@ impl Importing<'_> {
     ) -> Result<(), CollectionError> {
         let file = format!("{name}.csv");
         let path = self.folder.join(&file);
-        let bad = |what: String| CollectionError::Package { file: file.clone(), what };
+        let bad = |what: String| CollectionError::Package {
+            file: file.clone(),
+            what,
+        };
         let mut reader = csv::Reader::from_path(&path).map_err(|e| bad(e.to_string()))?;
         let headings = reader.headers().map_err(|e| bad(e.to_string()))?.clone();
         let mut cells = csv::StringRecord::new();
-        while reader.read_record(&mut cells).map_err(|e| bad(e.to_string()))? {
+        while reader
+            .read_record(&mut cells)
+            .map_err(|e| bad(e.to_string()))?
+        {
             let line = cells.position().map_or(0, csv::Position::line);
-            each(&PackageRow { file: &file, line, headings: &headings, cells: &cells })?;
+            each(&PackageRow {
+                file: &file,
+                line,
+                headings: &headings,
+                cells: &cells,
+            })?;
         }
         Ok(())
     }
@@ -438,7 +475,13 @@ impl Importing<'_> {
             self.transaction.execute(
                 "INSERT INTO file (id, revision, name, sha256, options)
                  VALUES (?1, ?2, ?3, ?4, ?5)",
-                params![id, revision, row.text("name")?, row.text("sha256")?, row.text("options")?],
+                params![
+                    id,
+                    revision,
+                    row.text("name")?,
+                    row.text("sha256")?,
+                    row.text("options")?
+                ],
             )?;
             files.push((id, revision));
             Ok(())
@@ -464,7 +507,10 @@ impl Importing<'_> {
         ];
         let mut ids = HashMap::new();
         self.rows("dimensions", |row| {
-            let cells = CELLS.iter().map(|c| row.text(c)).collect::<Result<Vec<&str>, _>>()?;
+            let cells = CELLS
+                .iter()
+                .map(|c| row.text(c))
+                .collect::<Result<Vec<&str>, _>>()?;
             let dimension = Dimension::from_cells(&cells)
                 .ok_or_else(|| row.bad("key", "not the row of a dimension"))?;
             let id = insert_dimension(self.transaction, row.number("revision")?, &dimension)?;
@@ -540,10 +586,12 @@ impl Importing<'_> {
         )?;
         self.rows("readings", |row| {
             let (name, key) = (row.text("specimen")?, row.text("dimension")?);
-            let specimen =
-                specimens.get(name).ok_or_else(|| row.bad("specimen", "not in specimens.csv"))?;
-            let dimension =
-                dimensions.get(key).ok_or_else(|| row.bad("dimension", "not in dimensions.csv"))?;
+            let specimen = specimens
+                .get(name)
+                .ok_or_else(|| row.bad("specimen", "not in specimens.csv"))?;
+            let dimension = dimensions
+                .get(key)
+                .ok_or_else(|| row.bad("dimension", "not in dimensions.csv"))?;
             let (value, uncertainty): (f64, f64) =
                 (row.number("value")?, row.number("uncertainty")?);
             let state = State::parse(row.text("state")?)
@@ -606,8 +654,10 @@ impl Importing<'_> {
         files: &[(i64, i64)],
         readings: HashMap<i64, Digester>,
     ) -> Result<(), CollectionError> {
-        let mut readings: HashMap<i64, String> =
-            readings.into_iter().map(|(file, digest)| (file, digest.finish())).collect();
+        let mut readings: HashMap<i64, String> = readings
+            .into_iter()
+            .map(|(file, digest)| (file, digest.finish()))
+            .collect();
         let mut previous = String::new();
         self.rows("revisions", |row| {
             let head = RevisionHead {
@@ -621,7 +671,9 @@ impl Importing<'_> {
                 .iter()
                 .filter(|(_, revision)| *revision == head.id)
                 .map(|(file, _)| {
-                    readings.remove(file).unwrap_or_else(|| Digester::default().finish())
+                    readings
+                        .remove(file)
+                        .unwrap_or_else(|| Digester::default().finish())
                 })
                 .collect();
             let sha256 = revision_digest(self.transaction, &previous, &head, &of_files)?;

@@ -32,7 +32,10 @@ impl Evidence {
                 .collect();
             // The panic of a thread goes on in this one.
             work.into_iter()
-                .flat_map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+                .flat_map(|w| {
+                    w.join()
+                        .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+                })
                 .collect()
         });
         Evidence { by_column }

@@ -121,7 +121,10 @@ pub fn norms(
     let mut columns: Vec<&Column> = table.columns.iter().collect();
     columns.sort_by_key(|c| c.dimension);
     let mut place = vec![None; cohort.groups().len()];
-    groups.iter().enumerate().for_each(|(at, &g)| place[g] = Some(at));
+    groups
+        .iter()
+        .enumerate()
+        .for_each(|(at, &g)| place[g] = Some(at));
     let mut found: Vec<Vec<Norm>> = vec![Vec::new(); groups.len()];
     let mut factors = ToleranceFactors::new(settings);
     for column in columns {
@@ -191,7 +194,10 @@ struct ToleranceFactors {
 
 impl ToleranceFactors {
     fn new(settings: &Settings) -> ToleranceFactors {
-        ToleranceFactors { coverage: settings.tolerance(), known: HashMap::new() }
+        ToleranceFactors {
+            coverage: settings.tolerance(),
+            known: HashMap::new(),
+        }
     }
 
     fn of(&mut self, df: f64, n_effective: f64) -> Result<f64, StatsError> {

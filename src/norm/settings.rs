@@ -25,13 +25,20 @@ impl Settings {
     /// # Errors
     /// [`SettingsError`] for a number that is not strictly between 0 and 1.
     pub fn new(coverage: f64, confidence: f64, alpha: f64) -> Result<Settings, SettingsError> {
-        for (what, value) in [("coverage", coverage), ("confidence", confidence), ("alpha", alpha)] {
+        for (what, value) in [
+            ("coverage", coverage),
+            ("confidence", confidence),
+            ("alpha", alpha),
+        ] {
             if !(value > 0.0 && value < 1.0) {
                 return Err(SettingsError { what, value });
             }
         }
-        let tolerance = Coverage::new(coverage, confidence)
-            .map_err(|_: StatsError| SettingsError { what: "coverage", value: coverage })?;
+        let tolerance =
+            Coverage::new(coverage, confidence).map_err(|_: StatsError| SettingsError {
+                what: "coverage",
+                value: coverage,
+            })?;
         Ok(Settings { tolerance, alpha })
     }
 

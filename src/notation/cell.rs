@@ -95,7 +95,9 @@ fn is_missing(text: &str) -> bool {
 }
 
 fn split_braces(text: &str) -> Result<(&str, Option<&str>), NotationError> {
-    let Some(at) = text.find(['{', '}']) else { return Ok((text, None)) };
+    let Some(at) = text.find(['{', '}']) else {
+        return Ok((text, None));
+    };
     let inner = text[at..]
         .strip_prefix('{')
         .and_then(|t| t.strip_suffix('}'))
@@ -107,14 +109,19 @@ fn split_braces(text: &str) -> Result<(&str, Option<&str>), NotationError> {
 }
 
 fn split_plus_minus(text: &str) -> Option<(&str, &str)> {
-    ["+-", "+/-", "±"].into_iter().find_map(|mark| text.split_once(mark))
+    ["+-", "+/-", "±"]
+        .into_iter()
+        .find_map(|mark| text.split_once(mark))
 }
 
 /// The unit a size is in: its own, or the column's; refused where it measures something else.
 fn unit_of(size: &Size, context: &Context) -> Result<Unit, NotationError> {
     let unit = size.unit.unwrap_or(context.unit);
     if unit.quantity() != context.quantity {
-        return Err(NotationError::WrongUnit { unit, quantity: context.quantity });
+        return Err(NotationError::WrongUnit {
+            unit,
+            quantity: context.quantity,
+        });
     }
     Ok(unit)
 }
@@ -151,7 +158,11 @@ fn gauge_pair(low: &str, high: &str, context: &Context) -> Result<Written<'stati
     })
 }
 
-fn plus_minus(centre: &str, half: &str, context: &Context) -> Result<Written<'static>, NotationError> {
+fn plus_minus(
+    centre: &str,
+    half: &str,
+    context: &Context,
+) -> Result<Written<'static>, NotationError> {
     let mut centre = read_size(centre, context.quantity, context.mark)?;
     let mut half =
         read_size(half, context.quantity, context.mark).map_err(|_| NotationError::HalfWidth)?;
@@ -175,15 +186,26 @@ fn plus_minus(centre: &str, half: &str, context: &Context) -> Result<Written<'st
 mod tests {
     use super::*;
 
-    const MM: Context =
-        Context { quantity: Quantity::Length, unit: Unit::Millimetre, mark: DecimalMark::Point };
+    const MM: Context = Context {
+        quantity: Quantity::Length,
+        unit: Unit::Millimetre,
+        mark: DecimalMark::Point,
+    };
 
     #[track_caller]
     fn reads(text: &str, context: &Context, value: f64, u: Option<f64>, step: f64) {
         let got = read_cell(text, context).unwrap().expect("a size");
         let near = |a: f64, b: f64| (a - b).abs() <= 1e-14 * b.abs();
-        assert!(near(got.value, value), "{text}: {} is not {value}", got.value);
-        assert!(near(got.step, step), "{text}: step {} is not {step}", got.step);
+        assert!(
+            near(got.value, value),
+            "{text}: {} is not {value}",
+            got.value
+        );
+        assert!(
+            near(got.step, step),
+            "{text}: step {} is not {step}",
+            got.step
+        );
         match (got.standard_uncertainty, u) {
             (Some(a), Some(b)) => assert!(near(a, b), "{text}: u {a} is not {b}"),
             (a, b) => assert_eq!(a, b, "{text}"),
@@ -208,7 +230,16 @@ mod tests {
         reads(" 4.6 mm ", &MM, 4.6, None, 0.1);
         reads("4.6mm", &MM, 4.6, None, 0.1);
         reads("0.46 cm", &MM, 4.6, None, 0.1);
-        reads("0.181", &Context { unit: Unit::Inch, ..MM }, 0.181 * inch, None, 0.001 * inch);
+        reads(
+            "0.181",
+            &Context {
+                unit: Unit::Inch,
+                ..MM
+            },
+            0.181 * inch,
+            None,
+            0.001 * inch,
+        );
         reads("0.181 in", &MM, 0.181 * inch, None, 0.001 * inch);
         reads("0.181\"", &MM, 0.181 * inch, None, 0.001 * inch);
         reads(".181\"", &MM, 0.181 * inch, None, 0.001 * inch);
@@ -220,29 +251,79 @@ mod tests {
         reads("2½", &MM, 2.5 * inch, None, inch / 2.0);
         reads("2 ½\"", &MM, 2.5 * inch, None, inch / 2.0);
         reads("#22", &MM, 0.157 * inch, None, (0.159 - 0.154) / 2.0 * inch);
-        reads("no. 22", &MM, 0.157 * inch, None, (0.159 - 0.154) / 2.0 * inch);
-        reads("letter F", &MM, 0.257 * inch, None, (0.261 - 0.250) / 2.0 * inch);
+        reads(
+            "no. 22",
+            &MM,
+            0.157 * inch,
+            None,
+            (0.159 - 0.154) / 2.0 * inch,
+        );
+        reads(
+            "letter F",
+            &MM,
+            0.257 * inch,
+            None,
+            (0.261 - 0.250) / 2.0 * inch,
+        );
         let (low, high) = (5.0 / 32.0 * inch, 11.0 / 64.0 * inch);
         let width = high - low;
-        reads("5/32..11/64", &MM, (low + high) / 2.0, Some(width / 12f64.sqrt()), width);
+        reads(
+            "5/32..11/64",
+            &MM,
+            (low + high) / 2.0,
+            Some(width / 12f64.sqrt()),
+            width,
+        );
         reads("4.0..4.2 mm", &MM, 4.1, Some(0.2 / 12f64.sqrt()), 0.2);
         reads("4.6 +- 0.1", &MM, 4.6, Some(0.1 / 3f64.sqrt()), 0.1);
         reads("4.6 ± 0.1", &MM, 4.6, Some(0.1 / 3f64.sqrt()), 0.1);
-        reads("0.18 ± 0.01 in", &MM, 0.18 * inch, Some(0.01 * inch / 3f64.sqrt()), 0.01 * inch);
-        let comma = Context { mark: DecimalMark::Comma, ..MM };
+        reads(
+            "0.18 ± 0.01 in",
+            &MM,
+            0.18 * inch,
+            Some(0.01 * inch / 3f64.sqrt()),
+            0.01 * inch,
+        );
+        let comma = Context {
+            mark: DecimalMark::Comma,
+            ..MM
+        };
         reads("4,6", &comma, 4.6, None, 0.1);
         reads("4,6 ± 0,1", &comma, 4.6, Some(0.1 / 3f64.sqrt()), 0.1);
-        let ounces = Context { quantity: Quantity::Mass, unit: Unit::Gram, ..MM };
-        reads("1 1/2 oz", &ounces, 1.5 * 28.349523125, None, 0.5 * 28.349523125);
-        let angle = Context { quantity: Quantity::Angle, unit: Unit::Degree, ..MM };
+        let ounces = Context {
+            quantity: Quantity::Mass,
+            unit: Unit::Gram,
+            ..MM
+        };
+        reads(
+            "1 1/2 oz",
+            &ounces,
+            1.5 * 28.349523125,
+            None,
+            0.5 * 28.349523125,
+        );
+        let angle = Context {
+            quantity: Quantity::Angle,
+            unit: Unit::Degree,
+            ..MM
+        };
         reads("-3.5°", &angle, -3.5, None, 0.1);
         reads("−12", &angle, -12.0, None, 1.0);
     }
 
     #[test]
     fn braces_carry_the_state_of_any_form() {
-        for text in ["4.6 {worn}", "11/64{worn}", "5/32..11/64 { worn }", "4.6 ± 0.1 {worn}"] {
-            assert_eq!(read_cell(text, &MM).unwrap().unwrap().braces, Some("worn"), "{text}");
+        for text in [
+            "4.6 {worn}",
+            "11/64{worn}",
+            "5/32..11/64 { worn }",
+            "4.6 ± 0.1 {worn}",
+        ] {
+            assert_eq!(
+                read_cell(text, &MM).unwrap().unwrap().braces,
+                Some("worn"),
+                "{text}"
+            );
         }
         refuses("4.6 {worn", &MM, "braces");
         refuses("{worn} 4.6", &MM, "braces");
@@ -260,7 +341,14 @@ mod tests {
     fn ambiguous_text_is_refused_with_what_was_expected() {
         refuses("4,6", &MM, "decimal mark is a point");
         refuses("1,234", &MM, "decimal mark is a point");
-        refuses("4.6", &Context { mark: DecimalMark::Comma, ..MM }, "decimal mark is a comma");
+        refuses(
+            "4.6",
+            &Context {
+                mark: DecimalMark::Comma,
+                ..MM
+            },
+            "decimal mark is a comma",
+        );
         refuses("1 2/0", &MM, "zero denominator");
         refuses("5/0", &MM, "zero denominator");
         refuses("5 1/2 1/4", &MM, "more than one number");
@@ -279,15 +367,27 @@ mod tests {
         refuses("4.6 ± 0", &MM, "half-width");
         refuses("4.6 ±", &MM, "half-width");
         refuses("4.6 kg", &MM, "expected a length");
-        refuses("4.6 g", &MM, "the unit g does not fit; expected mm, cm or in");
+        refuses(
+            "4.6 g",
+            &MM,
+            "the unit g does not fit; expected mm, cm or in",
+        );
         refuses("1'", &MM, "expected a length");
         refuses("-1/2", &MM, "expected a length");
         refuses("4 .6", &MM, "more than one number");
-        refuses("abc", &MM, "expected a length such as 4.6, 0.181 in, 11/64 or #22");
+        refuses(
+            "abc",
+            &MM,
+            "expected a length such as 4.6, 0.181 in, 11/64 or #22",
+        );
         for text in ["NaN", "inf", "-inf", "Infinity", "1e999"] {
             refuses(text, &MM, "not a finite number");
         }
-        let weight = Context { quantity: Quantity::Mass, unit: Unit::Gram, ..MM };
+        let weight = Context {
+            quantity: Quantity::Mass,
+            unit: Unit::Gram,
+            ..MM
+        };
         refuses("#22", &weight, "a drill size is a length in inches");
         refuses("1/2", &weight, "a bare fraction is a length in inches");
         refuses(&"9".repeat(500), &MM, "far too long");

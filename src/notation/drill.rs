@@ -43,10 +43,19 @@ static DRILLS: LazyLock<Vec<Drill>> = LazyLock::new(|| {
             };
             let size = cells.next()?.to_owned();
             let inches = cells.next()?.parse().ok()?;
-            Some(Drill { series, size, inches, step_inches: 0.0 })
+            Some(Drill {
+                series,
+                size,
+                inches,
+                step_inches: 0.0,
+            })
         })
         .collect();
-    for series in [DrillSeries::Number, DrillSeries::Letter, DrillSeries::Fraction] {
+    for series in [
+        DrillSeries::Number,
+        DrillSeries::Letter,
+        DrillSeries::Fraction,
+    ] {
         let mut of_series: Vec<&mut Drill> =
             all.iter_mut().filter(|d| d.series == series).collect();
         of_series.sort_by(|a, b| a.inches.total_cmp(&b.inches));
@@ -67,7 +76,9 @@ pub fn drills() -> &'static [Drill] {
 
 /// The drill of that name, such as `22` or `F` (letters in either case).
 pub(super) fn find(series: DrillSeries, size: &str) -> Option<&'static Drill> {
-    DRILLS.iter().find(|d| d.series == series && d.size.eq_ignore_ascii_case(size))
+    DRILLS
+        .iter()
+        .find(|d| d.series == series && d.size.eq_ignore_ascii_case(size))
 }
 
 #[cfg(test)]
@@ -81,6 +92,10 @@ mod tests {
         assert_eq!(count(DrillSeries::Letter), 26);
         assert_eq!(count(DrillSeries::Fraction), 32);
         assert!(drills().windows(2).all(|w| w[0].inches <= w[1].inches));
-        assert!(drills().iter().all(|d| d.step_inches > 0.0 && d.step_inches < 0.02));
+        assert!(
+            drills()
+                .iter()
+                .all(|d| d.step_inches > 0.0 && d.step_inches < 0.02)
+        );
     }
 }

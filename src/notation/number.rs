@@ -14,8 +14,9 @@ pub enum DecimalMark {
 }
 
 /// Powers of ten that are exact in an `f64`.
-const POWERS_OF_TEN: [f64; 16] =
-    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+const POWERS_OF_TEN: [f64; 16] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+];
 
 /// Reads the plainest cell, digits with at most one point, and counts the digits after it.
 ///
@@ -44,7 +45,10 @@ pub fn plain_decimal(text: &[u8]) -> Option<(f64, u8)> {
         return None;
     }
     let decimals = after_point.unwrap_or(0);
-    Some((digits as f64 / POWERS_OF_TEN[usize::from(decimals)], decimals))
+    Some((
+        digits as f64 / POWERS_OF_TEN[usize::from(decimals)],
+        decimals,
+    ))
 }
 
 /// A size as written, in the unit it was written in.
@@ -69,7 +73,10 @@ pub(super) fn read_size(
     if let Some(size) = read_drill(text)? {
         if quantity != Quantity::Length {
             let unit = quantity.base_unit();
-            return Err(NotationError::InchFormElsewhere { form: "drill size", unit });
+            return Err(NotationError::InchFormElsewhere {
+                form: "drill size",
+                unit,
+            });
         }
         return Ok(size);
     }
@@ -84,12 +91,20 @@ pub(super) fn read_size(
     let unit = match unit {
         None if inch_form && quantity != Quantity::Length => {
             let unit = quantity.base_unit();
-            return Err(NotationError::InchFormElsewhere { form: "bare fraction", unit });
+            return Err(NotationError::InchFormElsewhere {
+                form: "bare fraction",
+                unit,
+            });
         }
         None if inch_form => Some(Unit::Inch),
         unit => unit,
     };
-    Ok(Size { value, step, unit, bare: !inch_form && unit.is_none() })
+    Ok(Size {
+        value,
+        step,
+        unit,
+        bare: !inch_form && unit.is_none(),
+    })
 }
 
 /// `#22`, `no. 22`, `letter F`. `Ok(None)` when the text is no drill at all.
@@ -99,7 +114,10 @@ fn read_drill(text: &str) -> Result<Option<Size>, NotationError> {
         (DrillSeries::Number, rest.trim())
     } else if let Some(rest) = lower.strip_prefix("letter ") {
         (DrillSeries::Letter, rest.trim())
-    } else if let Some(rest) = lower.strip_prefix("no.").or_else(|| lower.strip_prefix("no ")) {
+    } else if let Some(rest) = lower
+        .strip_prefix("no.")
+        .or_else(|| lower.strip_prefix("no "))
+    {
         (DrillSeries::Number, rest.trim())
     } else if lower.contains('#') {
         return Err(NotationError::DrillMark);
@@ -126,7 +144,9 @@ fn read_drill(text: &str) -> Result<Option<Size>, NotationError> {
 fn split_unit(text: &str) -> (&str, Option<Unit>) {
     let end = text
         .rfind(|c: char| c.is_ascii_digit() || is_vulgar_fraction(c))
-        .map_or(0, |at| at + text[at..].chars().next().map_or(0, char::len_utf8));
+        .map_or(0, |at| {
+            at + text[at..].chars().next().map_or(0, char::len_utf8)
+        });
     match Unit::parse(&text[end..]) {
         Some(unit) if end > 0 => (&text[..end], Some(unit)),
         _ => (text, None),
@@ -175,8 +195,10 @@ fn fraction_tokens(text: &str) -> String {
 fn read_fraction(text: &str, quantity: Quantity) -> Result<(f64, f64), NotationError> {
     let not_a_size = || NotationError::NotASize { quantity };
     // `1-3/8` and `1 - 3/8` are mixed numbers; a leading minus is left to fail as no number.
-    let parts: Vec<&str> =
-        text.split(|c: char| c.is_whitespace() || c == '-').filter(|p| !p.is_empty()).collect();
+    let parts: Vec<&str> = text
+        .split(|c: char| c.is_whitespace() || c == '-')
+        .filter(|p| !p.is_empty())
+        .collect();
     if text.trim_start().starts_with('-') || text.matches('-').count() > 1 {
         return Err(not_a_size());
     }
@@ -244,13 +266,20 @@ fn read_decimal(
         let mut words = unsigned.split_whitespace();
         let several = unsigned.contains(char::is_whitespace)
             && words.all(|w| w.bytes().all(|b| b.is_ascii_digit() || b == here as u8));
-        return Err(if several { NotationError::SeveralNumbers } else { not_a_size });
+        return Err(if several {
+            NotationError::SeveralNumbers
+        } else {
+            not_a_size
+        });
     }
     let exponent_digits = exponent.strip_prefix(['-', '+']).unwrap_or(exponent);
     if exponent_digits.is_empty() || exponent_digits.len() > 4 || !digits_only(exponent_digits) {
         return Err(not_a_size);
     }
-    let value: f64 = text.replace(here, ".").parse().map_err(|_| not_a_size.clone())?;
+    let value: f64 = text
+        .replace(here, ".")
+        .parse()
+        .map_err(|_| not_a_size.clone())?;
     if !value.is_finite() {
         return Err(NotationError::NotFinite { quantity });
     }
@@ -265,12 +294,31 @@ mod tests {
 
     #[test]
     fn plain_decimals_round_as_the_standard_parser_does() {
-        for text in ["0", "7", "46.09", "0.01", "123456789.012345", "000000000000001", "4503.5"] {
+        for text in [
+            "0",
+            "7",
+            "46.09",
+            "0.01",
+            "123456789.012345",
+            "000000000000001",
+            "4503.5",
+        ] {
             let (value, _) = plain_decimal(text.as_bytes()).unwrap();
             assert_eq!(value, text.parse::<f64>().unwrap(), "{text}");
         }
         assert_eq!(plain_decimal(b"46.09"), Some((46.09, 2)));
-        for text in ["", ".", "1.", "-1", "1e3", "1 2", "1.2.3", "1234567890123456", "0x1", "٣"] {
+        for text in [
+            "",
+            ".",
+            "1.",
+            "-1",
+            "1e3",
+            "1 2",
+            "1.2.3",
+            "1234567890123456",
+            "0x1",
+            "٣",
+        ] {
             assert_eq!(plain_decimal(text.as_bytes()), None, "{text}");
         }
     }

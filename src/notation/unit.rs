@@ -67,15 +67,23 @@ pub enum Unit {
 impl Unit {
     /// Reads a unit's symbol or name, in any letter case: `mm`, `inches`, `"`, `deg`, ...
     pub fn parse(text: &str) -> Option<Unit> {
-        Some(match text.trim().trim_end_matches('.').to_lowercase().as_str() {
-            "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => Unit::Millimetre,
-            "cm" | "centimetre" | "centimetres" | "centimeter" | "centimeters" => Unit::Centimetre,
-            "in" | "inch" | "inches" | "\"" | "″" | "”" | "“" | "''" | "’’" => Unit::Inch,
-            "g" | "gram" | "grams" | "gramme" | "grammes" => Unit::Gram,
-            "oz" | "ounce" | "ounces" => Unit::Ounce,
-            "deg" | "degree" | "degrees" | "°" => Unit::Degree,
-            _ => return None,
-        })
+        Some(
+            match text.trim().trim_end_matches('.').to_lowercase().as_str() {
+                "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => {
+                    Unit::Millimetre
+                }
+                "cm" | "centimetre" | "centimetres" | "centimeter" | "centimeters" => {
+                    Unit::Centimetre
+                }
+                "in" | "inch" | "inches" | "\"" | "″" | "”" | "“" | "''" | "’’" => {
+                    Unit::Inch
+                }
+                "g" | "gram" | "grams" | "gramme" | "grammes" => Unit::Gram,
+                "oz" | "ounce" | "ounces" => Unit::Ounce,
+                "deg" | "degree" | "degrees" | "°" => Unit::Degree,
+                _ => return None,
+            },
+        )
     }
 
     /// What the unit measures.
@@ -152,7 +160,11 @@ mod tests {
             ("Cant angle (deg)", "Cant angle", Some(Unit::Degree)),
             ("bit-thickness-in", "bit-thickness", Some(Unit::Inch)),
             ("length, mm", "length", Some(Unit::Millimetre)),
-            ("bowl height (rim to heel)", "bowl height (rim to heel)", None),
+            (
+                "bowl height (rim to heel)",
+                "bowl height (rim to heel)",
+                None,
+            ),
             ("mm", "mm", None),
             ("finish lightness", "finish lightness", None),
         ];

@@ -45,10 +45,20 @@ impl Sums {
         let squares = self.squares - (x - self.mean) * (x - mean);
         let uncertainty_squares = (self.uncertainty_squares - u * u).max(0.0);
         if self.n == 2 {
-            return Some(Sums { n: 1, mean, squares: 0.0, uncertainty_squares });
+            return Some(Sums {
+                n: 1,
+                mean,
+                squares: 0.0,
+                uncertainty_squares,
+            });
         }
         let enough_left = squares >= LEAST_LEFT * self.squares || self.squares == 0.0;
-        enough_left.then_some(Sums { n: self.n - 1, mean, squares, uncertainty_squares })
+        enough_left.then_some(Sums {
+            n: self.n - 1,
+            mean,
+            squares,
+            uncertainty_squares,
+        })
     }
 
     /// How many readings.
@@ -68,7 +78,11 @@ impl Sums {
 
     /// Mean of the squared standard uncertainties.
     pub fn mean_square_uncertainty(&self) -> f64 {
-        if self.n == 0 { 0.0 } else { self.uncertainty_squares / self.n as f64 }
+        if self.n == 0 {
+            0.0
+        } else {
+            self.uncertainty_squares / self.n as f64
+        }
     }
 }
 
@@ -124,7 +138,14 @@ impl Predictive {
         // their uncertainty.
         let s2 = (sums.squares() / nu).max(mean_u2);
         let usable = s2 > 0.0 && s2.is_finite() && sums.mean().is_finite();
-        usable.then_some(Predictive { n, mu: sums.mean(), v: 1.0 / n as f64, nu, s2, mean_u2 })
+        usable.then_some(Predictive {
+            n,
+            mu: sums.mean(),
+            v: 1.0 / n as f64,
+            nu,
+            s2,
+            mean_u2,
+        })
     }
 
     /// How many references.
@@ -175,8 +196,18 @@ impl Predictive {
         let t = deviation / variance.sqrt();
         let p = t_two_sided(t, self.nu);
         // 0.0 where there is no deviation: a quantile may give it a sign.
-        let z = if t == 0.0 { 0.0 } else { normal_upper_quantile(p / 2.0).copysign(t) };
-        Standpoint { deviation, variance, t, p, z }
+        let z = if t == 0.0 {
+            0.0
+        } else {
+            normal_upper_quantile(p / 2.0).copysign(t)
+        };
+        Standpoint {
+            deviation,
+            variance,
+            t,
+            p,
+            z,
+        }
     }
 
     /// Half-width of the band that holds a reading of variance `variance` with probability
@@ -239,7 +270,11 @@ pub fn references_needed(n: usize, r_new: f64, alpha: f64) -> Option<usize> {
     let (mut too_few, mut enough) = (0, MOST);
     while enough - too_few > 1 {
         let middle = usize::midpoint(too_few, enough);
-        if sharp(middle) { enough = middle } else { too_few = middle }
+        if sharp(middle) {
+            enough = middle
+        } else {
+            too_few = middle
+        }
     }
     Some(enough)
 }
@@ -258,8 +293,12 @@ mod tests {
     fn leaving_one_out_equals_adding_up_the_others() {
         let xs = [46.09, 45.66, 46.68, 44.1, 47.0];
         for (i, &x) in xs.iter().enumerate() {
-            let others: Vec<f64> =
-                xs.iter().enumerate().filter(|&(j, _)| j != i).map(|(_, &x)| x).collect();
+            let others: Vec<f64> = xs
+                .iter()
+                .enumerate()
+                .filter(|&(j, _)| j != i)
+                .map(|(_, &x)| x)
+                .collect();
             let (quick, slow) = (sums(&xs, 0.1).without(x, 0.1).unwrap(), sums(&others, 0.1));
             assert!((quick.mean - slow.mean).abs() < 1e-13);
             assert!((quick.squares - slow.squares).abs() < 1e-12 * slow.squares);
@@ -280,13 +319,24 @@ mod tests {
     #[test]
     fn four_references_make_a_norm_sharp_without_borrowing() {
         // docs/methods.md: sharpness .16 .45 .60 .69 .74 .85 .95 for n = 2 3 4 5 6 10 30.
-        let printed = [(2, 0.16), (3, 0.45), (4, 0.60), (5, 0.69), (6, 0.74), (10, 0.85), (30, 0.95)];
+        let printed = [
+            (2, 0.16),
+            (3, 0.45),
+            (4, 0.60),
+            (5, 0.69),
+            (6, 0.74),
+            (10, 0.85),
+            (30, 0.95),
+        ];
         for (n, want) in printed {
             let got = sharpness((n - 1) as f64, 1.0 + 1.0 / n as f64, 0.05);
             assert!((got - want).abs() < 0.005, "n = {n}: {got}");
         }
         let needed = |n| references_needed(n, 0.0, 0.05);
-        assert_eq!([needed(0), needed(1), needed(2), needed(3)], [Some(4), Some(3), Some(2), Some(1)]);
+        assert_eq!(
+            [needed(0), needed(1), needed(2), needed(3)],
+            [Some(4), Some(3), Some(2), Some(1)]
+        );
         assert_eq!(references_needed(3, 1e6, 0.05), None);
     }
 }

@@ -49,7 +49,11 @@ impl Specimens {
     pub fn find(&self, name: &str) -> Option<usize> {
         let name = name.trim();
         self.names.iter().position(|n| n == name).or_else(|| {
-            let mut alike = self.names.iter().enumerate().filter(|(_, n)| n.eq_ignore_ascii_case(name));
+            let mut alike = self
+                .names
+                .iter()
+                .enumerate()
+                .filter(|(_, n)| n.eq_ignore_ascii_case(name));
             let first = alike.next().map(|(row, _)| row);
             first.filter(|_| alike.next().is_none())
         })
@@ -94,7 +98,9 @@ impl Column {
 
     /// The state of the reading at a row.
     pub fn state(&self, row: usize) -> State {
-        self.states.as_ref().map_or(State::Factory, |states| states[row])
+        self.states
+            .as_ref()
+            .map_or(State::Factory, |states| states[row])
     }
 }
 
@@ -111,7 +117,10 @@ impl Table {
 
     /// How many readings there are.
     pub fn count_readings(&self) -> usize {
-        self.columns.iter().map(|c| c.values.iter().filter(|v| !v.is_nan()).count()).sum()
+        self.columns
+            .iter()
+            .map(|c| c.values.iter().filter(|v| !v.is_nan()).count())
+            .sum()
     }
 }
 

@@ -77,7 +77,10 @@ pub enum FaultKind {
         first_row: usize,
     },
     /// A long row that says something else of its specimen than an earlier one.
-    #[error("row {first_row} says `{}` of this specimen; expected the same in all its rows", short(first))]
+    #[error(
+        "row {first_row} says `{}` of this specimen; expected the same in all its rows",
+        short(first)
+    )]
     Contradiction {
         /// What the earlier row says.
         first: String,
@@ -101,13 +104,19 @@ pub enum FaultKind {
         nearest: Vec<String>,
     },
     /// A heading that is neither a known column nor a dimension.
-    #[error("neither a known column nor a dimension{}; --column, --skip or --new-dimensions say what to do with it", suggestion(nearest))]
+    #[error(
+        "neither a known column nor a dimension{}; --column, --skip or --new-dimensions say what to do with it",
+        suggestion(nearest)
+    )]
     UnknownColumn {
         /// The known names that look most like it.
         nearest: Vec<String>,
     },
     /// Two columns for one thing.
-    #[error("column {first} ({}) holds this already; expected one column for it", short(first_heading))]
+    #[error(
+        "column {first} ({}) holds this already; expected one column for it",
+        short(first_heading)
+    )]
     DuplicateColumn {
         /// The first column for it.
         first: usize,
@@ -151,60 +160,6 @@ pub(crate) fn short(text: &str) -> String {
     match clean.char_indices().nth(LONGEST) {
         Some((at, _)) => format!("{}…", &clean[..at]),
         None => clean,
-    }
-}
-
-/// Values of one column that no real pipe has. They are kept; somebody should look.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Doubt {
-    /// Where the first of them stands.
-    pub place: Place,
-    /// How many.
-    pub count: usize,
-    /// The first one's text.
-    pub text: String,
-    /// The first one's value, in the dimension's unit.
-    pub value: f64,
-    /// The unit.
-    pub unit: String,
-    /// The credible range.
-    pub credible: (f64, f64),
-    /// A slip of the unit that would explain all of them.
-    pub slip: Option<Slip>,
-}
-
-/// Which slip of a unit would bring a value into its credible range.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Slip {
-    /// Written in inches, read as millimetres.
-    Inches,
-    /// Written in millimetres, read as inches.
-    Millimetres,
-    /// Written in centimetres, read as millimetres.
-    Centimetres,
-    /// The decimal point one place too far right.
-    Tenfold,
-    /// Written in ounces, read as grams.
-    Ounces,
-}
-
-impl fmt::Display for Doubt {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (low, high) = self.credible;
-        write!(f, "{}: `{}`: ", self.place, short(&self.text))?;
-        write!(f, "outside the credible {low} to {high} {}", self.unit)?;
-        if self.count > 1 {
-            write!(f, " (so are {} more in this column)", self.count - 1)?;
-        }
-        f.write_str(match self.slip {
-            Some(Slip::Inches) => "; looks like inches read as millimetres",
-            Some(Slip::Millimetres) => "; looks like millimetres read as inches",
-            Some(Slip::Centimetres) => "; looks like centimetres read as millimetres",
-            Some(Slip::Tenfold) => "; looks ten times too large: a decimal point missing?",
-            Some(Slip::Ounces) => "; looks like ounces read as grams",
-            None => "",
-        })?;
-        f.write_str("; kept as written")
     }
 }
 

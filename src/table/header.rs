@@ -97,7 +97,9 @@ impl Plan {
 
 /// Whether a header has a `specimen` column, by itself or by `--column`.
 pub(super) fn names_specimens(headings: &[String], options: &Options) -> bool {
-    headings.iter().any(|h| fold(read_as(h, options)) == "specimen")
+    headings
+        .iter()
+        .any(|h| fold(read_as(h, options)) == "specimen")
 }
 
 /// The name that a heading is to be read as: its own, or the one `--column` gives it.
@@ -128,11 +130,19 @@ pub(super) fn plan(
     let names: Vec<&str> = headings.iter().map(|h| read_as(h, options)).collect();
     let has = |name: &str| names.iter().any(|n| fold(n) == fold(name));
     let long = has("dimension") && has("value");
-    let known_here = if long { &KNOWN[..] } else { &KNOWN[..KNOWN_IN_WIDE] };
+    let known_here = if long {
+        &KNOWN[..]
+    } else {
+        &KNOWN[..KNOWN_IN_WIDE]
+    };
     let skipped = |h: &str| options.skip.iter().any(|s| fold(s) == fold(h));
 
-    let mut plan =
-        Plan { headings: headings.clone(), targets: Vec::new(), dimensions: Vec::new(), long };
+    let mut plan = Plan {
+        headings: headings.clone(),
+        targets: Vec::new(),
+        dimensions: Vec::new(),
+        long,
+    };
     let mut faults = Vec::new();
     let mut holders: HashMap<Holder, usize> = HashMap::new();
     for (position, (heading, name)) in headings.iter().zip(&names).enumerate() {
@@ -164,7 +174,11 @@ pub(super) fn plan(
             Ok(Column::Skipped) => Target::Skipped,
             Ok(Column::Nameless) => Target::Nameless,
             Ok(Column::Dimension(dimension, unit)) => {
-                plan.dimensions.push(DimensionColumn { dimension, unit, position });
+                plan.dimensions.push(DimensionColumn {
+                    dimension,
+                    unit,
+                    position,
+                });
                 Target::Reading(plan.dimensions.len() - 1)
             }
             Err(kind) => {
@@ -175,7 +189,11 @@ pub(super) fn plan(
                     column: position + 1,
                     heading: short(heading),
                 };
-                faults.push(Fault { place, text: heading.clone(), kind });
+                faults.push(Fault {
+                    place,
+                    text: heading.clone(),
+                    kind,
+                });
                 Target::Nameless
             }
         });
@@ -183,7 +201,10 @@ pub(super) fn plan(
     if faults.is_empty() {
         Ok(plan)
     } else {
-        Err(TableError::Header { file: file.to_owned(), faults })
+        Err(TableError::Header {
+            file: file.to_owned(),
+            faults,
+        })
     }
 }
 
@@ -211,8 +232,11 @@ fn dimension_column(
         let quantity = catalogue.at(dimension).quantity;
         let unit = unit.unwrap_or(quantity.base_unit());
         if unit.quantity() != quantity {
-            let expected = format!("{} is measured in {}", catalogue.at(dimension).label,
-                catalogue.at(dimension).unit);
+            let expected = format!(
+                "{} is measured in {}",
+                catalogue.at(dimension).label,
+                catalogue.at(dimension).unit
+            );
             return Err(FaultKind::HeadingUnit { expected });
         }
         return Ok(Column::Dimension(dimension, unit));
@@ -220,15 +244,22 @@ fn dimension_column(
     let (bare, unit) = split_heading(name);
     if options.new_dimensions && !bare.is_empty() {
         let unit = unit.unwrap_or(Unit::Millimetre);
-        return Ok(Column::Dimension(catalogue.add(Dimension::plain(bare, unit)), unit));
+        return Ok(Column::Dimension(
+            catalogue.add(Dimension::plain(bare, unit)),
+            unit,
+        ));
     }
     let columns = known_here.iter().map(|(k, _)| *k);
-    let all = catalogue
-        .all()
-        .iter()
-        .flat_map(|d| [&d.label].into_iter().chain(&d.synonyms).map(String::as_str));
+    let all = catalogue.all().iter().flat_map(|d| {
+        [&d.label]
+            .into_iter()
+            .chain(&d.synonyms)
+            .map(String::as_str)
+    });
     let nearest = nearest(bare, columns.chain(all));
-    Err(FaultKind::UnknownColumn { nearest: nearest.into_iter().map(str::to_owned).collect() })
+    Err(FaultKind::UnknownColumn {
+        nearest: nearest.into_iter().map(str::to_owned).collect(),
+    })
 }
 
 /// A misspelt `--column` or `--skip` must not pass unseen.

@@ -5,10 +5,11 @@ use std::collections::HashMap;
 use super::column::{
     Circumstance, ColumnBuilder, Details, KeptReading, ReadingOfPiece, Specimens, Table, has_sense,
 };
+use super::doubt::Doubting;
 use super::fault::FaultKind;
 use super::header::Known;
 use super::text::Texts;
-use super::wide::{Doubting, fill, missing_as_empty};
+use super::wide::{fill, missing_as_empty};
 use super::{Found, Input, Options, RawFault, csv_reader, next_record};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange, nearest};
 use crate::notation::{Context, Unit, read_cell, split_heading};
@@ -65,8 +66,13 @@ struct Piece {
 }
 
 /// The columns that describe a specimen and so must agree between its rows.
-const PIECE_WORDS: [Known; 5] =
-    [Known::Maker, Known::Pattern, Known::Finish, Known::Made, Known::Period];
+const PIECE_WORDS: [Known; 5] = [
+    Known::Maker,
+    Known::Pattern,
+    Known::Finish,
+    Known::Made,
+    Known::Period,
+];
 
 /// A cell that cannot be used: position, text, why, and the earlier row it is about.
 type Bad = (Option<usize>, String, FaultKind, Option<usize>);
@@ -80,13 +86,16 @@ impl LongReader<'_> {
         {
             self.store(parsed, offset);
         }
-        self.faults.extend(bad.into_iter().map(|(position, text, kind, earlier)| RawFault {
-            offset,
-            position,
-            text,
-            kind,
-            earlier,
-        }));
+        self.faults.extend(
+            bad.into_iter()
+                .map(|(position, text, kind, earlier)| RawFault {
+                    offset,
+                    position,
+                    text,
+                    kind,
+                    earlier,
+                }),
+        );
     }
 
     fn parse(
@@ -97,16 +106,26 @@ impl LongReader<'_> {
     ) -> Option<Parsed> {
         let plan = self.input.plan;
         let expected = plan.targets.len();
-        let extra = record.iter().skip(expected).any(|cell| !cell.trim().is_empty());
+        let extra = record
+            .iter()
+            .skip(expected)
+            .any(|cell| !cell.trim().is_empty());
         if record.len() < expected || extra {
             let open_quote = record.iter().any(|cell| cell.contains('\n'));
-            let kind = FaultKind::CellCount { expected, got: record.len(), open_quote };
+            let kind = FaultKind::CellCount {
+                expected,
+                got: record.len(),
+                open_quote,
+            };
             bad.push((None, record.get(0).unwrap_or("").to_owned(), kind, None));
             return None;
         }
         let cell = |known: Known| {
             let position = plan.position(known);
-            (position, position.and_then(|p| record.get(p)).map_or("", str::trim))
+            (
+                position,
+                position.and_then(|p| record.get(p)).map_or("", str::trim),
+            )
         };
         let wrong = |(position, text): (Option<usize>, &str), kind: FaultKind| -> Bad {
             (position, text.to_owned(), kind, None)
@@ -123,8 +142,10 @@ impl LongReader<'_> {
                     && !word.is_empty()
                     && word != first
                 {
-                    let kind =
-                        FaultKind::Contradiction { first: first.clone(), first_row: 0 };
+                    let kind = FaultKind::Contradiction {
+                        first: first.clone(),
+                        first_row: 0,
+                    };
                     bad.push((cell(*known).0, word.clone(), kind, Some(*first_offset)));
                 }
             }
@@ -135,7 +156,10 @@ impl LongReader<'_> {
         {
             bad.push(wrong(made, error.into()));
         }
-        let state = match (plan.position(Known::State), missing_as_empty(cell(Known::State).1)) {
+        let state = match (
+            plan.position(Known::State),
+            missing_as_empty(cell(Known::State).1),
+        ) {
             (None, _) => State::Factory,
             (Some(_), "") => State::Unknown,
             (Some(_), text) => State::parse(text).unwrap_or_else(|| {
@@ -163,19 +187,27 @@ impl LongReader<'_> {
         };
         let dimension_cell = cell(Known::Dimension);
         let Some((dimension, heading_unit)) = self.dimension(dimension_cell.1, unit) else {
-            let known = self
-                .catalogue
-                .all()
-                .iter()
-                .flat_map(|d| [&d.label].into_iter().chain(&d.synonyms).map(String::as_str));
+            let known = self.catalogue.all().iter().flat_map(|d| {
+                [&d.label]
+                    .into_iter()
+                    .chain(&d.synonyms)
+                    .map(String::as_str)
+            });
             let nearest = nearest(dimension_cell.1, known);
             let nearest = nearest.into_iter().map(str::to_owned).collect();
-            bad.push(wrong(dimension_cell, FaultKind::UnknownDimension { nearest }));
+            bad.push(wrong(
+                dimension_cell,
+                FaultKind::UnknownDimension { nearest },
+            ));
             return None;
         };
         let known = self.catalogue.at(dimension);
         let unit = unit.or(heading_unit).unwrap_or(known.quantity.base_unit());
-        let context = Context { quantity: known.quantity, unit, mark: self.input.mark };
+        let context = Context {
+            quantity: known.quantity,
+            unit,
+            mark: self.input.mark,
+        };
         if unit.quantity() != known.quantity {
             let error = read_cell(&format!("1 {}", unit.symbol()), &context).err();
             let kind = error.map_or(FaultKind::NotAUnit, FaultKind::from);
@@ -204,7 +236,9 @@ impl LongReader<'_> {
         };
         let given = cell(Known::Uncertainty);
         let uncertainty = match missing_as_empty(given.1) {
-            "" => written.standard_uncertainty.unwrap_or(written.step / 12f64.sqrt()),
+            "" => written
+                .standard_uncertainty
+                .unwrap_or(written.step / 12f64.sqrt()),
             text => match standard_uncertainty(text, &context) {
                 Some(uncertainty) => uncertainty,
                 None => {
@@ -215,10 +249,12 @@ impl LongReader<'_> {
         };
         let (value, unit) = (written.value, written.unit);
         if bad.is_empty() {
-            self.doubting
-                .entry(dimension)
-                .or_default()
-                .note(offset, value_cell.1, value, self.catalogue.at(dimension));
+            self.doubting.entry(dimension).or_default().note(
+                offset,
+                value_cell.1,
+                value,
+                self.catalogue.at(dimension),
+            );
         }
         let reading = KeptReading {
             specimen: 0,
@@ -231,7 +267,11 @@ impl LongReader<'_> {
             circumstance: None,
         };
         let text = value_cell.1.to_owned();
-        Some(Parsed::new(name.1, words, Some((reading, text, circumstance))))
+        Some(Parsed::new(
+            name.1,
+            words,
+            Some((reading, text, circumstance)),
+        ))
     }
 
     /// The dimension of a name, a new one where that is allowed.
@@ -244,14 +284,20 @@ impl LongReader<'_> {
         }
         let (bare, heading_unit) = split_heading(name);
         let unit = unit.or(heading_unit).unwrap_or(Unit::Millimetre);
-        Some((self.catalogue.add(Dimension::plain(bare, unit)), heading_unit))
+        Some((
+            self.catalogue.add(Dimension::plain(bare, unit)),
+            heading_unit,
+        ))
     }
 
     fn store(&mut self, parsed: Parsed, offset: usize) {
         let next = self.specimens.len();
         let row = *self.pieces.entry(parsed.name.clone()).or_insert(next);
         if row == next {
-            self.specimens.push(Piece { name: parsed.name, ..Piece::default() });
+            self.specimens.push(Piece {
+                name: parsed.name,
+                ..Piece::default()
+            });
         }
         for (said, word) in self.specimens[row].words.iter_mut().zip(parsed.words) {
             if said.is_none() && !word.is_empty() {
@@ -260,49 +306,78 @@ impl LongReader<'_> {
         }
         if let Some((reading, text, circumstance)) = parsed.reading {
             let number = (circumstance != Circumstance::default()).then(|| {
-                *self.circumstance_numbers.entry(circumstance.clone()).or_insert_with(|| {
-                    self.circumstances.push(circumstance);
-                    self.circumstances.len() as u32 - 1
-                })
+                *self
+                    .circumstance_numbers
+                    .entry(circumstance.clone())
+                    .or_insert_with(|| {
+                        self.circumstances.push(circumstance);
+                        self.circumstances.len() as u32 - 1
+                    })
             });
-            let reading =
-                KeptReading { specimen: row as u32, circumstance: number, ..reading };
+            let reading = KeptReading {
+                specimen: row as u32,
+                circumstance: number,
+                ..reading
+            };
             self.readings.push((reading, text));
         }
     }
 
     fn finish(mut self, rows: usize, keep_details: bool) -> Found {
         // Stable: several readings of one place keep the order of the file.
-        self.readings.sort_by_key(|(r, _)| (r.specimen, r.dimension));
+        self.readings
+            .sort_by_key(|(r, _)| (r.specimen, r.dimension));
         let mut specimens = Specimens::default();
-        let mut details = Details { circumstances: self.circumstances, ..Details::default() };
+        let mut details = Details {
+            circumstances: self.circumstances,
+            ..Details::default()
+        };
         for piece in &self.specimens {
             let word = |known: Known| {
                 let at = PIECE_WORDS.iter().position(|k| *k == known);
-                at.and_then(|at| piece.words[at].as_ref()).map_or("", |(text, _)| text.as_str())
+                at.and_then(|at| piece.words[at].as_ref())
+                    .map_or("", |(text, _)| text.as_str())
             };
             specimens.names.push(&piece.name);
             specimens.makers.push(word(Known::Maker));
             specimens.patterns.push(word(Known::Pattern));
             specimens.periods.push(word(Known::Period));
-            specimens.made.push(YearRange::parse(word(Known::Made)).ok());
+            specimens
+                .made
+                .push(YearRange::parse(word(Known::Made)).ok());
             details.finish.push(word(Known::Finish));
             details.made.push(word(Known::Made));
             details.source.push("");
             details.note.push("");
         }
         let count = specimens.len();
-        for coded in [&mut specimens.makers, &mut specimens.patterns, &mut specimens.periods] {
+        for coded in [
+            &mut specimens.makers,
+            &mut specimens.patterns,
+            &mut specimens.periods,
+        ] {
             fill(coded, count);
         }
         let mut builder = ColumnBuilder::default();
         let mut texts = Texts::default();
         for (reading, text) in &self.readings {
-            let KeptReading { value, uncertainty, state, .. } = *reading;
-            let of_piece = ReadingOfPiece { value, uncertainty, state };
+            let KeptReading {
+                value,
+                uncertainty,
+                state,
+                ..
+            } = *reading;
+            let of_piece = ReadingOfPiece {
+                value,
+                uncertainty,
+                state,
+            };
             builder.push(reading.specimen, reading.dimension as usize, of_piece);
             if keep_details {
-                details.readings.push(KeptReading { text: texts.len() as u32, ..*reading });
+                details.readings.push(KeptReading {
+                    text: texts.len() as u32,
+                    ..*reading
+                });
                 texts.push(text);
             }
         }
@@ -321,7 +396,12 @@ impl LongReader<'_> {
             columns: builder.finish(count),
             details: keep_details.then_some(details),
         };
-        Found { table, rows, faults: self.faults, doubts }
+        Found {
+            table,
+            rows,
+            faults: self.faults,
+            doubts,
+        }
     }
 }
 
@@ -338,7 +418,11 @@ impl Parsed {
         words: [String; PIECE_WORDS.len()],
         reading: Option<(KeptReading, String, Circumstance)>,
     ) -> Parsed {
-        Parsed { name: name.to_owned(), words, reading }
+        Parsed {
+            name: name.to_owned(),
+            words,
+            reading,
+        }
     }
 }
 

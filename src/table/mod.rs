@@ -7,6 +7,7 @@
 //! | `wide` | one row a specimen: the fast path |
 //! | `long` | one row a reading |
 //! | `period_table` | production periods |
+//! | `doubt` | values that no real pipe has |
 //! | `fault` | what is wrong with a cell, and where |
 //! | `text` | many short texts in few allocations |
 //!
@@ -14,6 +15,7 @@
 //! is the caller's choice.
 
 mod column;
+mod doubt;
 mod fault;
 mod header;
 mod long;
@@ -25,9 +27,14 @@ mod wide;
 use std::io;
 
 pub use column::{Circumstance, Column, Details, KeptReading, Specimens, Table, Uncertainty};
+#[cfg(feature = "store")]
 pub(crate) use column::{ColumnBuilder, ReadingOfPiece};
-pub use fault::{Doubt, Fault, FaultKind, Place, Slip, TableError};
-pub(crate) use fault::{counted, short};
+use doubt::RawDoubt;
+pub use doubt::{Doubt, Slip};
+#[cfg(feature = "store")]
+pub(crate) use fault::counted;
+use fault::short;
+pub use fault::{Fault, FaultKind, Place, TableError};
 use header::Plan;
 pub use source_text::read_bytes;
 use source_text::{SourceText, decimal_mark};
@@ -145,7 +152,9 @@ pub fn read(
     let headings: Vec<String> = record.iter().map(|h| h.trim().to_owned()).collect();
     let body = usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
     if period_table::is_header(&headings) {
-        return Ok(Content::Periods(period_table::read(&source, delimiter, &headings)));
+        return Ok(Content::Periods(period_table::read(
+            &source, delimiter, &headings,
+        )));
     }
     if !header::names_specimens(&headings, options) {
         return Err(TableError::NoSpecimenColumn {
@@ -155,7 +164,9 @@ pub fn read(
         });
     }
     let header_place = source.locate(&[0], delimiter);
-    let (row, line, raw) = header_place.first().map_or((1, 1, ""), |h| (h.row, h.line, h.raw));
+    let (row, line, raw) = header_place
+        .first()
+        .map_or((1, 1, ""), |h| (h.row, h.line, h.raw));
     let plan = header::plan(file, (row, line), headings, options, &mut catalogue)?;
     if plan.position(header::Known::Specimen).is_none() {
         let found = plan.headings;
@@ -169,21 +180,38 @@ pub fn read(
         b',' => DecimalMark::Point,
         _ => file_mark(&mut reader, &plan),
     };
-    let input = Input { source: &source, delimiter, body, mark, plan: &plan };
+    let input = Input {
+        source: &source,
+        delimiter,
+        body,
+        mark,
+        plan: &plan,
+    };
     let mut found = if plan.long {
         long::read(&input, options, catalogue)
     } else {
         wide::read(&input, options, catalogue)
     };
     if found.rows == 0 {
-        return Err(TableError::NoRows { file: file.to_owned() });
+        return Err(TableError::NoRows {
+            file: file.to_owned(),
+        });
     }
     found.faults.sort_by_key(|f| (f.offset, f.position));
     found.faults.dedup();
     let (faults, rows) = located(&input, &found.faults);
-    let set_aside = SetAside { header: raw.to_owned(), delimiter: char::from(delimiter), rows };
-    let doubts = found.doubts.into_iter().map(|d| d.located(&input)).collect();
-    Ok(Content::Measurements(Box::new(Sheet { table: found.table, faults, doubts, set_aside })))
+    let set_aside = SetAside {
+        header: raw.to_owned(),
+        delimiter: char::from(delimiter),
+        rows,
+    };
+    let doubts = found.doubts.into_iter().map(|d| input.doubt(d)).collect();
+    Ok(Content::Measurements(Box::new(Sheet {
+        table: found.table,
+        faults,
+        doubts,
+        set_aside,
+    })))
 }
 
 /// All that the readers of wide and long rows need.
@@ -197,6 +225,17 @@ struct Input<'a> {
 }
 
 impl Input<'_> {
+    fn doubt(&self, raw: RawDoubt) -> Doubt {
+        let at = self.source.locate(&[raw.offset], self.delimiter);
+        let nowhere = source_text::Located {
+            row: 0,
+            line: 0,
+            raw: "",
+        };
+        let place = self.place(at.first().unwrap_or(&nowhere), Some(raw.position));
+        raw.at(place)
+    }
+
     fn place(&self, at: &source_text::Located<'_>, position: Option<usize>) -> Place {
         Place {
             file: self.source.file.clone(),
@@ -228,37 +267,32 @@ struct RawFault {
     earlier: Option<usize>,
 }
 
-/// A doubt whose place is the offset of its record.
-struct RawDoubt {
-    offset: usize,
-    position: usize,
-    doubt: Doubt,
-}
-
-impl RawDoubt {
-    fn located(self, input: &Input<'_>) -> Doubt {
-        let at = input.source.locate(&[self.offset], input.delimiter);
-        let place = at.first().map(|at| input.place(at, Some(self.position)));
-        Doubt { place: place.unwrap_or(self.doubt.place), ..self.doubt }
-    }
-}
-
 /// Gives every fault its place, and every faulty row its text and reasons.
 fn located(input: &Input<'_>, raw: &[RawFault]) -> (Vec<Fault>, Vec<(String, String)>) {
-    let mut offsets: Vec<usize> =
-        raw.iter().flat_map(|f| [Some(f.offset), f.earlier]).flatten().collect();
+    let mut offsets: Vec<usize> = raw
+        .iter()
+        .flat_map(|f| [Some(f.offset), f.earlier])
+        .flatten()
+        .collect();
     offsets.sort_unstable();
     offsets.dedup();
     let places = input.source.locate(&offsets, input.delimiter);
-    let at = |offset: usize| offsets.binary_search(&offset).ok().and_then(|i| places.get(i));
+    let at = |offset: usize| {
+        offsets
+            .binary_search(&offset)
+            .ok()
+            .and_then(|i| places.get(i))
+    };
     let mut faults = Vec::with_capacity(raw.len());
     let mut rows: Vec<(String, String)> = Vec::new();
     let mut last = None;
     for fault in raw {
-        let Some(here) = at(fault.offset) else { continue };
+        let Some(here) = at(fault.offset) else {
+            continue;
+        };
         let mut kind = fault.kind.clone();
-        if let FaultKind::DuplicateSpecimen { first_row } | FaultKind::Contradiction { first_row, .. } =
-            &mut kind
+        if let FaultKind::DuplicateSpecimen { first_row }
+        | FaultKind::Contradiction { first_row, .. } = &mut kind
         {
             *first_row = fault.earlier.and_then(at).map_or(0, |e| e.row);
         }
@@ -275,7 +309,11 @@ fn located(input: &Input<'_>, raw: &[RawFault]) -> (Vec<Fault>, Vec<(String, Str
             _ => rows.push((here.raw.to_owned(), reason)),
         }
         last = Some(fault.offset);
-        faults.push(Fault { place, text: fault.text.clone(), kind });
+        faults.push(Fault {
+            place,
+            text: fault.text.clone(),
+            kind,
+        });
     }
     (faults, rows)
 }
@@ -295,14 +333,10 @@ fn next_record(reader: &mut csv::Reader<&[u8]>, record: &mut csv::StringRecord) 
 }
 
 /// Whether one of the next rows has a specimen column: a title stands above the header.
-fn later_header(
-    reader: &mut csv::Reader<&[u8]>,
-    record: &mut csv::StringRecord,
-) -> Option<usize> {
+fn later_header(reader: &mut csv::Reader<&[u8]>, record: &mut csv::StringRecord) -> Option<usize> {
     const LOOK_AT: usize = 10;
-    (2..2 + LOOK_AT).find(|_| {
-        next_record(reader, record) && record.iter().any(|cell| fold(cell) == "specimen")
-    })
+    (2..2 + LOOK_AT)
+        .find(|_| next_record(reader, record) && record.iter().any(|cell| fold(cell) == "specimen"))
 }
 
 /// The decimal mark of a file, by the cells that should hold numbers.
@@ -317,7 +351,10 @@ fn file_mark(reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
     let mut record = csv::StringRecord::new();
     let mut cells = Vec::new();
     while next_record(reader, &mut record) {
-        let wanted = record.iter().zip(&plan.targets).filter(|(_, target)| numeric(target));
+        let wanted = record
+            .iter()
+            .zip(&plan.targets)
+            .filter(|(_, target)| numeric(target));
         cells.extend(wanted.map(|(cell, _)| cell.to_owned()));
     }
     decimal_mark(cells.iter().map(String::as_str))

@@ -11,7 +11,9 @@ const NEEDED: [&str; 4] = ["period", "from", "to", "standing"];
 
 /// Whether these headings are those of a table of periods.
 pub(super) fn is_header(headings: &[String]) -> bool {
-    NEEDED.iter().all(|needed| headings.iter().any(|h| fold(h) == *needed))
+    NEEDED
+        .iter()
+        .all(|needed| headings.iter().any(|h| fold(h) == *needed))
 }
 
 pub(super) fn read(source: &SourceText, delimiter: u8, headings: &[String]) -> PeriodSheet {
@@ -20,7 +22,10 @@ pub(super) fn read(source: &SourceText, delimiter: u8, headings: &[String]) -> P
     let mut reader = csv_reader(source.table(), delimiter);
     let mut record = csv::StringRecord::new();
     next_record(&mut reader, &mut record);
-    let mut found = PeriodSheet { periods: Periods::default(), faults: Vec::new() };
+    let mut found = PeriodSheet {
+        periods: Periods::default(),
+        faults: Vec::new(),
+    };
     while next_record(&mut reader, &mut record) {
         if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
@@ -32,7 +37,13 @@ pub(super) fn read(source: &SourceText, delimiter: u8, headings: &[String]) -> P
             let position = positions[column].unwrap_or(0);
             let heading = headings.get(position).cloned().unwrap_or_default();
             let file = source.file.clone();
-            let place = Place { file, row, line, column: position + 1, heading };
+            let place = Place {
+                file,
+                row,
+                line,
+                column: position + 1,
+                heading,
+            };
             found.faults.push(Fault { place, text, kind });
         }
     }
@@ -46,7 +57,9 @@ fn add_row(
     periods: &mut Periods,
 ) -> Result<(), (usize, String, FaultKind)> {
     let cell = |column: usize| {
-        positions[column].and_then(|p| record.get(p)).map_or("", str::trim)
+        positions[column]
+            .and_then(|p| record.get(p))
+            .map_or("", str::trim)
     };
     let wrong = |column: usize, kind: FaultKind| (column, cell(column).to_owned(), kind);
     let year = |column: usize| match YearRange::parse(cell(column)) {
@@ -61,11 +74,15 @@ fn add_row(
     if from > to {
         return Err(wrong(3, FaultKind::BackwardPeriod));
     }
-    let standing =
-        Standing::parse(cell(4)).ok_or_else(|| wrong(4, FaultKind::NotAStanding))?;
+    let standing = Standing::parse(cell(4)).ok_or_else(|| wrong(4, FaultKind::NotAStanding))?;
     let maker = Some(cell(0)).filter(|m| !m.is_empty()).map(str::to_owned);
     let years = YearRange { from, to };
-    let period =
-        Period { maker, name: name.to_owned(), years, standing, note: cell(5).to_owned() };
+    let period = Period {
+        maker,
+        name: name.to_owned(),
+        years,
+        standing,
+        note: cell(5).to_owned(),
+    };
     periods.add(period).map_err(|error| wrong(1, error.into()))
 }

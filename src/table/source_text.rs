@@ -13,7 +13,10 @@ use crate::notation::DecimalMark;
 /// [`TableError::Read`], [`TableError::Changed`].
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, TableError> {
     let file_name = || path.display().to_string();
-    let failed = |source| TableError::Read { file: file_name(), source };
+    let failed = |source| TableError::Read {
+        file: file_name(),
+        source,
+    };
     let mut file = File::open(path).map_err(failed)?;
     let before = file.metadata().map_err(failed)?;
     let mut bytes = Vec::with_capacity(usize::try_from(before.len()).unwrap_or(0) + 1);
@@ -24,7 +27,11 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, TableError> {
         || (bytes.len() as u64 == before.len()
             && after.len() == before.len()
             && after.modified().ok() == before.modified().ok());
-    if stood_still { Ok(bytes) } else { Err(TableError::Changed { file: file_name() }) }
+    if stood_still {
+        Ok(bytes)
+    } else {
+        Err(TableError::Changed { file: file_name() })
+    }
 }
 
 /// A decoded file with its name.
@@ -39,9 +46,14 @@ pub(super) struct SourceText {
 impl SourceText {
     /// Decodes UTF-8 (with or without a byte-order mark), UTF-16 with one, else Windows-1252.
     pub(super) fn decode(file: &str, bytes: Vec<u8>) -> Result<SourceText, TableError> {
-        let not_text = |found| TableError::NotText { file: file.to_owned(), found };
+        let not_text = |found| TableError::NotText {
+            file: file.to_owned(),
+            found,
+        };
         if bytes.is_empty() {
-            return Err(TableError::Empty { file: file.to_owned() });
+            return Err(TableError::Empty {
+                file: file.to_owned(),
+            });
         }
         if bytes.starts_with(b"SQLite format 3\0") {
             return Err(not_text("it is a collection or another SQLite file"));
@@ -50,13 +62,17 @@ impl SourceText {
             return Err(not_text("it is a Parquet file"));
         }
         if bytes.starts_with(b"PK\x03\x04") {
-            return Err(not_text("it is a spreadsheet or archive: save the sheet as CSV first"));
+            return Err(not_text(
+                "it is a spreadsheet or archive: save the sheet as CSV first",
+            ));
         }
         let text = match encoding_rs::Encoding::for_bom(&bytes) {
             Some((encoding, _)) if encoding != encoding_rs::UTF_8 => {
                 let (text, _, malformed) = encoding.decode(&bytes);
                 if malformed {
-                    return Err(not_text("its byte-order mark promises UTF-16 that is not there"));
+                    return Err(not_text(
+                        "its byte-order mark promises UTF-16 that is not there",
+                    ));
                 }
                 text.into_owned()
             }
@@ -71,11 +87,21 @@ impl SourceText {
         if text.as_bytes().contains(&0) {
             return Err(not_text("it holds NUL bytes"));
         }
-        let start = if text.starts_with('\u{feff}') { '\u{feff}'.len_utf8() } else { 0 };
+        let start = if text.starts_with('\u{feff}') {
+            '\u{feff}'.len_utf8()
+        } else {
+            0
+        };
         if text[start..].trim().is_empty() {
-            return Err(TableError::Empty { file: file.to_owned() });
+            return Err(TableError::Empty {
+                file: file.to_owned(),
+            });
         }
-        Ok(SourceText { file: file.to_owned(), text, start })
+        Ok(SourceText {
+            file: file.to_owned(),
+            text,
+            start,
+        })
     }
 
     /// The table's text, from its first character.
@@ -101,7 +127,11 @@ impl SourceText {
             }
         }
         // The first of equals, so a header of one column is read as comma-separated.
-        counts.iter().rev().max_by_key(|(_, n)| n).map_or(b',', |&(d, _)| d)
+        counts
+            .iter()
+            .rev()
+            .max_by_key(|(_, n)| n)
+            .map_or(b',', |&(d, _)| d)
     }
 
     /// The parts that can be read apart from each other: cut at line ends, and only where no
@@ -117,7 +147,10 @@ impl SourceText {
         let mut cuts = vec![from];
         for part in 1..most {
             let middle = from + body.len() / most * part;
-            let cut = bytes[middle..].iter().position(|&b| b == b'\n').map(|at| middle + at + 1);
+            let cut = bytes[middle..]
+                .iter()
+                .position(|&b| b == b'\n')
+                .map(|at| middle + at + 1);
             cuts.extend(cut.filter(|cut| *cut > cuts[cuts.len() - 1]));
         }
         cuts.push(bytes.len());
@@ -128,7 +161,12 @@ impl SourceText {
     pub(super) fn locate(&self, offsets: &[usize], delimiter: u8) -> Vec<Located<'_>> {
         let text = self.table();
         let mut found = Vec::with_capacity(offsets.len());
-        let mut scan = Scan { bytes: text.as_bytes(), at: 0, row: 1, line: 1 };
+        let mut scan = Scan {
+            bytes: text.as_bytes(),
+            at: 0,
+            row: 1,
+            line: 1,
+        };
         for &offset in offsets {
             while scan.at < offset {
                 scan.skip_record(delimiter);
@@ -222,7 +260,11 @@ pub(super) fn decimal_mark<'a>(cells: impl Iterator<Item = &'a str>) -> DecimalM
             }
         }
     }
-    if commas > points { DecimalMark::Comma } else { DecimalMark::Point }
+    if commas > points {
+        DecimalMark::Comma
+    } else {
+        DecimalMark::Point
+    }
 }
 
 #[cfg(test)]
@@ -237,14 +279,19 @@ mod tests {
     fn rows_and_lines_after_blank_lines_and_quoted_breaks() {
         let text = "specimen,note\n\n\na,\"two\nlines\"\r\nb,x\nc,y";
         let source = source(text);
-        let offsets: Vec<usize> =
-            ["\n\na,", "b,x", "c,y"].iter().map(|t| text.find(t).unwrap()).collect();
+        let offsets: Vec<usize> = ["\n\na,", "b,x", "c,y"]
+            .iter()
+            .map(|t| text.find(t).unwrap())
+            .collect();
         let places: Vec<(usize, usize, &str)> = source
             .locate(&offsets, b',')
             .iter()
             .map(|found| (found.row, found.line, found.raw))
             .collect();
-        assert_eq!(places, [(4, 4, "a,\"two\nlines\""), (5, 6, "b,x"), (6, 7, "c,y")]);
+        assert_eq!(
+            places,
+            [(4, 4, "a,\"two\nlines\""), (5, 6, "b,x"), (6, 7, "c,y")]
+        );
     }
 
     #[test]
@@ -260,8 +307,14 @@ mod tests {
         assert_eq!(marked.table(), "specimen");
         let wide = SourceText::decode("t.csv", b"\xff\xfea\0;\0b\0".to_vec()).unwrap();
         assert_eq!(wide.table(), "a;b");
-        for bad in [&b""[..], b"\xef\xbb\xbf", b" \n\n", b"a\0b", b"SQLite format 3\0", b"PK\x03\x04"]
-        {
+        for bad in [
+            &b""[..],
+            b"\xef\xbb\xbf",
+            b" \n\n",
+            b"a\0b",
+            b"SQLite format 3\0",
+            b"PK\x03\x04",
+        ] {
             assert!(SourceText::decode("t.csv", bad.to_vec()).is_err());
         }
     }

@@ -111,6 +111,7 @@ impl Coded {
 
     pub(super) fn append(&mut self, other: &Coded) {
         let mine: Vec<u32> = other.names.iter().map(|name| self.code(name)).collect();
-        self.codes.extend(other.codes.iter().map(|&code| mine[code as usize]));
+        self.codes
+            .extend(other.codes.iter().map(|&code| mine[code as usize]));
     }
 }

@@ -7,12 +7,13 @@ use std::collections::HashMap;
 use std::thread;
 
 use super::column::{Column, Details, KeptReading, Specimens, Table, Uncertainty, has_sense};
-use super::fault::{Doubt, FaultKind, Place, Slip};
+use super::doubt::{Doubting, RawDoubt};
+use super::fault::FaultKind;
 use super::header::{DimensionColumn, Known, Target};
 use super::text::{Coded, Texts};
-use super::{Found, Input, Options, RawDoubt, RawFault, csv_reader, next_record};
+use super::{Found, Input, Options, RawFault, csv_reader, next_record};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange};
-use crate::notation::{Context, DecimalMark, Quantity, Unit, plain_decimal, read_cell};
+use crate::notation::{Context, DecimalMark, Unit, plain_decimal, read_cell};
 
 /// Reads the rows, in several threads where the file allows it.
 pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
@@ -28,7 +29,10 @@ pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -
             .collect();
         // A part that panicked has already told so on standard error; the panic goes on here.
         work.into_iter()
-            .map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .map(|w| {
+                w.join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            })
             .collect::<Vec<Chunk>>()
     })
     .into_iter();
@@ -42,7 +46,12 @@ pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -
     faults.extend(duplicates);
     let rows = whole.rows_seen;
     let table = whole.into_table(input, options, catalogue);
-    Found { table, rows, faults, doubts }
+    Found {
+        table,
+        rows,
+        faults,
+        doubts,
+    }
 }
 
 /// A stretch of rows.
@@ -87,24 +96,6 @@ struct Special {
     unit: Unit,
 }
 
-/// What is out of the credible range.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Doubting {
-    count: usize,
-    first: Option<(usize, String, f64)>,
-    /// How many of them each slip would explain.
-    slips: [usize; SLIPS.len()],
-}
-
-/// Slips of a unit, and the factor that would undo each.
-const SLIPS: [(Slip, f64, Quantity); 5] = [
-    (Slip::Inches, 25.4, Quantity::Length),
-    (Slip::Centimetres, 10.0, Quantity::Length),
-    (Slip::Millimetres, 1.0 / 25.4, Quantity::Length),
-    (Slip::Ounces, 28.349523125, Quantity::Mass),
-    (Slip::Tenfold, 0.1, Quantity::Length),
-];
-
 /// What a column needs to be read by, looked up once.
 struct ColumnContext<'a> {
     dimension: &'a Dimension,
@@ -117,9 +108,15 @@ impl<'a> ColumnContext<'a> {
     fn new(column: &DimensionColumn, dimension: &'a Dimension, mark: DecimalMark) -> Self {
         ColumnContext {
             dimension,
-            cell: Context { quantity: dimension.quantity, unit: column.unit, mark },
+            cell: Context {
+                quantity: dimension.quantity,
+                unit: column.unit,
+                mark,
+            },
             scale: column.unit.in_base_units(),
-            credible: dimension.credible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY)),
+            credible: dimension
+                .credible
+                .unwrap_or((f64::NEG_INFINITY, f64::INFINITY)),
         }
     }
 }
@@ -137,7 +134,9 @@ fn read_part(
         .map(|c| ColumnContext::new(c, catalogue.at(c.dimension), input.mark))
         .collect();
     let mut chunk = Chunk::default();
-    chunk.columns.resize_with(contexts.len(), RawColumn::default);
+    chunk
+        .columns
+        .resize_with(contexts.len(), RawColumn::default);
     let mut reader = csv_reader(&input.source.table()[from..to], input.delimiter);
     let mut record = csv::StringRecord::new();
     let mut made_known: HashMap<String, Option<YearRange>> = HashMap::new();
@@ -148,11 +147,18 @@ fn read_part(
         }
         chunk.rows_seen += 1;
         chunk.reserve_once(to - from, reader.position().byte() as usize);
-        let mut row = RowReader { chunk: &mut chunk, start, faulty: false, details: options.details };
+        let mut row = RowReader {
+            chunk: &mut chunk,
+            start,
+            faulty: false,
+            details: options.details,
+        };
         if row.has_right_length(&record, plan.targets.len()) {
             for (position, (cell, target)) in record.iter().zip(&plan.targets).enumerate() {
                 match *target {
-                    Target::Reading(column) => row.reading(position, column, cell, &contexts[column]),
+                    Target::Reading(column) => {
+                        row.reading(position, column, cell, &contexts[column])
+                    }
                     Target::Known(known) => row.word(position, known, cell, &mut made_known),
                     Target::Nameless if !cell.trim().is_empty() => row.nameless(position, cell),
                     Target::Skipped | Target::Nameless => {}
@@ -175,25 +181,43 @@ struct RowReader<'a> {
 impl RowReader<'_> {
     fn fault(&mut self, position: Option<usize>, text: &str, kind: FaultKind) {
         self.faulty = true;
-        let fault =
-            RawFault { offset: self.start, position, text: text.to_owned(), kind, earlier: None };
+        let fault = RawFault {
+            offset: self.start,
+            position,
+            text: text.to_owned(),
+            kind,
+            earlier: None,
+        };
         self.chunk.faults.push(fault);
     }
 
     /// More cells than headings are forgiven where they are empty, as spreadsheets write them.
     fn has_right_length(&mut self, record: &csv::StringRecord, expected: usize) -> bool {
-        let extra = record.iter().skip(expected).any(|cell| !cell.trim().is_empty());
+        let extra = record
+            .iter()
+            .skip(expected)
+            .any(|cell| !cell.trim().is_empty());
         if record.len() >= expected && !extra {
             return true;
         }
         let open_quote = record.iter().any(|cell| cell.contains('\n'));
-        let kind = FaultKind::CellCount { expected, got: record.len(), open_quote };
+        let kind = FaultKind::CellCount {
+            expected,
+            got: record.len(),
+            open_quote,
+        };
         self.fault(None, record.get(0).unwrap_or(""), kind);
         false
     }
 
     fn nameless(&mut self, position: usize, cell: &str) {
-        self.fault(Some(position), cell, FaultKind::UnknownColumn { nearest: Vec::new() });
+        self.fault(
+            Some(position),
+            cell,
+            FaultKind::UnknownColumn {
+                nearest: Vec::new(),
+            },
+        );
     }
 
     fn reading(&mut self, position: usize, column: usize, cell: &str, context: &ColumnContext<'_>) {
@@ -209,7 +233,8 @@ impl RowReader<'_> {
             if has_sense(context.dimension.kind, value) {
                 raw.note_step(10f64.powi(-i32::from(decimals)) * context.scale);
                 if value < context.credible.0 || value > context.credible.1 {
-                    raw.doubting.note(self.start, cell, value, context.dimension);
+                    raw.doubting
+                        .note(self.start, cell, value, context.dimension);
                 }
                 raw.values.push(value);
                 return;
@@ -224,7 +249,9 @@ impl RowReader<'_> {
                     raw.note_step(written.step);
                 }
                 if !written.plain || written.braces.is_some() {
-                    let own = written.standard_uncertainty.unwrap_or(written.step / 12f64.sqrt());
+                    let own = written
+                        .standard_uncertainty
+                        .unwrap_or(written.step / 12f64.sqrt());
                     raw.special.push(Special {
                         row,
                         uncertainty: (!written.plain).then_some(own),
@@ -240,7 +267,8 @@ impl RowReader<'_> {
                     None
                 };
                 if fault.is_none() {
-                    raw.doubting.note(self.start, cell, written.value, context.dimension);
+                    raw.doubting
+                        .note(self.start, cell, written.value, context.dimension);
                 }
                 (written.value, fault)
             }
@@ -346,7 +374,10 @@ impl RawColumn {
         if let Some(step) = other.step {
             self.note_step(step);
         }
-        self.special.extend(other.special.iter().map(|s| Special { row: s.row + shift, ..*s }));
+        self.special.extend(other.special.iter().map(|s| Special {
+            row: s.row + shift,
+            ..*s
+        }));
         self.texts.append(&other.texts);
         self.doubting.append(other.doubting);
     }
@@ -378,57 +409,12 @@ impl RawColumn {
             }
             states
         });
-        Column { dimension, values: self.values, uncertainty, states }
-    }
-}
-
-impl Doubting {
-    /// Notes a value where it is out of the dimension's credible range.
-    pub(super) fn note(&mut self, offset: usize, cell: &str, value: f64, dimension: &Dimension) {
-        let Some((low, high)) = dimension.credible else { return };
-        if low <= value && value <= high {
-            return;
+        Column {
+            dimension,
+            values: self.values,
+            uncertainty,
+            states,
         }
-        self.count += 1;
-        if self.first.is_none() {
-            self.first = Some((offset, cell.trim().to_owned(), value));
-        }
-        for ((_, factor, quantity), hits) in SLIPS.iter().zip(&mut self.slips) {
-            let undone = value * factor;
-            *hits += usize::from(dimension.quantity == *quantity && low <= undone && undone <= high);
-        }
-    }
-
-    fn append(&mut self, other: Doubting) {
-        self.count += other.count;
-        self.first = self.first.take().or(other.first);
-        for (mine, theirs) in self.slips.iter_mut().zip(other.slips) {
-            *mine += theirs;
-        }
-    }
-
-    pub(super) fn into_raw(self, position: usize, dimension: &Dimension) -> Option<RawDoubt> {
-        let (offset, text, value) = self.first?;
-        let slip = SLIPS.iter().zip(self.slips).find(|&(_, hits)| hits == self.count);
-        Some(RawDoubt {
-            offset,
-            position,
-            doubt: Doubt {
-                place: Place {
-                    file: String::new(),
-                    row: 0,
-                    line: 0,
-                    column: 0,
-                    heading: String::new(),
-                },
-                count: self.count,
-                text,
-                value,
-                unit: dimension.unit.clone(),
-                credible: dimension.credible?,
-                slip: slip.map(|((slip, ..), _)| *slip),
-            },
-        })
     }
 }
 
@@ -443,7 +429,9 @@ impl Chunk {
         self.offsets.reserve(rows);
         self.specimens.made.reserve(rows);
         let name_bytes = self.specimens.names.iter().map(str::len).sum::<usize>();
-        self.specimens.names.reserve(rows, name_bytes * rows / JUDGE_BY + rows);
+        self.specimens
+            .names
+            .reserve(rows, name_bytes * rows / JUDGE_BY + rows);
         for column in &mut self.columns {
             column.values.reserve(rows);
         }
@@ -464,7 +452,12 @@ impl Chunk {
         self.states.truncate(rows);
         self.columns.iter_mut().for_each(|c| c.truncate(rows));
         let words = &mut self.words;
-        for texts in [&mut words.finish, &mut words.made, &mut words.source, &mut words.note] {
+        for texts in [
+            &mut words.finish,
+            &mut words.made,
+            &mut words.source,
+            &mut words.note,
+        ] {
             while texts.len() > rows {
                 texts.pop();
             }
@@ -561,10 +554,18 @@ impl Chunk {
                 column.texts.retain(keep);
             }
             column.special.retain(|s| keep[s.row]);
-            column.special.iter_mut().for_each(|s| s.row = new_row[s.row]);
+            column
+                .special
+                .iter_mut()
+                .for_each(|s| s.row = new_row[s.row]);
         }
         let words = &mut self.words;
-        for texts in [&mut words.finish, &mut words.made, &mut words.source, &mut words.note] {
+        for texts in [
+            &mut words.finish,
+            &mut words.made,
+            &mut words.source,
+            &mut words.note,
+        ] {
             if !texts.is_empty() {
                 texts.retain(keep);
             }
@@ -577,8 +578,11 @@ impl Chunk {
         fill(&mut self.specimens.patterns, rows);
         fill(&mut self.specimens.periods, rows);
         self.specimens.made.resize(rows, None);
-        let texts: Vec<Texts> =
-            self.columns.iter_mut().map(|c| std::mem::take(&mut c.texts)).collect();
+        let texts: Vec<Texts> = self
+            .columns
+            .iter_mut()
+            .map(|c| std::mem::take(&mut c.texts))
+            .collect();
         let units: Vec<Vec<(usize, Unit)>> = self
             .columns
             .iter()
@@ -627,7 +631,9 @@ fn keep_readings(
         for (c, column) in columns.iter().enumerate() {
             let special = units[c].get(next_special[c]).filter(|(at, _)| *at == row);
             next_special[c] += usize::from(special.is_some());
-            let Some(value) = column.value(row) else { continue };
+            let Some(value) = column.value(row) else {
+                continue;
+            };
             details.readings.push(KeptReading {
                 specimen: row as u32,
                 dimension: column.dimension as u32,

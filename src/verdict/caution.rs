@@ -54,8 +54,10 @@ impl Caution {
     /// Whether the value is one that no real pipe has.
     pub(super) fn of_credibility(dimension: &Dimension, value: f64) -> Option<Caution> {
         let (low, high) = dimension.credible?;
-        (value < low || value > high)
-            .then(|| Caution::NotCredible { credible: (low, high), unit: dimension.unit.clone() })
+        (value < low || value > high).then(|| Caution::NotCredible {
+            credible: (low, high),
+            unit: dimension.unit.clone(),
+        })
     }
 }
 
@@ -72,15 +74,21 @@ impl fmt::Display for Caution {
             Caution::Reworked => f.write_str("reworked: says nothing of the works"),
             Caution::Replaced => f.write_str("a replaced part: says nothing of the works"),
             Caution::StateUnknown => f.write_str("state unknown: may not be as it left the works"),
-            Caution::NotCredible { credible: (low, high), unit } => {
-                write!(f, "outside the credible {low} to {high} {unit}: look for a slip first")
+            Caution::NotCredible {
+                credible: (low, high),
+                unit,
+            } => {
+                write!(
+                    f,
+                    "outside the credible {low} to {high} {unit}: look for a slip first"
+                )
             }
             Caution::CoarseReading => {
                 f.write_str("read much more coarsely than the references: measure it again")
             }
-            Caution::ReferencesAgree => {
-                f.write_str("all references read the same: the spread is that of their reading alone")
-            }
+            Caution::ReferencesAgree => f.write_str(
+                "all references read the same: the spread is that of their reading alone",
+            ),
         }
     }
 }

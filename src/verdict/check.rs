@@ -75,7 +75,12 @@ pub struct Judged {
 
 /// The verdict on a piece of the cohort's own table; its own readings do not count in its norm.
 pub fn check(cohort: &Cohort<'_>, evidence: &Evidence, row: usize, settings: &Settings) -> Check {
-    let source = Piece { table: cohort.table(), row, group: Some(cohort.group_of(row)), own: Some(row) };
+    let source = Piece {
+        table: cohort.table(),
+        row,
+        group: Some(cohort.group_of(row)),
+        own: Some(row),
+    };
     source.check(cohort, evidence, settings)
 }
 
@@ -94,7 +99,13 @@ pub fn check_against(
     // A pattern that several makers have is judged only where the piece names its maker.
     let group = groups.first().copied().filter(|_| groups.len() == 1);
     let own = cohort.table().specimens.find(specimens.names.get(row));
-    Piece { table, row, group, own }.check(cohort, evidence, settings)
+    Piece {
+        table,
+        row,
+        group,
+        own,
+    }
+    .check(cohort, evidence, settings)
 }
 
 struct Piece<'a> {
@@ -121,7 +132,15 @@ impl Piece<'_> {
             .filter_map(|column| {
                 let value = column.value(self.row)?;
                 let (uncertainty, state) = (column.uncertainty(self.row), column.state(self.row));
-                Some(self.draft(cohort, evidence, settings, column.dimension, value, uncertainty, state))
+                Some(self.draft(
+                    cohort,
+                    evidence,
+                    settings,
+                    column.dimension,
+                    value,
+                    uncertainty,
+                    state,
+                ))
             })
             .collect();
         drafts.sort_by_key(|d| d.check.dimension);
@@ -145,7 +164,9 @@ impl Piece<'_> {
             specimen: specimens.names.get(self.row).to_owned(),
             maker: specimens.makers.get(self.row).to_owned(),
             pattern: specimens.patterns.get(self.row).to_owned(),
-            periods: self.group.map_or(Vec::new(), |g| cohort.groups()[g].periods.clone()),
+            periods: self
+                .group
+                .map_or(Vec::new(), |g| cohort.groups()[g].periods.clone()),
             verdict: Verdict::of_piece(dimensions.iter().map(|d| d.verdict)),
             dimensions,
         }
@@ -153,11 +174,15 @@ impl Piece<'_> {
 
     /// The references of one dimension, without the piece itself.
     fn references(&self, cohort: &Cohort<'_>, evidence: &Evidence, dimension: usize) -> Sums {
-        let Some(group) = self.group else { return Sums::default() };
+        let Some(group) = self.group else {
+            return Sums::default();
+        };
         let key = &self.table.catalogue.at(dimension).key;
         let table = cohort.table();
-        let Some(position) =
-            table.columns.iter().position(|c| table.dimension(c).key == *key)
+        let Some(position) = table
+            .columns
+            .iter()
+            .position(|c| table.dimension(c).key == *key)
         else {
             return Sums::default();
         };
@@ -172,7 +197,10 @@ impl Piece<'_> {
         }
     }
 
-    #[expect(clippy::too_many_arguments, reason = "the parts of one reading and its surroundings")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the parts of one reading and its surroundings"
+    )]
     fn draft(
         &self,
         cohort: &Cohort<'_>,
@@ -187,7 +215,8 @@ impl Piece<'_> {
         let sums = self.references(cohort, evidence, dimension);
         let (x, u) = on_scale(known.kind, value, uncertainty);
         let alpha = settings.alpha();
-        let mut cautions: Vec<Caution> = Caution::of_credibility(known, value).into_iter().collect();
+        let mut cautions: Vec<Caution> =
+            Caution::of_credibility(known, value).into_iter().collect();
         let Some(predictive) = Predictive::new(&sums) else {
             cautions.extend(Caution::of_state(state, known, 0.0));
             let check = DimensionCheck {
@@ -201,7 +230,11 @@ impl Piece<'_> {
                 more_references: references_needed(sums.n(), 0.0, alpha),
                 cautions,
             };
-            return Draft { check, predictive: None, p: None };
+            return Draft {
+                check,
+                predictive: None,
+                p: None,
+            };
         };
         let standpoint = predictive.judge(x, u);
         let centre = predictive.centre();
@@ -237,6 +270,10 @@ impl Piece<'_> {
             more_references: predictive.references_needed(u, alpha),
             cautions,
         };
-        Draft { check, predictive: Some((predictive, u)), p: Some(standpoint.p) }
+        Draft {
+            check,
+            predictive: Some((predictive, u)),
+            p: Some(standpoint.p),
+        }
     }
 }

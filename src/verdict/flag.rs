@@ -41,8 +41,10 @@ pub fn flag(cohort: &Cohort<'_>, evidence: &Evidence, settings: &Settings) -> Ve
     let threads = thread::available_parallelism().map_or(1, usize::from);
     let glance = Glance::new(cohort, evidence, settings);
     let share = rows.div_ceil(threads).max(1);
-    let parts: Vec<Range<usize>> =
-        (0..rows).step_by(share).map(|from| from..rows.min(from + share)).collect();
+    let parts: Vec<Range<usize>> = (0..rows)
+        .step_by(share)
+        .map(|from| from..rows.min(from + share))
+        .collect();
     thread::scope(|scope| {
         let work: Vec<_> = parts
             .into_iter()
@@ -58,7 +60,10 @@ pub fn flag(cohort: &Cohort<'_>, evidence: &Evidence, settings: &Settings) -> Ve
             .collect();
         // The panic of a thread goes on in this one.
         work.into_iter()
-            .flat_map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .flat_map(|w| {
+                w.join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            })
             .collect()
     })
 }
@@ -73,7 +78,10 @@ struct Limits {
 }
 
 /// No reading can be judged.
-const UNJUDGED: Band = Band { low: f64::NAN, high: f64::NAN };
+const UNJUDGED: Band = Band {
+    low: f64::NAN,
+    high: f64::NAN,
+};
 
 /// The limits of every column and group.
 struct Glance {
@@ -110,7 +118,10 @@ impl Glance {
                     .collect()
             })
             .collect();
-        Glance { limits, least_judged }
+        Glance {
+            limits,
+            least_judged,
+        }
     }
 
     /// Whether a piece could have an out-of-norm reading.
@@ -121,7 +132,11 @@ impl Glance {
         for (column, limits) in table.columns.iter().zip(&self.limits) {
             let Limits { own, other } = limits[group];
             let value = column.values[row];
-            let band = if cohort.is_reference(column, row) { own } else { other };
+            let band = if cohort.is_reference(column, row) {
+                own
+            } else {
+                other
+            };
             // NaN, whether reading or limit, compares as neither.
             judged += usize::from(value >= band.low || value <= band.high);
             outside |= value < band.low || value > band.high;
@@ -135,11 +150,14 @@ fn limits(kind: Kind, sums: &Sums, tail: f64, quantiles: &mut Quantiles) -> Limi
     /// Rounding must not hide a reading that stands exactly at a limit.
     const SLACK: f64 = 1.0 - 1e-9;
     let Some(predictive) = Predictive::new(sums) else {
-        return Limits { own: UNJUDGED, other: UNJUDGED };
+        return Limits {
+            own: UNJUDGED,
+            other: UNJUDGED,
+        };
     };
     let band = |half_width: f64| Band::about(kind, predictive.centre(), half_width * SLACK);
-    let other = quantiles.upper(tail, predictive.df())
-        * predictive.variance_like_references().sqrt();
+    let other =
+        quantiles.upper(tail, predictive.df()) * predictive.variance_like_references().sqrt();
     // A reference is judged by the n - 1 others. With e its distance from the mean of all, Q the
     // sum of squares and c the critical t, |T| > c only if e^2 > (n-1)/n c^2 Q / (n - 2 + c^2)
     // (externally studentized residual: Cook & Weisberg 1982, 2.2; a floor under the spread can
@@ -149,7 +167,10 @@ fn limits(kind: Kind, sums: &Sums, tail: f64, quantiles: &mut Quantiles) -> Limi
         let c2 = quantiles.upper(tail, n - 2.0).powi(2);
         ((n - 1.0) / n * c2 * sums.squares() / (n - 2.0 + c2)).sqrt()
     });
-    Limits { own: own.map_or(UNJUDGED, band), other: band(other) }
+    Limits {
+        own: own.map_or(UNJUDGED, band),
+        other: band(other),
+    }
 }
 
 /// Upper t quantiles of one tail probability after another, each worked out once.
@@ -161,7 +182,10 @@ struct Quantiles {
 impl Quantiles {
     fn upper(&mut self, tail: f64, df: f64) -> f64 {
         let key = (tail.to_bits(), df.to_bits());
-        *self.known.entry(key).or_insert_with(|| t_upper_quantile(tail, df))
+        *self
+            .known
+            .entry(key)
+            .or_insert_with(|| t_upper_quantile(tail, df))
     }
 }
 
@@ -183,7 +207,12 @@ struct Candidate {
 
 impl<'a> Judge<'a> {
     fn new(cohort: &'a Cohort<'a>, evidence: &'a Evidence, settings: &'a Settings) -> Judge<'a> {
-        Judge { cohort, evidence, settings, quantiles: Quantiles::default() }
+        Judge {
+            cohort,
+            evidence,
+            settings,
+            quantiles: Quantiles::default(),
+        }
     }
 
     fn piece(&mut self, row: usize) -> Vec<Flag> {
@@ -193,19 +222,32 @@ impl<'a> Judge<'a> {
         let mut candidates = Vec::with_capacity(table.columns.len());
         let mut p = Vec::with_capacity(table.columns.len());
         for (position, column) in table.columns.iter().enumerate() {
-            let Some(value) = column.value(row) else { continue };
+            let Some(value) = column.value(row) else {
+                continue;
+            };
             let kind = table.dimension(column).kind;
             let sums = match self.cohort.reference(column, kind, row) {
                 Some(own) => self.evidence.without(self.cohort, position, &own),
                 None => *self.evidence.of(position, group),
             };
-            let Some(predictive) = Predictive::new(&sums) else { continue };
+            let Some(predictive) = Predictive::new(&sums) else {
+                continue;
+            };
             let (x, u) = on_scale(kind, value, column.uncertainty(row));
             let t = (x - predictive.centre()) / predictive.variance(u).sqrt();
             // A p over alpha is never flagged and cannot lower one that is: only its count matters.
             let critical = self.quantiles.upper(alpha / 2.0, predictive.df()) * (1.0 - 1e-9);
-            p.push(if t.abs() < critical { 1.0 } else { predictive.judge(x, u).p });
-            candidates.push(Candidate { column: position, predictive, x, u });
+            p.push(if t.abs() < critical {
+                1.0
+            } else {
+                predictive.judge(x, u).p
+            });
+            candidates.push(Candidate {
+                column: position,
+                predictive,
+                x,
+                u,
+            });
         }
         let adjusted = holm(&p);
         let mut flags: Vec<Flag> = candidates
@@ -224,11 +266,12 @@ impl<'a> Judge<'a> {
         let table = self.cohort.table();
         let column = &table.columns[candidate.column];
         let kind = table.dimension(column).kind;
-        let Candidate { predictive, x, u, .. } = candidate;
+        let Candidate {
+            predictive, x, u, ..
+        } = candidate;
         let standpoint = predictive.judge(*x, *u);
         let tail = (1.0 - self.settings.coverage()) / 2.0;
-        let half_width =
-            self.quantiles.upper(tail, predictive.df()) * standpoint.variance.sqrt();
+        let half_width = self.quantiles.upper(tail, predictive.df()) * standpoint.variance.sqrt();
         Flag {
             row,
             dimension: column.dimension,

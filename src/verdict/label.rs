@@ -38,7 +38,10 @@ impl Verdict {
             Verdict::Borderline => 2,
             Verdict::OutOfNorm => 3,
         };
-        dimensions.into_iter().max_by_key(gravity).unwrap_or(Verdict::Undecided)
+        dimensions
+            .into_iter()
+            .max_by_key(gravity)
+            .unwrap_or(Verdict::Undecided)
     }
 
     /// The name used in tables and JSON.

@@ -1,0 +1,30 @@
+//! All checks from outside the rooms, in one binary: it links once and shares its helpers.
+//!
+//! Sorted by where the truth comes from: `published` (a printed page), `reference` (another
+//! program), `properties` (algebra), `cli` (the promise to scripts).
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+mod common;
+
+mod published {
+    mod multiple;
+    mod nist_univariate;
+    mod tolerance;
+    mod wilks;
+}
+
+mod reference {
+    mod methods_cases;
+    mod multiple;
+    mod noncentral;
+    mod prediction_t;
+    mod real_tables;
+    mod statrs;
+    mod tails;
+    mod tolerance;
+}
+
+mod properties {
+    mod stats;
+}
