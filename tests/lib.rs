@@ -26,5 +26,9 @@ mod reference {
 }
 
 mod properties {
+    #[cfg(feature = "store")]
+    mod collection;
     mod stats;
+    mod table;
+    mod verdict;
 }

@@ -1,5 +1,7 @@
 //! What the outside checks share.
 
+pub(crate) mod tables;
+
 /// `got` within `tol` of `want`, relatively; a `want` of 0 must be met exactly.
 #[track_caller]
 pub(crate) fn assert_rel(got: f64, want: f64, tol: f64) {

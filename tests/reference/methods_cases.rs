@@ -18,12 +18,20 @@ use crate::common::assert_rel;
 const TOLERANCE: f64 = 1e-9;
 
 fn case(name: &str) -> Value {
-    let path = format!("{}/tests/data/methods_cases/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/tests/data/methods_cases/{name}.json",
+        env!("CARGO_MANIFEST_DIR")
+    );
     serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
 }
 
 fn numbers(value: &Value) -> Vec<f64> {
-    value.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
+    value
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
 }
 
 #[test]
@@ -61,9 +69,17 @@ fn predictive_case(name: &str) {
     let norm = Predictive::new(&sums).unwrap();
     assert_eq!(norm.n() as f64, number(&want["norm"]["n"]));
     assert_rel(norm.centre(), number(&want["norm"]["mu"]), TOLERANCE);
-    assert_rel(1.0 / norm.n_effective(), number(&want["norm"]["V"]), TOLERANCE);
+    assert_rel(
+        1.0 / norm.n_effective(),
+        number(&want["norm"]["V"]),
+        TOLERANCE,
+    );
     assert_rel(norm.df(), number(&want["norm"]["nu"]), TOLERANCE);
-    assert_rel(norm.spread().powi(2), number(&want["norm"]["s2"]), TOLERANCE);
+    assert_rel(
+        norm.spread().powi(2),
+        number(&want["norm"]["s2"]),
+        TOLERANCE,
+    );
     assert_rel(norm.spread(), number(&want["within_sd"]), TOLERANCE);
     let (y, u_new) = (number(&input["y"]), number(&input["u_new"]));
     let at = norm.judge(y, u_new);
@@ -72,10 +88,26 @@ fn predictive_case(name: &str) {
     assert_rel(at.p, number(&want["p"]), TOLERANCE);
     assert_rel(at.z, number(&want["z"]), TOLERANCE);
     let half_width = norm.half_width(at.variance, 0.95);
-    assert_rel(norm.centre() - half_width, number(&want["band_lo"]), TOLERANCE);
-    assert_rel(norm.centre() + half_width, number(&want["band_hi"]), TOLERANCE);
-    assert_rel(norm.least_noticeable(at.variance, 0.05), number(&want["mdd80"]), TOLERANCE);
-    assert_rel(norm.sharpness(u_new, 0.05), number(&want["sharpness"]), TOLERANCE);
+    assert_rel(
+        norm.centre() - half_width,
+        number(&want["band_lo"]),
+        TOLERANCE,
+    );
+    assert_rel(
+        norm.centre() + half_width,
+        number(&want["band_hi"]),
+        TOLERANCE,
+    );
+    assert_rel(
+        norm.least_noticeable(at.variance, 0.05),
+        number(&want["mdd80"]),
+        TOLERANCE,
+    );
+    assert_rel(
+        norm.sharpness(u_new, 0.05),
+        number(&want["sharpness"]),
+        TOLERANCE,
+    );
     let needed = norm.references_needed(u_new, 0.05).unwrap();
     assert_eq!(needed as f64, number(&want["refs_needed"]));
 }
@@ -89,7 +121,10 @@ fn case02_plain_prediction_from_four_references() {
 fn case04_one_reference_is_no_evidence() {
     let case = case("case04-n1-no-borrow");
     let mut sums = Sums::default();
-    sums.add(numbers(&case["input"]["x"])[0], numbers(&case["input"]["u"])[0]);
+    sums.add(
+        numbers(&case["input"]["x"])[0],
+        numbers(&case["input"]["u"])[0],
+    );
     assert_eq!(Predictive::new(&sums), None);
     assert_eq!(case["expected"]["label"], "not enough evidence");
 }
@@ -106,7 +141,10 @@ fn case21_adjusted_p_values() {
     for (got, want) in holm(&p).iter().zip(numbers(&case["expected"]["holm"])) {
         assert_rel(*got, want, TOLERANCE);
     }
-    for (got, want) in benjamini_hochberg(&p).iter().zip(numbers(&case["expected"]["bh"])) {
+    for (got, want) in benjamini_hochberg(&p)
+        .iter()
+        .zip(numbers(&case["expected"]["bh"]))
+    {
         assert_rel(*got, want, TOLERANCE);
     }
 }

@@ -14,19 +14,33 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use crate::common::assert_rel;
 
 fn data(name: &str) -> String {
-    let path = format!("{}/tests/data/real_tables/{name}.csv", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/tests/data/real_tables/{name}.csv",
+        env!("CARGO_MANIFEST_DIR")
+    );
     std::fs::read_to_string(path).unwrap()
 }
 
 fn table(name: &str, columns: &[(&str, &str)], skip: &[&str]) -> Table {
     let options = Options {
-        columns: columns.iter().map(|(h, n)| ((*h).to_owned(), (*n).to_owned())).collect(),
+        columns: columns
+            .iter()
+            .map(|(h, n)| ((*h).to_owned(), (*n).to_owned()))
+            .collect(),
         skip: skip.iter().map(|&s| s.to_owned()).collect(),
         new_dimensions: true,
         details: false,
     };
-    let content = read(name, data(name).into_bytes(), &options, Catalogue::standard()).unwrap();
-    let Content::Measurements(sheet) = content else { panic!("{name} holds measurements") };
+    let content = read(
+        name,
+        data(name).into_bytes(),
+        &options,
+        Catalogue::standard(),
+    )
+    .unwrap();
+    let Content::Measurements(sheet) = content else {
+        panic!("{name} holds measurements")
+    };
     assert!(sheet.faults.is_empty(), "{:?}", sheet.faults);
     sheet.table
 }
@@ -41,7 +55,9 @@ fn summary(name: &str) -> HashMap<(String, String), HashMap<String, f64>> {
         .map(|record| {
             let record = record.unwrap();
             let cells = headings.iter().zip(record.iter());
-            let numbers = cells.filter_map(|(h, c)| Some((h.to_owned(), c.parse().ok()?))).collect();
+            let numbers = cells
+                .filter_map(|(h, c)| Some((h.to_owned(), c.parse().ok()?)))
+                .collect();
             ((record[0].to_owned(), record[1].to_owned()), numbers)
         })
         .collect()
@@ -57,7 +73,11 @@ fn raw_values(name: &str, keep: impl Fn(&HashMap<&str, &str>) -> bool, column: &
         .iter()
         .filter_map(|record| {
             let row: HashMap<&str, &str> = headings.iter().zip(record.iter()).collect();
-            if keep(&row) { row[column].parse().ok() } else { None }
+            if keep(&row) {
+                row[column].parse().ok()
+            } else {
+                None
+            }
         })
         .collect()
 }
@@ -84,7 +104,9 @@ fn agrees_with_textbook(norm: &Norm, values: &[f64]) {
     let mean = logs.iter().sum::<f64>() / n;
     let variance = logs.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0);
     // statrs' own accuracy at everyday points: 1e-11 (its figures in tests/reference/statrs.rs).
-    let t = StudentsT::new(0.0, 1.0, n - 1.0).unwrap().inverse_cdf(0.975);
+    let t = StudentsT::new(0.0, 1.0, n - 1.0)
+        .unwrap()
+        .inverse_cdf(0.975);
     let half = t * (variance * (1.0 + 1.0 / n)).sqrt();
     let firm = norm.firm.unwrap();
     assert_rel(norm.centre, mean.exp(), 1e-12);
@@ -111,22 +133,42 @@ fn penguins_by_species_and_year() {
     let mut periods = Periods::default();
     for year in 2007..=2009 {
         let name = format!("season {year}");
-        let years = YearRange { from: year, to: year };
+        let years = YearRange {
+            from: year,
+            to: year,
+        };
         let (maker, note) = (None, String::new());
-        periods.add(Period { maker, name, years, standing: Standing::Good, note }).unwrap();
+        periods
+            .add(Period {
+                maker,
+                name,
+                years,
+                standing: Standing::Good,
+                note,
+            })
+            .unwrap();
     }
     table.periods = periods;
     let summary = summary("penguins");
     let mut compared = 0;
     for year in ["2007", "2008", "2009"] {
         let periods = Selection::Named(vec![format!("Season {year}")]);
-        let (cohort, found) = all_norms(&table, &Choice { periods, unknown_state: false });
+        let (cohort, found) = all_norms(
+            &table,
+            &Choice {
+                periods,
+                unknown_state: false,
+            },
+        );
         for norm in &found {
             let pattern = &cohort.groups()[norm.group].pattern;
             let label = &table.catalogue.at(norm.dimension).label;
             let unit = if label == "body_mass" { "g" } else { "mm" };
             let column = format!("{label}_{unit}");
-            agrees_with_r(norm, &summary[&(format!("{pattern}|{year}"), column.clone())]);
+            agrees_with_r(
+                norm,
+                &summary[&(format!("{pattern}|{year}"), column.clone())],
+            );
             let keep = |row: &HashMap<&str, &str>| row["group"] == pattern && row["year"] == year;
             agrees_with_textbook(norm, &raw_values("penguins", keep, &column));
             compared += 1;
@@ -138,7 +180,11 @@ fn penguins_by_species_and_year() {
 /// Source: Campbell & Mahon (1974), Leptograpsus variegatus.
 #[test]
 fn crabs_by_form_and_sex() {
-    let table = table("crabs", &[("group", "pattern")], &["species", "sex", "index"]);
+    let table = table(
+        "crabs",
+        &[("group", "pattern")],
+        &["species", "sex", "index"],
+    );
     let summary = summary("crabs");
     let (cohort, found) = all_norms(&table, &Choice::default());
     assert!(cohort.takes_everything());
@@ -159,7 +205,13 @@ fn cups_of_one_phase() {
     let summary = summary("bronze_age_cups");
     for phase in ["Protoapennine", "Subapennine"] {
         let periods = Selection::Named(vec![phase.to_owned()]);
-        let (_, found) = all_norms(&table, &Choice { periods, unknown_state: false });
+        let (_, found) = all_norms(
+            &table,
+            &Choice {
+                periods,
+                unknown_state: false,
+            },
+        );
         assert_eq!(found.len(), 5);
         for norm in &found {
             let column = match table.catalogue.at(norm.dimension).label.as_str() {
