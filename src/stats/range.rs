@@ -75,8 +75,8 @@ pub fn expected_range_content(n: usize) -> Result<f64, StatsError> {
 /// # Errors
 /// [`StatsError::TooFew`] for `order` 0: there is no such reading.
 /// # Accuracy
-/// A confidence met to 1e-12 of what is left of it counts as met, so that rounding does not ask for
-/// a reading more: two halves make 3/4.
+/// A confidence met up to rounding (1e-12 of what is left of it, and one unit of `f64`) counts as
+/// met: with a content of 0.9, three readings reach the confidence 0.271 = 1 - 0.9^3.
 /// # Source
 /// Wilks (1941).
 /// # Example
@@ -100,7 +100,7 @@ pub fn wilks_sample_size(
         Sides::One => order,
         Sides::Two => 2 * order,
     };
-    let miss = (1.0 - coverage.confidence()) * (1.0 + 1e-12);
+    let miss = (1.0 - coverage.confidence()) * (1.0 + 1e-12) + f64::EPSILON;
     let content = coverage.content();
     // P(Y < r) = P(Beta(n - r + 1, r) <= content): falls with n.
     let enough = |n: usize| {
@@ -165,9 +165,16 @@ mod tests {
 
     #[test]
     fn a_confidence_met_exactly_is_met() {
-        // One limit: 1 - P^n; with P = 1/2 and n = 2 exactly 3/4.
-        let coverage = Coverage::new(0.5, 0.75).expect("probabilities");
-        assert_eq!(wilks_sample_size(Sides::One, 1, coverage), Ok(2));
+        // One limit: 1 - P^n.
+        for (content, confidence, n) in [
+            (0.5, 0.75, 2),
+            (0.9, 0.271, 3),
+            (0.8, 0.7902848, 7),
+            (0.1, 0.99999, 5),
+        ] {
+            let coverage = Coverage::new(content, confidence).expect("probabilities");
+            assert_eq!(wilks_sample_size(Sides::One, 1, coverage), Ok(n));
+        }
     }
 
     #[test]

@@ -109,6 +109,13 @@ proptest! {
     }
 
     #[test]
+    fn equal_readings_are_their_own_mean(x in any::<f64>(), n in 2_usize..200) {
+        prop_assume!(x.is_finite());
+        let m = moments(&vec![x; n]).expect("finite values");
+        prop_assert_eq!((m.mean, m.sd), (x, Some(0.0)));
+    }
+
+    #[test]
     fn the_order_of_readings_does_not_matter(
         (values, shuffled) in readings().prop_flat_map(|v| (Just(v.clone()), Just(v).prop_shuffle())),
     ) {

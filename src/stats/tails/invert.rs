@@ -25,7 +25,7 @@ pub(super) enum Side {
 /// The x > 0 at which the tail is `target`, from a start of the right order of magnitude.
 pub(super) fn solve(start: f64, target: f64, side: Side, at: impl Fn(f64) -> Point) -> f64 {
     let rising = if side == Side::Lower { 1.0 } else { -1.0 };
-    let mut x = start;
+    let (mut x, mut low, mut high, mut leap) = (start, 0.0_f64, f64::INFINITY, 1.0);
     for _ in 0..200 {
         if !(x > 0.0 && x < f64::INFINITY) {
             return x;
@@ -35,22 +35,32 @@ pub(super) fn solve(start: f64, target: f64, side: Side, at: impl Fn(f64) -> Poi
             density,
             slope,
         } = at(x);
-        // A vanished tail says only on which side of x the quantile lies.
-        if tail <= 0.0 || density <= 0.0 {
-            let step: f64 = if tail <= 0.0 { 1.0 } else { -1.0 };
-            x *= (rising * step).exp();
-            continue;
+        let too_small = (tail < target) == (side == Side::Lower);
+        if too_small {
+            low = x;
+        } else {
+            high = x;
         }
-        let hazard = density / tail;
-        let miss = (tail / target).ln();
-        let newton = -rising * miss / hazard;
-        // Halley's correction, kept where it is a correction.
-        let bend = 1.0 - rising * miss * (slope - rising * hazard) / (2.0 * hazard);
-        let step = (newton / bend.clamp(0.5, 4.0)).clamp(-300.0, 300.0);
+        let step = if tail > 0.0 && density > 0.0 {
+            let hazard = density / tail;
+            let miss = (tail / target).ln();
+            let newton = -rising * miss / hazard;
+            // Halley's correction, kept where it is a correction.
+            let bend = 1.0 - rising * miss * (slope - rising * hazard) / (2.0 * hazard);
+            let step = (newton / bend.clamp(0.5, 4.0)).clamp(-300.0, 300.0);
+            // The next step would be of the order of the cube of this one.
+            if step.abs() * (1.0 + hazard + slope.abs()) < 1e-5 || step.abs() < 1e-15 {
+                return x * step.exp();
+            }
+            step
+        } else {
+            // A vanished tail or density says only on which side of x the quantile lies.
+            leap *= 2.0;
+            if too_small { leap } else { -leap }
+        };
         x *= step.exp();
-        // The next step would be of the order of the cube of this one.
-        if step.abs() * (1.0 + hazard + slope.abs()) < 1e-5 || step.abs() < 1e-15 {
-            return x;
+        if !(low < x && x < high) && low > 0.0 && high < f64::INFINITY {
+            x = low.sqrt() * high.sqrt();
         }
     }
     x

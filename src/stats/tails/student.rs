@@ -281,6 +281,14 @@ mod tests {
         let step = 2.0_f64.powi(-45);
         let got = t_quantile(0.5 + step, 2.0);
         assert!((got / (step * 8.0_f64.sqrt()) - 1.0).abs() < 1e-14, "{got}");
+        // Farther out, t = a sqrt(2 / (1 - a^2)) with a = 2p - 1; `p` is exact, and so is a.
+        for a in [2.0_f64.powi(-20), 2.0_f64.powi(-7), 0.25, 0.5, 0.75] {
+            let (got, want) = (
+                t_quantile(0.5 + 0.5 * a, 2.0),
+                a * (2.0 / (1.0 - a * a)).sqrt(),
+            );
+            assert!((got / want - 1.0).abs() < 4e-15, "{a}: {got} for {want}");
+        }
     }
 
     #[test]

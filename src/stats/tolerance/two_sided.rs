@@ -225,7 +225,9 @@ impl Content {
 
 #[cfg(test)]
 mod tests {
-    use super::{Content, Coverage, centre_nodes, factor, over_centre, refine, root};
+    use super::{
+        Content, Coverage, centre_nodes, factor, normal_density, over_centre, refine, root,
+    };
     use crate::stats::normal_cdf;
     use crate::stats::tails::ChiSquare;
 
@@ -242,6 +244,15 @@ mod tests {
                 last = r;
             }
         }
+    }
+
+    #[test]
+    fn a_small_content_needs_its_share_of_the_density() {
+        // 2 r phi(z) = share, but for a term in r^2.
+        let (share, z) = (1e-9, 1.0);
+        let want = share / (2.0 * normal_density(z));
+        let got = Content::new(share).half_width(z);
+        assert!((got / want - 1.0).abs() < 1e-7, "{got} for {want}");
     }
 
     #[test]

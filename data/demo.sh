@@ -1,0 +1,20 @@
+#!/bin/sh
+# The main job on the invented data: messy sheets in, a pattern's typical ranges, what is off.
+set -eu
+cd "$(dirname "$0")/.."
+cargo build --release --quiet
+export CALIBRIAR_COLLECTION=target/demo.db
+rm -f target/demo.db
+
+say() { printf '\n$ calibriar %s\n\n' "$*"; }
+run() { say "$@"; target/release/calibriar "$@"; }
+
+run add data/sheets/ledger.csv data/sheets/inch_bench.csv data/sheets/visiting_cards.csv \
+    data/sheets/club_evening.csv data/periods.csv
+run norms "billiard H21" --format table
+# Exit status 1 says that something was found.
+run flag --format table > target/demo-flags.txt || [ $? -eq 1 ]
+head -n 24 target/demo-flags.txt
+echo "..."
+tail -n 2 target/demo-flags.txt
+run check HR0512 --format table || [ $? -eq 1 ]
