@@ -43,9 +43,10 @@
 //! let evidence = Evidence::gather(&cohort);
 //! let thick = check(&cohort, &evidence, 5, &settings);
 //! assert_eq!(thick.verdict, Verdict::OutOfNorm);
-//! let bit = &thick.dimensions[0];
-//! assert_eq!(bit.n, 5);
-//! assert!(bit.judged.as_ref().is_some_and(|j| j.typical.high < 5.2));
+//! // Dimensions come in the order of the catalogue: bowl height, then bit thickness.
+//! let bit = &thick.dimensions[1];
+//! assert_eq!((bit.n, bit.value), (5, 5.2));
+//! assert!(bit.judged.is_some_and(|j| j.typical.high < 4.3));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!

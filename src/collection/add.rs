@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use rusqlite::{Connection, Transaction, TransactionBehavior, params, params_from_iter};
+use rusqlite::{Connection, Statement, Transaction, TransactionBehavior, params, params_from_iter};
 
 use super::digest::{Digester, RevisionHead, revision_digest};
 use super::load::{self, Description, LiveReading};
@@ -304,66 +304,47 @@ impl<'t> Adding<'t> {
         }
         let known: Vec<i64> = ids.iter().copied().filter(|&id| id < first_new).collect();
         let live = load::live_readings(self.transaction, &known)?;
-        let mut taken: HashMap<(i64, i64), i64> = load::last_seq(self.transaction, &known)?;
+        let last_seq = load::last_seq(self.transaction, &known)?;
 
         // In the order of the store: specimen, dimension, then the order of the file.
         let mut order: Vec<usize> = (0..details.readings.len()).collect();
         let key = |r: &KeptReading| (ids[r.specimen as usize], dimensions[r.dimension as usize]);
         order.sort_by_key(|&i| key(&details.readings[i]));
-        let mut writer = ReadingWriter::new(self.transaction, file);
-        let mut at = 0;
-        while at < order.len() {
-            let place = key(&details.readings[order[at]]);
-            let end = order[at..]
-                .iter()
-                .position(|&i| key(&details.readings[i]) != place)
-                .map_or(order.len(), |n| at + n);
-            let here: Vec<Candidate<'_>> = order[at..end]
-                .iter()
-                .map(|&i| {
-                    let reading = &details.readings[i];
-                    Candidate {
-                        reading,
-                        text: details.texts.get(reading.text as usize),
-                        circumstance: reading.circumstance.map(|c| circumstances[c as usize]),
-                    }
-                })
-                .collect();
-            let new = if place.0 < first_new {
-                self.compare(table, place, &live, here)
-            } else {
-                here
-            };
-            for candidate in new {
-                let seq = taken.entry(place).and_modify(|seq| *seq += 1).or_insert(1);
-                let KeptReading {
-                    value,
-                    uncertainty,
-                    state,
-                    unit,
-                    circumstance,
-                    ..
-                } = *candidate.reading;
-                digest.reading(
-                    table
-                        .specimens
-                        .names
-                        .get(candidate.reading.specimen as usize),
-                    &table.catalogue.at(candidate.reading.dimension as usize).key,
-                    *seq,
-                    (value, uncertainty),
-                    state as i64,
-                    unit_number(unit),
-                    candidate.text,
-                    circumstance.map(|c| &details.circumstances[c as usize]),
-                );
-                writer.push(place, *seq, &candidate)?;
-                self.added.new_readings += 1;
+        let candidate = |i: usize| {
+            let reading = &details.readings[i];
+            let circumstance = reading.circumstance;
+            Candidate {
+                reading,
+                specimen: table.specimens.names.get(reading.specimen as usize),
+                dimension: &table.catalogue.at(reading.dimension as usize).key,
+                text: details.texts.get(reading.text as usize),
+                circumstance: circumstance.map(|c| &details.circumstances[c as usize]),
+                circumstance_id: circumstance.map(|c| circumstances[c as usize]),
             }
-            if at / 4096 != end / 4096 {
+        };
+        let mut writer = ReadingWriter::new(self.transaction, file);
+        for here in order.chunk_by(|&a, &b| key(&details.readings[a]) == key(&details.readings[b]))
+        {
+            let place = key(&details.readings[here[0]]);
+            let here = here.iter().map(|&i| candidate(i));
+            if place.0 >= first_new {
+                for (seq, candidate) in (1..).zip(here) {
+                    writer.push(place, seq, &candidate)?;
+                    candidate.add_to(digest, seq);
+                    self.added.new_readings += 1;
+                }
+            } else {
+                let new = self.compare(place, &live, here.collect());
+                let last = last_seq.get(&place).copied().unwrap_or(0);
+                for (seq, candidate) in (last + 1..).zip(&new) {
+                    writer.push(place, seq, candidate)?;
+                    candidate.add_to(digest, seq);
+                    self.added.new_readings += 1;
+                }
+            }
+            if self.added.new_readings.is_multiple_of(4096) {
                 progress(self.added.new_readings);
             }
-            at = end;
         }
         writer.finish()
     }
@@ -371,7 +352,6 @@ impl<'t> Adding<'t> {
     /// What is new of some readings of a known specimen; contradictions are noted.
     fn compare<'c>(
         &mut self,
-        table: &Table,
         place: (i64, i64),
         live: &[LiveReading],
         mut here: Vec<Candidate<'c>>,
@@ -400,14 +380,9 @@ impl<'t> Adding<'t> {
                 self.withdraw(old);
                 self.added.corrections += 1;
             } else {
-                let row = candidate.reading.specimen as usize;
                 self.contradictions.push(Contradiction {
-                    specimen: table.specimens.names.get(row).to_owned(),
-                    what: table
-                        .catalogue
-                        .at(candidate.reading.dimension as usize)
-                        .key
-                        .clone(),
+                    specimen: candidate.specimen.to_owned(),
+                    what: candidate.dimension.to_owned(),
                     has: old.text.clone(),
                     says: candidate.text.to_owned(),
                 });
@@ -552,13 +527,36 @@ impl<'t> Adding<'t> {
 /// A reading that a file brings.
 struct Candidate<'a> {
     reading: &'a KeptReading,
+    specimen: &'a str,
+    dimension: &'a str,
     text: &'a str,
-    circumstance: Option<i64>,
+    circumstance: Option<&'a Circumstance>,
+    circumstance_id: Option<i64>,
 }
 
 impl Candidate<'_> {
     fn same_circumstances(&self, old: &LiveReading) -> bool {
-        self.reading.state == old.state && self.circumstance == old.circumstance
+        self.reading.state == old.state && self.circumstance_id == old.circumstance
+    }
+
+    fn add_to(&self, digest: &mut Digester, seq: i64) {
+        let KeptReading {
+            value,
+            uncertainty,
+            state,
+            unit,
+            ..
+        } = *self.reading;
+        digest.reading(
+            self.specimen,
+            self.dimension,
+            seq,
+            (value, uncertainty),
+            state as i64,
+            unit_number(unit),
+            self.text,
+            self.circumstance,
+        );
     }
 
     fn equals(&self, old: &LiveReading) -> bool {
@@ -683,71 +681,101 @@ pub(super) fn insert_description(
     Ok(())
 }
 
-/// Writes readings many rows a statement: binding rows is what an insert costs.
+/// Writes readings many rows a statement: stepping a statement is what a row costs.
 struct ReadingWriter<'t> {
     connection: &'t Connection,
     file: i64,
-    rows: Vec<rusqlite::types::Value>,
+    /// The statement for a full load of rows, once there are any.
+    statement: Option<Statement<'t>>,
+    rows: Vec<Row>,
+}
+
+/// A row of the reading table, but for its file.
+struct Row {
+    place: (i64, i64),
+    seq: i64,
+    reading: KeptReading,
+    text: String,
+    circumstance: Option<i64>,
 }
 
 impl<'t> ReadingWriter<'t> {
     const COLUMNS: usize = 10;
-    const ROWS_A_STATEMENT: usize = 16;
+    const ROWS_A_STATEMENT: usize = 32;
 
     fn new(connection: &'t Connection, file: i64) -> ReadingWriter<'t> {
-        let rows = Vec::with_capacity(Self::COLUMNS * Self::ROWS_A_STATEMENT);
+        let rows = Vec::with_capacity(Self::ROWS_A_STATEMENT);
         ReadingWriter {
             connection,
             file,
+            statement: None,
             rows,
         }
     }
 
     fn push(
         &mut self,
-        (specimen, dimension): (i64, i64),
+        place: (i64, i64),
         seq: i64,
         candidate: &Candidate<'_>,
     ) -> Result<(), CollectionError> {
-        use rusqlite::types::Value;
-        let reading = candidate.reading;
-        self.rows.extend([
-            Value::Integer(specimen),
-            Value::Integer(dimension),
-            Value::Integer(seq),
-            Value::Integer(self.file),
-            Value::Real(reading.value),
-            Value::Real(reading.uncertainty),
-            Value::Integer(reading.state as i64),
-            Value::Integer(unit_number(reading.unit)),
-            Value::Text(candidate.text.to_owned()),
-            candidate.circumstance.map_or(Value::Null, Value::Integer),
-        ]);
-        if self.rows.len() == Self::COLUMNS * Self::ROWS_A_STATEMENT {
-            self.write()?;
+        self.rows.push(Row {
+            place,
+            seq,
+            reading: *candidate.reading,
+            text: candidate.text.to_owned(),
+            circumstance: candidate.circumstance_id,
+        });
+        if self.rows.len() == Self::ROWS_A_STATEMENT {
+            let statement = match &mut self.statement {
+                Some(statement) => statement,
+                None => self
+                    .statement
+                    .insert(self.connection.prepare(&Self::sql(self.rows.len()))?),
+            };
+            Self::write(statement, self.file, &self.rows)?;
+            self.rows.clear();
         }
         Ok(())
     }
 
-    fn write(&mut self) -> Result<(), CollectionError> {
-        let rows = self.rows.len() / Self::COLUMNS;
-        if rows == 0 {
-            return Ok(());
-        }
+    fn sql(rows: usize) -> String {
         let row = format!("({})", ["?"; Self::COLUMNS].join(", "));
-        let sql = format!(
+        format!(
             "INSERT INTO reading (specimen, dimension, seq, file, value, uncertainty, state, unit,
              text, circumstance) VALUES {}",
             vec![row.as_str(); rows].join(", ")
-        );
-        self.connection
-            .prepare_cached(&sql)?
-            .execute(params_from_iter(self.rows.drain(..)))?;
+        )
+    }
+
+    fn write(
+        statement: &mut Statement<'_>,
+        file: i64,
+        rows: &[Row],
+    ) -> Result<(), CollectionError> {
+        for (at, row) in rows.iter().enumerate() {
+            let first = at * Self::COLUMNS + 1;
+            statement.raw_bind_parameter(first, row.place.0)?;
+            statement.raw_bind_parameter(first + 1, row.place.1)?;
+            statement.raw_bind_parameter(first + 2, row.seq)?;
+            statement.raw_bind_parameter(first + 3, file)?;
+            statement.raw_bind_parameter(first + 4, row.reading.value)?;
+            statement.raw_bind_parameter(first + 5, row.reading.uncertainty)?;
+            statement.raw_bind_parameter(first + 6, row.reading.state as i64)?;
+            statement.raw_bind_parameter(first + 7, unit_number(row.reading.unit))?;
+            statement.raw_bind_parameter(first + 8, &row.text)?;
+            statement.raw_bind_parameter(first + 9, row.circumstance)?;
+        }
+        statement.raw_execute()?;
         Ok(())
     }
 
-    fn finish(mut self) -> Result<(), CollectionError> {
-        self.write()
+    fn finish(self) -> Result<(), CollectionError> {
+        if self.rows.is_empty() {
+            return Ok(());
+        }
+        let mut statement = self.connection.prepare(&Self::sql(self.rows.len()))?;
+        Self::write(&mut statement, self.file, &self.rows)
     }
 }
 

@@ -397,6 +397,17 @@ mod tests {
     }
 
     #[test]
+    fn a_mean_between_two_numbers_does_not_spoil_the_spread() {
+        // 2^52 + 2/3 has no f64; the deviations must be taken from it all the same.
+        let offset = 2.0_f64.powi(52);
+        let m = moments(&[offset, offset + 1.0, offset + 1.0]).expect("finite values");
+        assert!(
+            (m.sd.expect("three values") - (1.0_f64 / 3.0).sqrt()).abs() < 1e-15,
+            "{m:?}"
+        );
+    }
+
+    #[test]
     fn quantiles_end_at_the_smallest_and_the_largest_value() {
         let values = [3.0, 9.0, -1.0, 4.0];
         assert_eq!(quantile_type7(&values, 0.0), Ok(-1.0));

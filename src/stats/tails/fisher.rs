@@ -220,6 +220,27 @@ mod tests {
     }
 
     #[test]
+    fn a_start_far_from_the_quantile_is_made_good() {
+        // The iteration starts at up to e^-200 of the answer, where the tail has long vanished.
+        for (p, df1, df2) in [
+            (
+                9.885_293_430_540_72e-60,
+                79.586_491_406_147_03,
+                1.896_520_711_346_754_7,
+            ),
+            (1e-250, 3000.0, 1.6),
+            (1e-300, 3000.0, 1.505),
+        ] {
+            let (lower, upper) = (f_quantile(p, df1, df2), f_upper_quantile(p, df2, df1));
+            assert!(
+                (f_cdf(lower, df1, df2) / p - 1.0).abs() < 1e-11,
+                "{p}: {lower}"
+            );
+            assert!((lower * upper - 1.0).abs() < 1e-12, "{p}: {lower} {upper}");
+        }
+    }
+
+    #[test]
     fn impossible_arguments_give_nan() {
         for (df1, df2) in [(0.0, 1.0), (1.0, -1.0), (f64::NAN, 1.0)] {
             assert!(f_sf(1.0, df1, df2).is_nan() && f_quantile(0.5, df1, df2).is_nan());
