@@ -293,15 +293,20 @@ impl<'t> Cohort<'t> {
         self.everything
     }
 
-    /// The groups of that pattern name, in any spelling, of one maker where one is named.
-    pub fn find_groups(&self, pattern: &str, maker: Option<&str>) -> Vec<usize> {
-        let (pattern, maker) = (fold(pattern), maker.map(fold));
-        let fits = |g: &Group| {
-            fold(&g.pattern) == pattern && maker.as_ref().is_none_or(|m| fold(&g.maker) == *m)
+    /// The groups of that pattern, of that maker, in any spelling; all groups where neither is
+    /// named. Sorted by maker, then pattern.
+    pub fn find_groups(&self, pattern: Option<&str>, maker: Option<&str>) -> Vec<usize> {
+        let (pattern, maker) = (pattern.map(fold), maker.map(fold));
+        let fits = |wanted: &Option<String>, name: &str| {
+            wanted.as_ref().is_none_or(|wanted| fold(name) == *wanted)
         };
-        (0..self.groups.len())
-            .filter(|&g| fits(&self.groups[g]))
-            .collect()
+        let mut found: Vec<usize> = (0..self.groups.len())
+            .filter(|&g| {
+                fits(&pattern, &self.groups[g].pattern) && fits(&maker, &self.groups[g].maker)
+            })
+            .collect();
+        found.sort_by_key(|&g| (&self.groups[g].maker, &self.groups[g].pattern));
+        found
     }
 
     /// The reading at a row of a column, if it may speak for the works.

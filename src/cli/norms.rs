@@ -51,50 +51,44 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     Ok(Outcome::Done)
 }
 
-/// The patterns to show, by maker and name.
+/// The patterns to show: one where a name is given, else all.
 fn chosen(
     cohort: &Cohort<'_>,
     pattern: Option<&str>,
     maker: Option<&str>,
 ) -> Result<Vec<usize>, CliError> {
     let all = cohort.groups();
-    let Some(pattern) = pattern else {
-        let mut every: Vec<usize> = match maker {
-            None => (0..all.len()).collect(),
-            Some(maker) => (0..all.len())
-                .filter(|&g| !cohort.find_groups(&all[g].pattern, Some(maker)).is_empty())
-                .filter(|&g| {
-                    cohort
-                        .find_groups(&all[g].pattern, Some(maker))
-                        .contains(&g)
-                })
-                .collect(),
-        };
-        every.sort_by_key(|&g| (&all[g].maker, &all[g].pattern));
-        return Ok(every);
-    };
     let found = cohort.find_groups(pattern, maker);
-    match found.len() {
-        0 => {
-            let known = all.iter().map(|g| g.pattern.as_str());
-            let nearest = nearest(pattern, known);
-            let hint = if nearest.is_empty() {
-                String::new()
-            } else {
-                format!("; nearest: {}", nearest.join(", "))
-            };
+    match (found.len(), pattern, maker) {
+        (0, Some(pattern), _) => {
+            let near = nearest(pattern, all.iter().map(|g| g.pattern.as_str()));
             Err(CliError::Usage(format!(
-                "no pattern `{pattern}` in the source{hint}"
+                "no pattern `{pattern}` in the source{}",
+                hint(&near)
             )))
         }
-        1 => Ok(found),
-        _ => {
+        (0, None, Some(maker)) => {
+            let near = nearest(maker, all.iter().map(|g| g.maker.as_str()));
+            Err(CliError::Usage(format!(
+                "no maker `{maker}` in the source{}",
+                hint(&near)
+            )))
+        }
+        (2.., Some(pattern), _) => {
             let makers: Vec<&str> = found.iter().map(|&g| all[g].maker.as_str()).collect();
             Err(CliError::Usage(format!(
                 "several makers have a pattern `{pattern}`: {}; choose one with --maker",
                 makers.join(", ")
             )))
         }
+        _ => Ok(found),
+    }
+}
+
+fn hint(nearest: &[&str]) -> String {
+    match nearest {
+        [] => String::new(),
+        names => format!("; nearest: {}", names.join(", ")),
     }
 }
 

@@ -2,14 +2,16 @@
 
 use std::collections::HashMap;
 
-use rusqlite::{Connection, Statement, Transaction, TransactionBehavior, params, params_from_iter};
+use rusqlite::{Transaction, TransactionBehavior, params};
 
 use super::digest::{Digester, RevisionHead, revision_digest};
 use super::load::{self, Description, LiveReading};
+use super::rows::{
+    NewReading, ReadingWriter, circumstance_id, insert_description, insert_dimension, unit_number,
+};
 use super::schema;
 use super::{Collection, CollectionError, Contradiction};
-use crate::catalogue::{Dimension, Direction, Periods, State};
-use crate::notation::Unit;
+use crate::catalogue::Periods;
 use crate::table::{Circumstance, Details, KeptReading, Table};
 
 /// A file to add, read already.
@@ -75,17 +77,6 @@ pub struct Added {
     /// Periods that were not known before, or changed.
     pub new_periods: usize,
 }
-
-/// The unit of a reading is stored as its place in this list.
-pub(super) const UNITS: [Unit; 7] = [
-    Unit::Millimetre,
-    Unit::Centimetre,
-    Unit::Inch,
-    Unit::Gram,
-    Unit::Ounce,
-    Unit::Degree,
-    Unit::Plain,
-];
 
 impl Collection {
     /// Adds files in one revision. A file that is there already adds nothing. `progress` is told
@@ -329,7 +320,7 @@ impl<'t> Adding<'t> {
             let here = here.iter().map(|&i| candidate(i));
             if place.0 >= first_new {
                 for (seq, candidate) in (1..).zip(here) {
-                    writer.push(place, seq, &candidate)?;
+                    writer.push(candidate.row(place, seq))?;
                     candidate.add_to(digest, seq);
                     self.added.new_readings += 1;
                 }
@@ -337,7 +328,7 @@ impl<'t> Adding<'t> {
                 let new = self.compare(place, &live, here.collect());
                 let last = last_seq.get(&place).copied().unwrap_or(0);
                 for (seq, candidate) in (last + 1..).zip(&new) {
-                    writer.push(place, seq, candidate)?;
+                    writer.push(candidate.row(place, seq))?;
                     candidate.add_to(digest, seq);
                     self.added.new_readings += 1;
                 }
@@ -539,6 +530,16 @@ impl Candidate<'_> {
         self.reading.state == old.state && self.circumstance_id == old.circumstance
     }
 
+    fn row(&self, place: (i64, i64), seq: i64) -> NewReading {
+        NewReading {
+            place,
+            seq,
+            reading: *self.reading,
+            text: self.text.to_owned(),
+            circumstance: self.circumstance_id,
+        }
+    }
+
     fn add_to(&self, digest: &mut Digester, seq: i64) {
         let KeptReading {
             value,
@@ -580,209 +581,4 @@ fn description(table: &Table, details: &Details, row: usize) -> Description {
         source: details.source.get(row).to_owned(),
         note: details.note.get(row).to_owned(),
     }
-}
-
-pub(super) fn unit_number(unit: Unit) -> i64 {
-    UNITS
-        .iter()
-        .position(|&u| u == unit)
-        .map_or(0, |at| at as i64)
-}
-
-fn direction(direction: Option<Direction>) -> &'static str {
-    match direction {
-        Some(Direction::Up) => "up",
-        Some(Direction::Down) => "down",
-        None => "",
-    }
-}
-
-/// A dimension as the texts and numbers that the store and a package keep of it.
-pub(super) fn dimension_cells(d: &Dimension) -> [String; 9] {
-    let limit =
-        |pick: fn((f64, f64)) -> f64| d.credible.map_or(String::new(), |c| pick(c).to_string());
-    [
-        d.key.clone(),
-        d.label.clone(),
-        d.unit.clone(),
-        d.synonyms.join(";"),
-        d.how_measured.clone(),
-        limit(|c| c.0),
-        limit(|c| c.1),
-        direction(d.wear_moves).to_owned(),
-        direction(d.tool_moves).to_owned(),
-    ]
-}
-
-pub(super) fn insert_dimension(
-    connection: &Connection,
-    revision: i64,
-    dimension: &Dimension,
-) -> Result<i64, CollectionError> {
-    let [key, label, unit, synonyms, how, _, _, wear, tool] = dimension_cells(dimension);
-    connection.execute(
-        "INSERT INTO dimension (revision, key, label, unit, synonyms, how_measured, credible_low,
-         credible_high, wear_moves, tool_moves) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-        params![
-            revision,
-            key,
-            label,
-            unit,
-            synonyms,
-            how,
-            dimension.credible.map(|c| c.0),
-            dimension.credible.map(|c| c.1),
-            wear,
-            tool
-        ],
-    )?;
-    Ok(connection.last_insert_rowid())
-}
-
-pub(super) fn circumstance_id(
-    connection: &Connection,
-    c: &Circumstance,
-) -> Result<i64, CollectionError> {
-    let texts = [
-        &c.instrument,
-        &c.measured_by,
-        &c.measured_on,
-        &c.source,
-        &c.note,
-    ];
-    connection
-        .prepare_cached(
-            "INSERT INTO circumstance (instrument, measured_by, measured_on, source, note)
-         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
-        )?
-        .execute(params_from_iter(texts))?;
-    Ok(connection
-        .prepare_cached(
-            "SELECT id FROM circumstance WHERE instrument = ?1 AND measured_by = ?2
-             AND measured_on = ?3 AND source = ?4 AND note = ?5",
-        )?
-        .query_row(params_from_iter(texts), |row| row.get(0))?)
-}
-
-pub(super) fn insert_description(
-    connection: &Connection,
-    specimen: i64,
-    revision: i64,
-    d: &Description,
-) -> Result<(), CollectionError> {
-    connection
-        .prepare_cached(
-            "INSERT INTO description (specimen, revision, maker, pattern, finish, made, period,
-             source, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-        )?
-        .execute(params![
-            specimen, revision, d.maker, d.pattern, d.finish, d.made, d.period, d.source, d.note
-        ])?;
-    Ok(())
-}
-
-/// Writes readings many rows a statement: stepping a statement is what a row costs.
-struct ReadingWriter<'t> {
-    connection: &'t Connection,
-    file: i64,
-    /// The statement for a full load of rows, once there are any.
-    statement: Option<Statement<'t>>,
-    rows: Vec<Row>,
-}
-
-/// A row of the reading table, but for its file.
-struct Row {
-    place: (i64, i64),
-    seq: i64,
-    reading: KeptReading,
-    text: String,
-    circumstance: Option<i64>,
-}
-
-impl<'t> ReadingWriter<'t> {
-    const COLUMNS: usize = 10;
-    const ROWS_A_STATEMENT: usize = 32;
-
-    fn new(connection: &'t Connection, file: i64) -> ReadingWriter<'t> {
-        let rows = Vec::with_capacity(Self::ROWS_A_STATEMENT);
-        ReadingWriter {
-            connection,
-            file,
-            statement: None,
-            rows,
-        }
-    }
-
-    fn push(
-        &mut self,
-        place: (i64, i64),
-        seq: i64,
-        candidate: &Candidate<'_>,
-    ) -> Result<(), CollectionError> {
-        self.rows.push(Row {
-            place,
-            seq,
-            reading: *candidate.reading,
-            text: candidate.text.to_owned(),
-            circumstance: candidate.circumstance_id,
-        });
-        if self.rows.len() == Self::ROWS_A_STATEMENT {
-            let statement = match &mut self.statement {
-                Some(statement) => statement,
-                None => self
-                    .statement
-                    .insert(self.connection.prepare(&Self::sql(self.rows.len()))?),
-            };
-            Self::write(statement, self.file, &self.rows)?;
-            self.rows.clear();
-        }
-        Ok(())
-    }
-
-    fn sql(rows: usize) -> String {
-        let row = format!("({})", ["?"; Self::COLUMNS].join(", "));
-        format!(
-            "INSERT INTO reading (specimen, dimension, seq, file, value, uncertainty, state, unit,
-             text, circumstance) VALUES {}",
-            vec![row.as_str(); rows].join(", ")
-        )
-    }
-
-    fn write(
-        statement: &mut Statement<'_>,
-        file: i64,
-        rows: &[Row],
-    ) -> Result<(), CollectionError> {
-        for (at, row) in rows.iter().enumerate() {
-            let first = at * Self::COLUMNS + 1;
-            statement.raw_bind_parameter(first, row.place.0)?;
-            statement.raw_bind_parameter(first + 1, row.place.1)?;
-            statement.raw_bind_parameter(first + 2, row.seq)?;
-            statement.raw_bind_parameter(first + 3, file)?;
-            statement.raw_bind_parameter(first + 4, row.reading.value)?;
-            statement.raw_bind_parameter(first + 5, row.reading.uncertainty)?;
-            statement.raw_bind_parameter(first + 6, row.reading.state as i64)?;
-            statement.raw_bind_parameter(first + 7, unit_number(row.reading.unit))?;
-            statement.raw_bind_parameter(first + 8, &row.text)?;
-            statement.raw_bind_parameter(first + 9, row.circumstance)?;
-        }
-        statement.raw_execute()?;
-        Ok(())
-    }
-
-    fn finish(self) -> Result<(), CollectionError> {
-        if self.rows.is_empty() {
-            return Ok(());
-        }
-        let mut statement = self.connection.prepare(&Self::sql(self.rows.len()))?;
-        Self::write(&mut statement, self.file, &self.rows)
-    }
-}
-
-/// The state stored under a number; an unknown number is an unknown state.
-pub(super) fn state_of(number: i64) -> State {
-    u8::try_from(number)
-        .ok()
-        .and_then(State::from_number)
-        .unwrap_or(State::Unknown)
 }

@@ -133,7 +133,7 @@ impl Collection {
                 text: row.get(6)?,
                 value: row.get(7)?,
                 unit: row.get(5)?,
-                state: super::add::state_of(row.get(8)?).name(),
+                state: super::rows::state_of(row.get(8)?).name(),
                 file: row.get(9)?,
                 why: row.get(3)?,
             })

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, params};
 
-use super::add::state_of;
+use super::rows::state_of;
 use super::{Collection, CollectionError};
 use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange};
 use crate::table::{ColumnBuilder, ReadingOfPiece, Specimens, Table};

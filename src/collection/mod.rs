@@ -4,6 +4,7 @@
 //! |---|---|
 //! | `schema` | the tables, migrations, what is a collection and what is not |
 //! | `add` | adding tables, corrections, withdrawals: one transaction each |
+//! | `rows` | how things are written as rows |
 //! | `load` | from the store to a table |
 //! | `history` | revisions: who, when, what, why |
 //! | `digest` | what a revision's digest is made of |
@@ -19,6 +20,7 @@ mod error;
 mod history;
 mod load;
 mod package;
+mod rows;
 mod schema;
 
 use std::path::{Path, PathBuf};

@@ -10,9 +10,9 @@ use std::path::{Path, PathBuf};
 use rusqlite::{Transaction, TransactionBehavior, params};
 use serde_json::{Value, json};
 
-use super::add::{circumstance_id, insert_description, insert_dimension, state_of, unit_number};
 use super::digest::{Digester, RevisionHead, revision_digest};
 use super::load::Description;
+use super::rows::{circumstance_id, insert_description, insert_dimension, state_of, unit_number};
 use super::{Collection, CollectionError, schema};
 use crate::catalogue::{Dimension, State};
 use crate::notation::Unit;
@@ -342,7 +342,7 @@ fn cell_text(field: &str, value: rusqlite::types::ValueRef<'_>) -> String {
         ValueRef::Integer(number) if field == "written_in" => {
             let unit = usize::try_from(number)
                 .ok()
-                .and_then(|at| super::add::UNITS.get(at));
+                .and_then(|at| super::rows::UNITS.get(at));
             unit.map_or("", |unit| unit_name(*unit)).to_owned()
         }
         ValueRef::Integer(number) => number.to_string(),
