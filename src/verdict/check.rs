@@ -5,7 +5,7 @@ use crate::catalogue::State;
 use crate::cohort::{Cohort, Reference, from_scale, on_scale};
 use crate::norm::{Band, Evidence, Settings, deviation_in_unit};
 use crate::stats::{Predictive, Sums, holm, references_needed};
-use crate::table::Table;
+use crate::table::{Column, Table};
 
 /// The verdict on one piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -95,7 +95,7 @@ pub fn check_against(
 ) -> Check {
     let specimens = &table.specimens;
     let maker = Some(specimens.makers.get(row)).filter(|m| !m.is_empty());
-    let groups = cohort.find_groups(specimens.patterns.get(row), maker);
+    let groups = cohort.find_groups(Some(specimens.patterns.get(row)), maker);
     // A pattern that several makers have is judged only where the piece names its maker.
     let group = groups.first().copied().filter(|_| groups.len() == 1);
     let own = cohort.table().specimens.find(specimens.names.get(row));
@@ -116,49 +116,28 @@ struct Piece<'a> {
     own: Option<usize>,
 }
 
-/// A dimension on its way to a verdict.
-struct Draft {
-    check: DimensionCheck,
-    predictive: Option<(Predictive, f64)>,
-    p: Option<f64>,
-}
-
 impl Piece<'_> {
     fn check(&self, cohort: &Cohort<'_>, evidence: &Evidence, settings: &Settings) -> Check {
-        let mut drafts: Vec<Draft> = self
+        let mut dimensions: Vec<DimensionCheck> = self
             .table
             .columns
             .iter()
-            .filter_map(|column| {
-                let value = column.value(self.row)?;
-                let (uncertainty, state) = (column.uncertainty(self.row), column.state(self.row));
-                Some(self.draft(
-                    cohort,
-                    evidence,
-                    settings,
-                    column.dimension,
-                    value,
-                    uncertainty,
-                    state,
-                ))
-            })
+            .filter(|column| column.value(self.row).is_some())
+            .map(|column| self.dimension(cohort, evidence, settings, column))
             .collect();
-        drafts.sort_by_key(|d| d.check.dimension);
-        let p: Vec<f64> = drafts.iter().filter_map(|d| d.p).collect();
-        let mut adjusted = holm(&p).into_iter();
-        for draft in &mut drafts {
-            if let (Some(judged), Some(_)) = (&mut draft.check.judged, draft.p)
-                && let Some(p_adjusted) = adjusted.next()
-            {
+        dimensions.sort_by_key(|d| d.dimension);
+        let judged = || dimensions.iter().filter_map(|d| d.judged.as_ref());
+        let adjusted = holm(&judged().map(|j| j.p).collect::<Vec<f64>>());
+        let of_judged = dimensions.iter_mut().filter(|d| d.judged.is_some());
+        for (check, p_adjusted) in of_judged.zip(adjusted) {
+            // Enough references: the norm is sharp for this reading.
+            let sharp = check.more_references == Some(0);
+            if let Some(judged) = &mut check.judged {
                 judged.p_adjusted = p_adjusted;
-                let sharp = draft
-                    .predictive
-                    .is_some_and(|(predictive, u)| predictive.is_sharp(u, settings.alpha()));
-                draft.check.verdict =
+                check.verdict =
                     Verdict::of_dimension(judged.p, p_adjusted, settings.alpha(), sharp);
             }
         }
-        let dimensions: Vec<DimensionCheck> = drafts.into_iter().map(|d| d.check).collect();
         let specimens = &self.table.specimens;
         Check {
             specimen: specimens.names.get(self.row).to_owned(),
@@ -197,83 +176,61 @@ impl Piece<'_> {
         }
     }
 
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the parts of one reading and its surroundings"
-    )]
-    fn draft(
+    /// One dimension, but for what depends on the others.
+    fn dimension(
         &self,
         cohort: &Cohort<'_>,
         evidence: &Evidence,
         settings: &Settings,
-        dimension: usize,
-        value: f64,
-        uncertainty: f64,
-        state: State,
-    ) -> Draft {
-        let known = self.table.catalogue.at(dimension);
-        let sums = self.references(cohort, evidence, dimension);
+        column: &Column,
+    ) -> DimensionCheck {
+        let known = self.table.catalogue.at(column.dimension);
+        let (value, state) = (column.values[self.row], column.state(self.row));
+        let uncertainty = column.uncertainty(self.row);
+        let sums = self.references(cohort, evidence, column.dimension);
         let (x, u) = on_scale(known.kind, value, uncertainty);
         let alpha = settings.alpha();
-        let mut cautions: Vec<Caution> =
-            Caution::of_credibility(known, value).into_iter().collect();
-        let Some(predictive) = Predictive::new(&sums) else {
-            cautions.extend(Caution::of_state(state, known, 0.0));
-            let check = DimensionCheck {
-                dimension,
-                value,
-                uncertainty,
-                state,
-                n: sums.n(),
-                verdict: Verdict::Undecided,
-                judged: None,
-                more_references: references_needed(sums.n(), 0.0, alpha),
-                cautions,
-            };
-            return Draft {
-                check,
-                predictive: None,
-                p: None,
-            };
-        };
-        let standpoint = predictive.judge(x, u);
-        let centre = predictive.centre();
-        cautions.extend(Caution::of_state(state, known, standpoint.deviation));
-        if standpoint.variance > 2.0 * predictive.variance_like_references() {
-            cautions.push(Caution::CoarseReading);
-        }
-        if sums.squares() == 0.0 {
-            cautions.push(Caution::ReferencesAgree);
-        }
-        let least = predictive.least_noticeable(standpoint.variance, alpha);
-        let half_width = predictive.half_width(standpoint.variance, settings.coverage());
-        let judged = Judged {
-            centre: from_scale(known.kind, centre),
-            spread: predictive.spread(),
-            df: predictive.df(),
-            typical: Band::about(known.kind, centre, half_width),
-            deviation: value - from_scale(known.kind, centre),
-            score: standpoint.z,
-            p: standpoint.p,
-            p_adjusted: standpoint.p,
-            sharpness: predictive.sharpness(u, alpha),
-            least_noticeable: deviation_in_unit(known.kind, centre, least),
-        };
-        let check = DimensionCheck {
-            dimension,
+        let mut check = DimensionCheck {
+            dimension: column.dimension,
             value,
             uncertainty,
             state,
             n: sums.n(),
             verdict: Verdict::Undecided,
-            judged: Some(judged),
-            more_references: predictive.references_needed(u, alpha),
-            cautions,
+            judged: None,
+            more_references: references_needed(sums.n(), 0.0, alpha),
+            cautions: Caution::of_credibility(known, value).into_iter().collect(),
         };
-        Draft {
-            check,
-            predictive: Some((predictive, u)),
-            p: Some(standpoint.p),
+        let Some(predictive) = Predictive::new(&sums) else {
+            check.cautions.extend(Caution::of_state(state, known, 0.0));
+            return check;
+        };
+        let standpoint = predictive.judge(x, u);
+        let (kind, centre) = (known.kind, predictive.centre());
+        check
+            .cautions
+            .extend(Caution::of_state(state, known, standpoint.deviation));
+        if standpoint.variance > 2.0 * predictive.variance_like_references() {
+            check.cautions.push(Caution::CoarseReading);
         }
+        if sums.squares() == 0.0 {
+            check.cautions.push(Caution::ReferencesAgree);
+        }
+        let least = predictive.least_noticeable(standpoint.variance, alpha);
+        let half_width = predictive.half_width(standpoint.variance, settings.coverage());
+        check.more_references = predictive.references_needed(u, alpha);
+        check.judged = Some(Judged {
+            centre: from_scale(kind, centre),
+            spread: predictive.spread(),
+            df: predictive.df(),
+            typical: Band::about(kind, centre, half_width),
+            deviation: value - from_scale(kind, centre),
+            score: standpoint.z,
+            p: standpoint.p,
+            p_adjusted: standpoint.p,
+            sharpness: predictive.sharpness(u, alpha),
+            least_noticeable: deviation_in_unit(kind, centre, least),
+        });
+        check
     }
 }
