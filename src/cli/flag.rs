@@ -93,7 +93,7 @@ fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {
     for flag in flags {
         writer
             .serialize(FlagOut::new(flag, cohort))
-            .map_err(io::Error::from)?;
+            .map_err(output::csv_error)?;
     }
     writer.into_inner().map_err(|error| error.into_error())
 }

@@ -57,12 +57,20 @@ pub(super) fn write_csv<T: Serialize>(
     let mut writer = csv::WriterBuilder::new()
         .has_headers(false)
         .from_writer(io::stdout().lock());
-    writer.write_record(header).map_err(io::Error::from)?;
+    writer.write_record(header).map_err(csv_error)?;
     for row in rows {
-        writer.serialize(row).map_err(io::Error::from)?;
+        writer.serialize(row).map_err(csv_error)?;
     }
     writer.flush()?;
     Ok(())
+}
+
+/// The failure of the output behind a CSV error: a closed pipe must be seen as one.
+pub(super) fn csv_error(error: csv::Error) -> io::Error {
+    match error.into_kind() {
+        csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
+    }
 }
 
 /// Writes lines of text.
