@@ -10,7 +10,7 @@ use clap::Args;
 
 use super::json::{FLAG_COLUMNS, FlagOut, FlagsOut};
 use super::norms::provenance_line;
-use super::output::{self, Format, FormatArgument, band, probability, signed, sized};
+use super::output::{self, Format, FormatArgument, band, probability, sized};
 use super::source::{JudgeArguments, SourceArguments};
 use super::{CliError, Outcome};
 
@@ -110,7 +110,6 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
         "dimension",
         ">reads",
         "typical range",
-        ">score",
         ">p adj.",
     ];
     let mut table = output::table(&headings);
@@ -129,7 +128,6 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
             label.clone(),
             format!("{} {}", sized(flag.value, scale), out.unit),
             band(flag.typical.low, flag.typical.high, scale),
-            signed(flag.score, 1.0),
             probability(flag.p_adjusted),
         ]);
     }

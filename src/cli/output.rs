@@ -187,7 +187,7 @@ pub(super) fn lines(table: &Table) -> String {
 /// A probability for people.
 pub(super) fn probability(p: f64) -> String {
     if p < 0.0001 {
-        "< 0.0001".to_owned()
+        "<0.0001".to_owned()
     } else {
         format!("{p:.4}")
     }
