@@ -8,7 +8,7 @@
 use std::collections::HashMap;
 
 use crate::catalogue::{Kind, Standing, State, YearRange, fold};
-use crate::table::{Column, Table};
+use crate::table::{Coded, Column, Table};
 
 /// Which periods' pieces to measure by.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -63,7 +63,9 @@ pub struct Group {
     pub pattern: String,
     /// Names of the chosen periods that its references come from.
     pub periods: Vec<String>,
-    /// How many pieces of the chosen periods it has.
+    /// How many pieces it has.
+    pub pieces: usize,
+    /// How many of them are of the chosen periods.
     pub references: usize,
 }
 
@@ -224,13 +226,31 @@ impl<'t> Cohort<'t> {
         Ok(())
     }
 
-    /// Gives each row its pattern's number.
+    /// Gives each row its pattern's number; spellings of one name are one pattern. A piece without
+    /// a pattern is no reference where the source has patterns: a blank cell must not make one.
     fn group(&mut self) {
         let specimens = &self.table.specimens;
+        let makers = spellings(&specimens.makers);
+        let patterns = spellings(&specimens.patterns);
+        let nameless: Vec<bool> = specimens
+            .patterns
+            .names()
+            .iter()
+            .map(|n| n.is_empty())
+            .collect();
+        let has_patterns = specimens
+            .patterns
+            .codes
+            .iter()
+            .any(|&code| !nameless[code as usize]);
         let mut numbers: HashMap<(u32, u32), u32> = HashMap::new();
         let mut last = None;
         for row in 0..specimens.len() {
-            let key = (specimens.makers.codes[row], specimens.patterns.codes[row]);
+            let pattern = specimens.patterns.codes[row] as usize;
+            let key = (
+                makers[specimens.makers.codes[row] as usize],
+                patterns[pattern],
+            );
             let number = match last {
                 Some((last_key, number)) if last_key == key => number,
                 _ => *numbers.entry(key).or_insert_with(|| {
@@ -238,6 +258,7 @@ impl<'t> Cohort<'t> {
                         maker: specimens.makers.get(row).to_owned(),
                         pattern: specimens.patterns.get(row).to_owned(),
                         periods: Vec::new(),
+                        pieces: 0,
                         references: 0,
                     });
                     self.groups.len() as u32 - 1
@@ -245,8 +266,10 @@ impl<'t> Cohort<'t> {
             };
             last = Some((key, number));
             self.group_of.push(number);
+            self.reference[row] &= !(has_patterns && nameless[pattern]);
+            let group = &mut self.groups[number as usize];
+            group.pieces += 1;
             if self.reference[row] {
-                let group = &mut self.groups[number as usize];
                 group.references += 1;
                 if let Some(period) = self.periods.get(usize::from(self.period_of[row]))
                     && !group.periods.contains(&period.name)
@@ -324,6 +347,11 @@ impl<'t> Cohort<'t> {
         })
     }
 
+    /// Whether a row's piece is of the chosen periods.
+    pub fn is_chosen(&self, row: usize) -> bool {
+        self.reference[row]
+    }
+
     /// Whether the reading at a row of a column, if there is one, may speak for the works.
     pub fn is_reference(&self, column: &Column, row: usize) -> bool {
         self.reference[row] && speaks_for_the_works(column.state(row), self.unknown_state)
@@ -334,6 +362,13 @@ impl<'t> Cohort<'t> {
         let kind = self.table.dimension(column).kind;
         (0..self.group_of.len()).filter_map(move |row| self.reference(column, kind, row))
     }
+}
+
+/// For each name's number, the number of the first name that is the same but for its spelling.
+fn spellings(names: &Coded) -> Vec<u32> {
+    let mut first: HashMap<String, u32> = HashMap::new();
+    let number = |(code, name): (usize, &String)| *first.entry(fold(name)).or_insert(code as u32);
+    names.names().iter().enumerate().map(number).collect()
 }
 
 /// The periods that occur in a table, and the number of each row's.

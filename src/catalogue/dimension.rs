@@ -180,6 +180,16 @@ impl Catalogue {
         self.by_name.get(&fold(name)).copied()
     }
 
+    /// Every label and synonym.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.dimensions.iter().flat_map(|d| {
+            [&d.label]
+                .into_iter()
+                .chain(&d.synonyms)
+                .map(String::as_str)
+        })
+    }
+
     /// The dimension that a heading names, with the heading's unit where it has one: the whole
     /// heading first, then without its unit.
     pub fn find_heading(&self, heading: &str) -> Option<(usize, Option<Unit>)> {

@@ -14,7 +14,7 @@ pub struct YearRange {
 /// The text is no year or range of years.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "not a date of making; expected a year 1934, a range 1931-1938, or c. 1934 (5 years either way)"
+    "not a date of making; expected 1934, 1931-1938, 1930s or c. 1934 (5 years either way), or an empty cell"
 )]
 pub struct NotADate;
 

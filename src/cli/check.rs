@@ -3,13 +3,15 @@
 use std::path::PathBuf;
 
 use calibriar::catalogue::{Catalogue, nearest};
+use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{Check, DimensionCheck, Verdict, check, check_against};
 use clap::Args;
+use comfy_table::Cell;
 
 use super::json::{CHECK_COLUMNS, CheckOut, ChecksOut, check_rows};
-use super::norms::provenance_line;
+use super::norms::{hint, provenance_line};
 use super::output::{
     self, Format, FormatArgument, band, counted, probability, signed, sized, wrapped,
 };
@@ -75,7 +77,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         })?,
         Format::Csv => output::write_csv(&CHECK_COLUMNS, check_rows(&checks, catalogue))?,
         Format::Table => {
-            output::write_text(&page(&checks, catalogue, &settings, &source.provenance))?;
+            let page = Page {
+                cohort: &cohort,
+                catalogue,
+                settings: &settings,
+            };
+            output::write_text(&page.text(&checks, &source.provenance))?;
         }
     }
     Ok(outcome(&checks))
@@ -120,97 +127,130 @@ fn rows_of(source: &Source, names: &[String]) -> Result<Vec<usize>, CliError> {
     }
 }
 
-fn page(
-    checks: &[Check],
-    catalogue: &Catalogue,
-    settings: &Settings,
-    provenance: &Provenance,
-) -> String {
-    let mut text: String = checks
-        .iter()
-        .map(|c| piece(c, catalogue, settings) + "\n")
-        .collect();
-    text.push_str(&wrapped(
-        "A verdict is about dimensions. It neither dates nor authenticates a piece.",
-        "  ",
-    ));
-    text.push_str(&provenance_line(provenance));
-    text
+/// What the tables for people are made from.
+struct Page<'a> {
+    cohort: &'a Cohort<'a>,
+    catalogue: &'a Catalogue,
+    settings: &'a Settings,
 }
 
-fn piece(check: &Check, catalogue: &Catalogue, settings: &Settings) -> String {
-    let mut text = format!(
-        "{}: {}\n  {}\n",
-        check.specimen,
-        output::verdict_words(check.verdict),
-        group_title(&check.maker, &check.pattern)
-    );
-    if check.dimensions.is_empty() {
-        text.push_str("  nothing was measured\n");
-        return text;
+impl Page<'_> {
+    fn text(&self, checks: &[Check], provenance: &Provenance) -> String {
+        let mut text: String = checks.iter().map(|c| self.piece(c) + "\n").collect();
+        let share = 100.0 * self.settings.coverage();
+        for line in [
+            &format!(
+                "typical range: where a reading as fine as this one falls, of a good piece, with \
+                 {share} %"
+            ),
+            "score: how many steps of the usual spread from the centre, counted as for a normal law",
+            "p adj.: how often a good piece would look this odd in any dimension by chance",
+            "n: references of that dimension, the piece itself left out",
+            "A verdict is about dimensions. It neither dates nor authenticates a piece.",
+        ] {
+            text.push_str(&wrapped(line, "  "));
+        }
+        text.push_str(&provenance_line(provenance));
+        text
     }
-    let periods = match check.periods.as_slice() {
-        [] => "judged by no dated period".to_owned(),
-        periods => format!("judged by {}", periods.join(", ")),
-    };
-    text.push_str(&wrapped(
-        &format!("{periods}; its own readings left out"),
-        "  ",
-    ));
-    let headings = [
-        "dimension",
-        "unit",
-        ">reads",
-        "typical range",
-        ">off by",
-        ">score",
-        ">p adj.",
-        ">n",
-        "verdict",
-    ];
-    let mut table = output::table(&headings);
-    for dimension in &check.dimensions {
-        let known = catalogue.at(dimension.dimension);
-        let cells = match &dimension.judged {
-            None => {
-                let value = format!("{:.2}", dimension.value);
-                vec![
-                    value,
-                    "too few references".to_owned(),
-                    "-".into(),
-                    "-".into(),
-                    "-".into(),
-                ]
-            }
-            Some(j) => {
-                let scale = (j.typical.high - j.typical.low) / 4.0;
-                vec![
-                    sized(dimension.value, scale),
-                    band(j.typical.low, j.typical.high, scale),
-                    signed(j.deviation, scale),
-                    signed((10.0 * j.score).round() / 10.0, 1.0),
-                    probability(j.p_adjusted),
-                ]
-            }
-        };
-        let mut row = vec![
-            comfy_table::Cell::new(&known.label),
-            comfy_table::Cell::new(&known.unit),
+
+    fn piece(&self, check: &Check) -> String {
+        let mut text = format!(
+            "{}: {}\n  {}\n",
+            check.specimen,
+            output::verdict_words(check.verdict),
+            group_title(&check.maker, &check.pattern)
+        );
+        if check.dimensions.is_empty() {
+            text.push_str("  no reading that counts (history SPECIMEN tells what there was)\n");
+            return text;
+        }
+        text.push_str(&wrapped(&self.judged_by(check), "  "));
+        if check.dimensions.iter().all(|d| d.n == 0) {
+            return text;
+        }
+        text.push_str(&output::lines(&self.table(check)));
+        for line in check
+            .dimensions
+            .iter()
+            .filter_map(|d| words(d, self.catalogue, self.settings))
+        {
+            text.push_str(&wrapped(&line, "  "));
+        }
+        text
+    }
+
+    /// Whose readings the piece is judged by, or why by nobody's.
+    fn judged_by(&self, check: &Check) -> String {
+        let groups = self.cohort.groups();
+        let known = self.cohort.find_groups(Some(&check.pattern), None);
+        if check.dimensions.iter().any(|d| d.n > 0) {
+            let by = match check.periods.as_slice() {
+                [] => "all pieces of its pattern, whatever their date".to_owned(),
+                periods => periods.join(", "),
+            };
+            return format!("judged by {by}; its own readings left out");
+        }
+        if check.pattern.is_empty() {
+            return "no pattern given: it cannot be judged".to_owned();
+        }
+        if known.is_empty() {
+            let near = nearest(&check.pattern, groups.iter().map(|g| g.pattern.as_str()));
+            return format!(
+                "no pattern `{}` in the source{}",
+                check.pattern,
+                hint(&near)
+            );
+        }
+        if known.len() > 1 && check.maker.is_empty() {
+            let makers: Vec<&str> = known.iter().map(|&g| groups[g].maker.as_str()).collect();
+            return format!(
+                "several makers have this pattern ({}): name one",
+                makers.join(", ")
+            );
+        }
+        "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
+    }
+
+    fn table(&self, check: &Check) -> comfy_table::Table {
+        let headings = [
+            "dimension",
+            "unit",
+            ">reads",
+            "typical range",
+            ">off by",
+            ">score",
+            ">p adj.",
+            ">n",
+            "verdict",
         ];
-        row.extend(cells.into_iter().map(comfy_table::Cell::new));
-        row.push(comfy_table::Cell::new(dimension.n));
-        row.push(output::verdict_cell(dimension.verdict));
-        table.add_row(row);
+        let mut table = output::table(&headings);
+        for dimension in &check.dimensions {
+            let known = self.catalogue.at(dimension.dimension);
+            let numbers = match &dimension.judged {
+                None => {
+                    let value = format!("{:.2}", dimension.value);
+                    [value, "too few".into(), "-".into(), "-".into(), "-".into()]
+                }
+                Some(j) => {
+                    let scale = (j.typical.high - j.typical.low) / 4.0;
+                    [
+                        sized(dimension.value, scale),
+                        band(j.typical.low, j.typical.high, scale),
+                        signed(j.deviation, scale),
+                        signed((10.0 * j.score).round() / 10.0, 1.0),
+                        probability(j.p_adjusted),
+                    ]
+                }
+            };
+            let mut row = vec![Cell::new(&known.label), Cell::new(&known.unit)];
+            row.extend(numbers.into_iter().map(Cell::new));
+            row.push(Cell::new(dimension.n));
+            row.push(output::verdict_cell(dimension.verdict));
+            table.add_row(row);
+        }
+        table
     }
-    text.push_str(&output::lines(&table));
-    for line in check
-        .dimensions
-        .iter()
-        .filter_map(|d| words(d, catalogue, settings))
-    {
-        text.push_str(&wrapped(&line, "  "));
-    }
-    text
 }
 
 /// What a reader should take from one dimension, where there is something to take.
@@ -236,41 +276,32 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
             parts.push(match check.verdict {
                 Verdict::OutOfNorm => format!("{side} by {off} {unit}{beyond}"),
                 _ => format!(
-                    "{side} by {off} {unit}; of {} dimensions of a good piece about one is, so \
-                     this alone decides nothing",
+                    "{side} by {off} {unit}; about one dimension in {} of a good piece reads this \
+                     far out by chance, so this alone decides nothing",
                     (1.0 / settings.alpha()).round()
                 ),
             });
         }
         (Some(j), Verdict::Undecided) => {
-            let more = match check.more_references {
-                Some(n) => format!(
-                    "{} would tell, or",
-                    counted(n, "more reference", "more references")
+            let least = format!("{} {unit}", sized(j.least_noticeable, j.least_noticeable));
+            let seen = format!("only a deviation of {least} or more would show");
+            parts.push(match check.more_references {
+                Some(more) => format!(
+                    "{} cannot tell: {seen}; {more} more would do",
+                    counted(check.n, "reference", "references")
                 ),
-                None => "the reading is too coarse: take it again;".to_owned(),
-            };
-            let scale = j.least_noticeable;
-            parts.push(format!(
-                "{} is too few; {more} a deviation of {} {unit} would be seen",
-                counted(check.n, "reference", "references"),
-                sized(j.least_noticeable, scale)
-            ));
+                None => format!("too coarse to tell: {seen}; measure it again more finely"),
+            });
         }
         (None, _) => {
-            let more = check.more_references.map_or(String::new(), |n| {
-                format!(
-                    "; {} would tell",
-                    counted(n, "more reference", "more references")
-                )
-            });
-            parts.push(format!(
-                "{} of its pattern{more}",
-                match check.n {
-                    0 => "no reference".to_owned(),
-                    n => counted(n, "reference", "references"),
-                }
-            ));
+            let more = check
+                .more_references
+                .map_or(String::new(), |more| format!("; {more} more would do"));
+            let few = match check.n {
+                0 => "no reference".to_owned(),
+                n => counted(n, "reference", "references"),
+            };
+            parts.push(format!("{few} cannot tell{more}"));
         }
         (Some(_), Verdict::Typical) => {}
     }

@@ -113,11 +113,13 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
         ">p adj.",
     ];
     let mut table = output::table(&headings);
-    let mut flagged = 0;
+    let (mut flagged, mut chosen) = (0, 0);
     let mut last = None;
     for flag in flags {
         let out = FlagOut::new(flag, cohort);
-        flagged += usize::from(last != Some(flag.row));
+        let new = last != Some(flag.row);
+        flagged += usize::from(new);
+        chosen += usize::from(new && cohort.is_chosen(flag.row));
         last = Some(flag.row);
         let scale = (flag.typical.high - flag.typical.low) / 4.0;
         let label = &cohort.table().catalogue.at(flag.dimension).label;
@@ -134,5 +136,8 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
     let readings = output::counted(flags.len(), "reading", "readings");
     let of = output::counted(flagged, "piece", "pieces");
     let lines = output::lines(&table);
-    format!("{lines}\n{readings} of {of} out of norm, among {pieces} pieces\n")
+    format!(
+        "{lines}\n{readings} of {of} out of norm, among {pieces} pieces; {chosen} of them are \
+         themselves\npieces of the periods that all are judged by\n"
+    )
 }

@@ -60,6 +60,14 @@ fn chosen(
     let all = cohort.groups();
     let found = cohort.find_groups(pattern, maker);
     match (found.len(), pattern, maker) {
+        (0, Some(pattern), Some(maker)) if !cohort.find_groups(Some(pattern), None).is_empty() => {
+            let by = cohort.find_groups(Some(pattern), None);
+            let makers: Vec<&str> = by.iter().map(|&g| all[g].maker.as_str()).collect();
+            Err(CliError::Usage(format!(
+                "no pattern `{pattern}` by `{maker}`; it is by: {}",
+                makers.join(", ")
+            )))
+        }
         (0, Some(pattern), _) => {
             let near = nearest(pattern, all.iter().map(|g| g.pattern.as_str()));
             Err(CliError::Usage(format!(
@@ -85,7 +93,7 @@ fn chosen(
     }
 }
 
-fn hint(nearest: &[&str]) -> String {
+pub(super) fn hint(nearest: &[&str]) -> String {
     match nearest {
         [] => String::new(),
         names => format!("; nearest: {}", names.join(", ")),
@@ -101,29 +109,81 @@ fn page(
     settings: &Settings,
 ) -> String {
     let mut text = String::new();
+    if cohort.table().specimens.is_empty() {
+        return format!(
+            "no measurements in {} yet: calibriar add SHEET.csv\n",
+            source.provenance.source
+        );
+    }
     for &group in groups {
         let of = &cohort.groups()[group];
         let rows: Vec<&Norm> = norms.iter().filter(|n| n.group == group).collect();
         text.push_str(&group_title(&of.maker, &of.pattern));
         text.push('\n');
-        let pieces = output::counted(of.references, "piece", "pieces");
-        if rows.is_empty() {
-            text.push_str("  no factory reading of the chosen periods: nothing can be said\n\n");
-            continue;
-        }
         text.push_str(&output::wrapped(
-            &match of.periods.is_empty() {
-                true => pieces,
-                false => format!("{pieces} of {}", of.periods.join(", ")),
-            },
+            &voices(cohort, group, rows.is_empty()),
             "  ",
         ));
-        text.push_str(&strips(cohort, &rows));
+        if !rows.is_empty() {
+            text.push_str(&strips(cohort, &rows));
+        }
+        for norm in rows.iter().filter(|n| !n.not_credible.is_empty()) {
+            text.push_str(&output::wrapped(&not_credible(cohort, norm), "  "));
+        }
         text.push('\n');
     }
     text.push_str(&legend(settings));
     text.push_str(&provenance_line(&source.provenance));
     text
+}
+
+/// Whose readings speak for a pattern, or why nobody's do.
+fn voices(cohort: &Cohort<'_>, group: usize, silent: bool) -> String {
+    let of = &cohort.groups()[group];
+    let pieces = output::counted(of.pieces, "piece", "pieces");
+    if !silent {
+        let speaking = output::counted(of.references, "piece", "pieces");
+        return match of.periods.is_empty() {
+            true => speaking,
+            false => format!("{speaking} of {}", of.periods.join(", ")),
+        };
+    }
+    if of.references > 0 {
+        return format!(
+            "{pieces}, {} of the chosen periods, but none with a reading in factory state \
+             (--unknown-state lets unknown ones count)",
+            of.references
+        );
+    }
+    if of.pattern.is_empty() {
+        return format!("{pieces} without a pattern: they speak for none and are judged by none");
+    }
+    format!("{pieces}, none dated in a chosen period: nothing can be said")
+}
+
+/// A reference that no real pipe has, and what to do about it.
+fn not_credible(cohort: &Cohort<'_>, norm: &Norm) -> String {
+    let table = cohort.table();
+    let dimension = table.catalogue.at(norm.dimension);
+    let (low, high) = dimension.credible.unwrap_or_default();
+    let names: Vec<&str> = norm
+        .not_credible
+        .iter()
+        .take(5)
+        .map(|&row| table.specimens.names.get(row))
+        .collect();
+    let more = norm.not_credible.len() - names.len();
+    let more = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    format!(
+        "{}: {}{more} outside the credible {low} to {high} {}, and it counts: correct or withdraw it",
+        dimension.label,
+        names.join(", "),
+        dimension.unit
+    )
 }
 
 fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {

@@ -35,6 +35,9 @@ pub struct Norm {
     pub n: usize,
     /// References set aside because they are unlike their fellows.
     pub n_set_aside: usize,
+    /// Rows of references outside the dimension's credible range. They count: somebody should
+    /// correct or withdraw them.
+    pub not_credible: Vec<usize>,
     /// Degrees of freedom that come from the maker's other patterns.
     pub borrowed_df: f64,
     /// Plain description of the references, in the unit.
@@ -130,13 +133,22 @@ pub fn norms(
     for column in columns {
         let mut values: Vec<Vec<f64>> = vec![Vec::new(); groups.len()];
         let mut sums = vec![Sums::default(); groups.len()];
+        let mut not_credible: Vec<Vec<usize>> = vec![Vec::new(); groups.len()];
+        let dimension = table.dimension(column);
         for reference in cohort.references(column) {
             if let Some(at) = place[reference.group()] {
-                values[at].push(column.values[reference.row()]);
+                let value = column.values[reference.row()];
+                values[at].push(value);
+                if dimension
+                    .credible
+                    .is_some_and(|(low, high)| value < low || value > high)
+                {
+                    not_credible[at].push(reference.row());
+                }
                 sums[at].add(reference.x(), reference.u());
             }
         }
-        let kind = table.dimension(column).kind;
+        let kind = dimension.kind;
         for (at, values) in values.iter().enumerate().filter(|(_, v)| !v.is_empty()) {
             let described = describe(values)?;
             found[at].push(Norm {
@@ -145,6 +157,7 @@ pub fn norms(
                 kind,
                 n: values.len(),
                 n_set_aside: 0,
+                not_credible: std::mem::take(&mut not_credible[at]),
                 borrowed_df: 0.0,
                 described: Described {
                     mean: described.mean,

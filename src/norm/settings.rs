@@ -11,7 +11,7 @@ pub struct Settings {
 
 /// A setting that is no probability.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-#[error("{what} must lie between 0 and 1, ends excluded; got {value}")]
+#[error("{what} must lie between 0 and 1, ends excluded (0.95 is 95 %); got {value}")]
 pub struct SettingsError {
     /// `coverage`, `confidence` or `alpha`.
     pub what: &'static str,

@@ -70,7 +70,7 @@ pub fn read_cell<'a>(
     } else if let Some((centre, half)) = split_plus_minus(text) {
         plus_minus(centre.trim(), half.trim(), context)?
     } else {
-        let size = read_size(text, quantity, context.mark)?;
+        let size = read_size(text, quantity, context.mark, context.unit)?;
         let unit = unit_of(&size, context)?;
         let scale = unit.in_base_units();
         Written {
@@ -139,8 +139,8 @@ fn gauge_pair(low: &str, high: &str, context: &Context) -> Result<Written<'stati
     if low.is_empty() || high.is_empty() {
         return Err(NotationError::GaugeRange);
     }
-    let mut low = read_size(low, context.quantity, context.mark)?;
-    let mut high = read_size(high, context.quantity, context.mark)?;
+    let mut low = read_size(low, context.quantity, context.mark, context.unit)?;
+    let mut high = read_size(high, context.quantity, context.mark, context.unit)?;
     share_unit(&mut low, &mut high);
     let unit = unit_of(&low, context)?;
     let low = low.value * unit.in_base_units();
@@ -163,9 +163,9 @@ fn plus_minus(
     half: &str,
     context: &Context,
 ) -> Result<Written<'static>, NotationError> {
-    let mut centre = read_size(centre, context.quantity, context.mark)?;
-    let mut half =
-        read_size(half, context.quantity, context.mark).map_err(|_| NotationError::HalfWidth)?;
+    let mut centre = read_size(centre, context.quantity, context.mark, context.unit)?;
+    let mut half = read_size(half, context.quantity, context.mark, context.unit)
+        .map_err(|_| NotationError::HalfWidth)?;
     share_unit(&mut centre, &mut half);
     let unit = unit_of(&centre, context)?;
     let half = half.value * unit_of(&half, context)?.in_base_units();
@@ -388,8 +388,23 @@ mod tests {
             unit: Unit::Gram,
             ..MM
         };
-        refuses("#22", &weight, "a drill size is a length in inches");
-        refuses("1/2", &weight, "a bare fraction is a length in inches");
+        refuses(
+            "#22",
+            &weight,
+            "a drill size is read as inches, but this column is in g",
+        );
+        let ounces = Context {
+            unit: Unit::Ounce,
+            ..weight
+        };
+        refuses(
+            "1 1/2",
+            &ounces,
+            "a bare fraction is read as inches, but this column is in oz",
+        );
+        for text in ["approx 4.5", "4.5?", "~4.4", "c. 4"] {
+            refuses(text, &MM, "such as 4.5 ± 0.3");
+        }
         refuses(&"9".repeat(500), &MM, "far too long");
     }
 }

@@ -12,6 +12,9 @@ pub enum NotationError {
         /// What the column measures.
         quantity: Quantity,
     },
+    /// The writer was not sure.
+    #[error("an unsure size; write its limits, such as 4.5 ± 0.3, or leave it empty")]
+    Unsure,
     /// A comma in a file whose decimal mark is a point.
     #[error("decimal comma in a file whose decimal mark is a point; expected a form such as 4.6")]
     DecimalComma,
@@ -40,7 +43,7 @@ pub enum NotationError {
     #[error("no such drill; number drills run from #1 to #80, letter drills from A to Z")]
     UnknownDrill,
     /// A drill or a bare inch fraction in a column that is no length.
-    #[error("a {form} is a length in inches, but this column is in {}; write the unit", .unit.symbol())]
+    #[error("a {form} is read as inches, but this column is in {}; write the unit or a decimal", .unit.symbol())]
     InchFormElsewhere {
         /// `drill size` or `bare fraction`.
         form: &'static str,

@@ -68,14 +68,17 @@ pub(super) fn read_size(
     text: &str,
     quantity: Quantity,
     mark: DecimalMark,
+    column_unit: Unit,
 ) -> Result<Size, NotationError> {
     let text = text.trim();
+    if is_unsure(text) {
+        return Err(NotationError::Unsure);
+    }
     if let Some(size) = read_drill(text)? {
         if quantity != Quantity::Length {
-            let unit = quantity.base_unit();
             return Err(NotationError::InchFormElsewhere {
                 form: "drill size",
-                unit,
+                unit: column_unit,
             });
         }
         return Ok(size);
@@ -90,10 +93,9 @@ pub(super) fn read_size(
     };
     let unit = match unit {
         None if inch_form && quantity != Quantity::Length => {
-            let unit = quantity.base_unit();
             return Err(NotationError::InchFormElsewhere {
                 form: "bare fraction",
-                unit,
+                unit: column_unit,
             });
         }
         None if inch_form => Some(Unit::Inch),
@@ -105,6 +107,14 @@ pub(super) fn read_size(
         unit,
         bare: !inch_form && unit.is_none(),
     })
+}
+
+/// `approx 4.5`, `~4.5`, `4.5?`: a number, but nobody says how good.
+fn is_unsure(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    let marks = ["approx", "about", "circa", "ca", "c.", "~", "≈"];
+    let marked = marks.iter().any(|mark| lower.starts_with(mark)) || lower.ends_with('?');
+    marked && lower.contains(|c: char| c.is_ascii_digit())
 }
 
 /// `#22`, `no. 22`, `letter F`. `Ok(None)` when the text is no drill at all.

@@ -4,14 +4,17 @@ use std::fmt;
 
 use super::fault::{Place, short};
 use crate::catalogue::Dimension;
-use crate::notation::Quantity;
+use crate::notation::Unit;
 
-/// Values of one column that no real pipe has. They are kept; somebody should look.
+/// Values of one column that no real pipe has, for the same reason. They are kept; somebody should
+/// look.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Doubt {
     /// Where the first of them stands.
     pub place: Place,
-    /// How many.
+    /// Rows of some of the others.
+    pub other_rows: Vec<usize>,
+    /// How many there are.
     pub count: usize,
     /// The first one's text.
     pub text: String,
@@ -21,11 +24,11 @@ pub struct Doubt {
     pub unit: String,
     /// The credible range.
     pub credible: (f64, f64),
-    /// A slip of the unit that would explain most of them.
+    /// A slip of the unit that would explain them.
     pub slip: Option<Slip>,
 }
 
-/// Which slip of a unit would bring a value into its credible range.
+/// Which slip would bring a value into its credible range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Slip {
     /// Written in inches, read as millimetres.
@@ -40,13 +43,13 @@ pub enum Slip {
     Ounces,
 }
 
-/// Every slip, what it is a slip of, and the factor that would undo it.
-const SLIPS: [(Slip, Quantity, f64); 5] = [
-    (Slip::Inches, Quantity::Length, 25.4),
-    (Slip::Centimetres, Quantity::Length, 10.0),
-    (Slip::Millimetres, Quantity::Length, 1.0 / 25.4),
-    (Slip::Tenfold, Quantity::Length, 0.1),
-    (Slip::Ounces, Quantity::Mass, 28.349523125),
+/// Every slip, the unit that the value was read in, and the factor that would undo it.
+const SLIPS: [(Slip, Unit, f64); 5] = [
+    (Slip::Inches, Unit::Millimetre, 25.4),
+    (Slip::Centimetres, Unit::Millimetre, 10.0),
+    (Slip::Millimetres, Unit::Inch, 1.0 / 25.4),
+    (Slip::Tenfold, Unit::Millimetre, 0.1),
+    (Slip::Ounces, Unit::Gram, 28.349523125),
 ];
 
 impl fmt::Display for Doubt {
@@ -54,8 +57,13 @@ impl fmt::Display for Doubt {
         let (low, high) = self.credible;
         write!(f, "{}: `{}`: ", self.place, short(&self.text))?;
         write!(f, "outside the credible {low} to {high} {}", self.unit)?;
-        if self.count > 1 {
-            write!(f, " (so are {} more of this dimension)", self.count - 1)?;
+        if !self.other_rows.is_empty() {
+            let rows: Vec<String> = self.other_rows.iter().map(usize::to_string).collect();
+            write!(f, ", as in row {}", rows.join(", "))?;
+            let unnamed = self.count - 1 - self.other_rows.len();
+            if unnamed > 0 {
+                write!(f, " and {unnamed} more")?;
+            }
         }
         f.write_str(match self.slip {
             Some(Slip::Inches) => "; looks like inches read as millimetres",
@@ -69,98 +77,99 @@ impl fmt::Display for Doubt {
     }
 }
 
-/// What is out of the credible range of one dimension, counted up value by value.
+/// What is out of the credible range of one dimension, sorted by the slip that would explain it.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Doubting {
+pub(super) struct Doubting(Vec<Group>);
+
+#[derive(Clone, Debug)]
+struct Group {
+    slip: Option<Slip>,
     count: usize,
-    first: Option<(usize, String, f64)>,
-    /// How many of them each slip would explain.
-    explained: [usize; SLIPS.len()],
+    text: String,
+    value: f64,
+    /// Records of the first of them.
+    offsets: Vec<usize>,
 }
+
+/// As many rows are named for one doubt, the first included.
+const NAMED: usize = 12;
 
 impl Doubting {
     /// Notes a value of the record at `offset` where it is out of the credible range.
-    pub(super) fn note(&mut self, offset: usize, cell: &str, value: f64, dimension: &Dimension) {
+    pub(super) fn note(
+        &mut self,
+        offset: usize,
+        cell: &str,
+        (value, unit): (f64, Unit),
+        dimension: &Dimension,
+    ) {
         let Some((low, high)) = dimension.credible else {
             return;
         };
         if low <= value && value <= high {
             return;
         }
-        self.count += 1;
-        if self.first.is_none() {
-            self.first = Some((offset, cell.trim().to_owned(), value));
-        }
-        for ((_, quantity, factor), explained) in SLIPS.iter().zip(&mut self.explained) {
-            let undone = value * factor;
-            let fits = dimension.quantity == *quantity && low <= undone && undone <= high;
-            *explained += usize::from(fits);
+        let explains = |&(_, read_in, factor): &(Slip, Unit, f64)| {
+            read_in == unit && low <= value * factor && value * factor <= high
+        };
+        let slip = SLIPS.into_iter().find(explains).map(|(slip, ..)| slip);
+        self.add(Group {
+            slip,
+            count: 1,
+            text: cell.trim().to_owned(),
+            value,
+            offsets: vec![offset],
+        });
+    }
+
+    fn add(&mut self, new: Group) {
+        match self.0.iter_mut().find(|g| g.slip == new.slip) {
+            None => self.0.push(new),
+            Some(group) => {
+                group.count += new.count;
+                let room = NAMED - group.offsets.len().min(NAMED);
+                group.offsets.extend(new.offsets.into_iter().take(room));
+            }
         }
     }
 
     /// Adds what another stretch of the same column has, which comes after this one.
     pub(super) fn append(&mut self, other: Doubting) {
-        self.count += other.count;
-        self.first = self.first.take().or(other.first);
-        for (mine, theirs) in self.explained.iter_mut().zip(other.explained) {
-            *mine += theirs;
-        }
+        other.0.into_iter().for_each(|group| self.add(group));
     }
 
-    /// The doubt, if there is any; `position` is the column's.
-    pub(super) fn into_raw(self, position: usize, dimension: &Dimension) -> Option<RawDoubt> {
-        let (offset, text, value) = self.first?;
-        let slip = SLIPS
-            .iter()
-            .zip(self.explained)
-            // A few odd pieces among many slipped ones do not hide the slip.
-            .find(|&(_, explained)| 4 * explained >= 3 * self.count)
-            .map(|((slip, ..), _)| *slip);
-        Some(RawDoubt {
-            offset,
+    /// The doubts; `position` is the column's.
+    pub(super) fn into_raw(self, position: usize, dimension: &Dimension) -> Vec<RawDoubt> {
+        let credible = dimension.credible.unwrap_or_default();
+        let raw = |group: Group| RawDoubt {
+            offsets: group.offsets,
             position,
-            count: self.count,
-            text,
-            value,
-            unit: dimension.unit.clone(),
-            credible: dimension.credible?,
-            slip,
-        })
+            doubt: Doubt {
+                place: Place::default(),
+                other_rows: Vec::new(),
+                count: group.count,
+                text: group.text,
+                value: group.value,
+                unit: dimension.unit.clone(),
+                credible,
+                slip: group.slip,
+            },
+        };
+        self.0.into_iter().map(raw).collect()
     }
 }
 
-/// A doubt whose place is still the offset of its record.
+/// A doubt whose places are still the offsets of its records.
 #[derive(Debug)]
 pub(super) struct RawDoubt {
-    pub(super) offset: usize,
+    pub(super) offsets: Vec<usize>,
     pub(super) position: usize,
-    count: usize,
-    text: String,
-    value: f64,
-    unit: String,
-    credible: (f64, f64),
-    slip: Option<Slip>,
-}
-
-impl RawDoubt {
-    /// The doubt with its place.
-    pub(super) fn at(self, place: Place) -> Doubt {
-        Doubt {
-            place,
-            count: self.count,
-            text: self.text,
-            value: self.value,
-            unit: self.unit,
-            credible: self.credible,
-            slip: self.slip,
-        }
-    }
+    pub(super) doubt: Doubt,
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::notation::Unit;
 
     #[test]
     fn the_factors_are_those_of_the_units() {

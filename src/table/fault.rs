@@ -6,7 +6,7 @@ use crate::catalogue::NotADate;
 use crate::notation::NotationError;
 
 /// Where a cell stands, counted as a spreadsheet shows it: from 1, header and blank rows included.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Place {
     /// The file, as it was named.
     pub file: String,
@@ -105,13 +105,18 @@ pub enum FaultKind {
     },
     /// A heading that is neither a known column nor a dimension.
     #[error(
-        "neither a known column nor a dimension{}; --column, --skip or --new-dimensions say what to do with it",
-        suggestion(nearest)
+        "neither a known column nor a dimension{}",
+        what_to_do(heading, nearest)
     )]
     UnknownColumn {
+        /// The heading.
+        heading: String,
         /// The known names that look most like it.
         nearest: Vec<String>,
     },
+    /// A cell in a column without a heading.
+    #[error("the column has no heading; expected one, or empty cells")]
+    NoHeading,
     /// Two columns for one thing.
     #[error(
         "column {first} ({}) holds this already; expected one column for it",
@@ -144,6 +149,19 @@ pub enum FaultKind {
     /// A period that cannot stand beside another.
     #[error(transparent)]
     Period(#[from] crate::catalogue::PeriodError),
+}
+
+/// What to type about an unknown column.
+fn what_to_do(heading: &str, nearest: &[String]) -> String {
+    let heading = short(heading);
+    let renamed = match nearest.first() {
+        Some(name) => format!("--column '{heading}={name}' reads it as that, "),
+        None => String::new(),
+    };
+    format!(
+        "{}; {renamed}--skip '{heading}' leaves it out, --new-dimensions takes it as a dimension",
+        suggestion(nearest)
+    )
 }
 
 fn suggestion(nearest: &[String]) -> String {
@@ -202,7 +220,7 @@ pub enum TableError {
         found: &'static str,
     },
     /// No column of names.
-    #[error("{file} has no `specimen` column; its header has: {}{}", short(&found.join(", ")), match header_row { Some(row) => format!("; row {row} looks like a header: delete the rows above it"), None => String::new() })]
+    #[error("{file}, row 1: no column `specimen`; the header has: {}; {}", headings(found), match header_row { Some(row) => format!("row {row} looks like the header: delete the rows above it"), None => "where another column holds the names: --column HEADER=specimen; a title above the header must go".to_owned() })]
     NoSpecimenColumn {
         /// The file, as it was named.
         file: String,
@@ -229,8 +247,22 @@ pub enum TableError {
         /// Each bad heading.
         faults: Vec<Fault>,
     },
+    /// `--column` reads a heading as something that is nothing.
+    #[error(
+        "`{name}` as given by --column is neither a known column nor a dimension{}",
+        suggestion(nearest)
+    )]
+    NoSuchName {
+        /// As given.
+        name: String,
+        /// The known names that look most like it.
+        nearest: Vec<String>,
+    },
     /// An option names a column that is not there.
-    #[error("{file}: no column `{heading}` as named by {option}; the header has: {}", short(&found.join(", ")))]
+    #[error(
+        "{file}: no column `{heading}` as named by {option}; the header has: {}",
+        headings(found)
+    )]
     NoSuchColumn {
         /// The file, as it was named.
         file: String,
@@ -241,6 +273,20 @@ pub enum TableError {
         /// The headings found.
         found: Vec<String>,
     },
+}
+
+/// The headings of a file, for a message.
+fn headings(found: &[String]) -> String {
+    const SHOWN: usize = 40;
+    let named = found.iter().filter(|h| !h.trim().is_empty());
+    let mut shown: Vec<String> = named.map(|h| short(h)).collect();
+    let more = shown.len().saturating_sub(SHOWN);
+    shown.truncate(SHOWN);
+    match (shown.len(), more) {
+        (0, _) => "no headings".to_owned(),
+        (_, 0) => shown.join(", "),
+        (_, more) => format!("{} and {more} more", shown.join(", ")),
+    }
 }
 
 /// `1 column`, `3 columns`.

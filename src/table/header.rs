@@ -51,6 +51,9 @@ const KNOWN: [(&str, Known); 16] = [
 ];
 const KNOWN_IN_WIDE: usize = 9;
 
+/// Heading of the column that [`super::SetAside`] adds.
+pub(super) const REASONS: &str = "reasons";
+
 /// What one column of the file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Target {
@@ -126,15 +129,10 @@ pub(super) fn plan(
             most: MOST_COLUMNS,
         });
     }
-    check_options(file, &headings, options)?;
     let names: Vec<&str> = headings.iter().map(|h| read_as(h, options)).collect();
     let has = |name: &str| names.iter().any(|n| fold(n) == fold(name));
     let long = has("dimension") && has("value");
-    let known_here = if long {
-        &KNOWN[..]
-    } else {
-        &KNOWN[..KNOWN_IN_WIDE]
-    };
+    let known_here = known_columns(long);
     let skipped = |h: &str| options.skip.iter().any(|s| fold(s) == fold(h));
 
     let mut plan = Plan {
@@ -146,7 +144,9 @@ pub(super) fn plan(
     let mut faults = Vec::new();
     let mut holders: HashMap<Holder, usize> = HashMap::new();
     for (position, (heading, name)) in headings.iter().zip(&names).enumerate() {
-        let column = if skipped(heading) {
+        // The last column of a file that --set-aside wrote.
+        let reasons = position + 1 == headings.len() && fold(heading) == REASONS;
+        let column = if skipped(heading) || reasons {
             Ok(Column::Skipped)
         } else if heading.trim().is_empty() {
             Ok(Column::Nameless)
@@ -250,20 +250,28 @@ fn dimension_column(
         ));
     }
     let columns = known_here.iter().map(|(k, _)| *k);
-    let all = catalogue.all().iter().flat_map(|d| {
-        [&d.label]
-            .into_iter()
-            .chain(&d.synonyms)
-            .map(String::as_str)
-    });
-    let nearest = nearest(bare, columns.chain(all));
+    let nearest = nearest(bare, columns.chain(catalogue.names()));
     Err(FaultKind::UnknownColumn {
+        heading: name.to_owned(),
         nearest: nearest.into_iter().map(str::to_owned).collect(),
     })
 }
 
+fn known_columns(long: bool) -> &'static [(&'static str, Known)] {
+    if long {
+        &KNOWN
+    } else {
+        &KNOWN[..KNOWN_IN_WIDE]
+    }
+}
+
 /// A misspelt `--column` or `--skip` must not pass unseen.
-fn check_options(file: &str, headings: &[String], options: &Options) -> Result<(), TableError> {
+pub(super) fn check_options(
+    file: &str,
+    headings: &[String],
+    options: &Options,
+    catalogue: &Catalogue,
+) -> Result<(), TableError> {
     let renamed = options.columns.iter().map(|(from, _)| (from, "--column"));
     let skipped = options.skip.iter().map(|name| (name, "--skip"));
     for (wanted, option) in renamed.chain(skipped) {
@@ -275,6 +283,21 @@ fn check_options(file: &str, headings: &[String], options: &Options) -> Result<(
                 found: headings.to_vec(),
             });
         }
+    }
+    let known = |name: &str| {
+        known_columns(true)
+            .iter()
+            .any(|(k, _)| fold(k) == fold(name))
+            || catalogue.find_heading(name).is_some()
+    };
+    let unknown = options.columns.iter().find(|(_, name)| !known(name));
+    if let Some((_, name)) = unknown.filter(|_| !options.new_dimensions) {
+        let columns = known_columns(true).iter().map(|(k, _)| *k);
+        let near = nearest(name, columns.chain(catalogue.names()));
+        return Err(TableError::NoSuchName {
+            name: name.clone(),
+            nearest: near.into_iter().map(str::to_owned).collect(),
+        });
     }
     Ok(())
 }

@@ -11,7 +11,7 @@ use super::header::Known;
 use super::text::Texts;
 use super::wide::{fill, missing_as_empty};
 use super::{Found, Input, Options, RawFault, csv_reader, next_record};
-use crate::catalogue::{Catalogue, Dimension, State, YearRange, nearest};
+use crate::catalogue::{Catalogue, Dimension, State, YearRange, fold, nearest};
 use crate::notation::{Context, Unit, read_cell, split_heading};
 
 /// Reads the rows.
@@ -140,7 +140,7 @@ impl LongReader<'_> {
             for ((known, word), said) in PIECE_WORDS.iter().zip(&words).zip(earlier) {
                 if let Some((first, first_offset)) = said
                     && !word.is_empty()
-                    && word != first
+                    && fold(word) != fold(first)
                 {
                     let kind = FaultKind::Contradiction {
                         first: first.clone(),
@@ -187,13 +187,7 @@ impl LongReader<'_> {
         };
         let dimension_cell = cell(Known::Dimension);
         let Some((dimension, heading_unit)) = self.dimension(dimension_cell.1, unit) else {
-            let known = self.catalogue.all().iter().flat_map(|d| {
-                [&d.label]
-                    .into_iter()
-                    .chain(&d.synonyms)
-                    .map(String::as_str)
-            });
-            let nearest = nearest(dimension_cell.1, known);
+            let nearest = nearest(dimension_cell.1, self.catalogue.names());
             let nearest = nearest.into_iter().map(str::to_owned).collect();
             bad.push(wrong(
                 dimension_cell,
@@ -252,7 +246,7 @@ impl LongReader<'_> {
             self.doubting.entry(dimension).or_default().note(
                 offset,
                 value_cell.1,
-                value,
+                (value, unit),
                 self.catalogue.at(dimension),
             );
         }
@@ -386,9 +380,9 @@ impl LongReader<'_> {
         let mut doubts: Vec<_> = self
             .doubting
             .into_iter()
-            .filter_map(|(d, doubting)| doubting.into_raw(position, self.catalogue.at(d)))
+            .flat_map(|(d, doubting)| doubting.into_raw(position, self.catalogue.at(d)))
             .collect();
-        doubts.sort_by_key(|d| d.offset);
+        doubts.sort_by_key(|d| d.offsets.first().copied());
         let table = Table {
             catalogue: self.catalogue,
             periods: Default::default(),

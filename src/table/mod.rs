@@ -112,7 +112,7 @@ impl SetAside {
     /// # Errors
     /// Those of `out`.
     pub fn write(&self, out: &mut dyn io::Write) -> io::Result<()> {
-        writeln!(out, "{}{}reasons", self.header, self.delimiter)?;
+        writeln!(out, "{}{}{}", self.header, self.delimiter, header::REASONS)?;
         for (row, reasons) in &self.rows {
             let reasons = reasons.replace('"', "\"\"");
             writeln!(out, "{row}{}\"{reasons}\"", self.delimiter)?;
@@ -156,6 +156,7 @@ pub fn read(
             &source, delimiter, &headings,
         )));
     }
+    header::check_options(file, &headings, options, &catalogue)?;
     if !header::names_specimens(&headings, options) {
         return Err(TableError::NoSpecimenColumn {
             file: file.to_owned(),
@@ -226,14 +227,13 @@ struct Input<'a> {
 
 impl Input<'_> {
     fn doubt(&self, raw: RawDoubt) -> Doubt {
-        let at = self.source.locate(&[raw.offset], self.delimiter);
-        let nowhere = source_text::Located {
-            row: 0,
-            line: 0,
-            raw: "",
-        };
-        let place = self.place(at.first().unwrap_or(&nowhere), Some(raw.position));
-        raw.at(place)
+        let located = self.source.locate(&raw.offsets, self.delimiter);
+        let mut doubt = raw.doubt;
+        if let Some((first, others)) = located.split_first() {
+            doubt.place = self.place(first, Some(raw.position));
+            doubt.other_rows = others.iter().map(|at| at.row).collect();
+        }
+        doubt
     }
 
     fn place(&self, at: &source_text::Located<'_>, position: Option<usize>) -> Place {

@@ -64,6 +64,8 @@ struct Chunk {
     columns: Vec<RawColumn>,
     words: Words,
     faults: Vec<RawFault>,
+    /// Names of the faulty rows, with their offsets.
+    refused: Vec<(String, usize)>,
 }
 
 /// The texts that only a collection keeps.
@@ -152,6 +154,7 @@ fn read_part(
             start,
             faulty: false,
             details: options.details,
+            doubtful: Vec::new(),
         };
         if row.has_right_length(&record, plan.targets.len()) {
             for (position, (cell, target)) in record.iter().zip(&plan.targets).enumerate() {
@@ -165,7 +168,10 @@ fn read_part(
                 }
             }
         }
-        row.finish();
+        row.finish(
+            &contexts,
+            plan.position(Known::Specimen).and_then(|p| record.get(p)),
+        );
     }
     chunk
 }
@@ -176,6 +182,8 @@ struct RowReader<'a> {
     start: usize,
     faulty: bool,
     details: bool,
+    /// Cells out of their credible range: column, text, value and the unit it was read in.
+    doubtful: Vec<(usize, String, (f64, Unit))>,
 }
 
 impl RowReader<'_> {
@@ -211,13 +219,7 @@ impl RowReader<'_> {
     }
 
     fn nameless(&mut self, position: usize, cell: &str) {
-        self.fault(
-            Some(position),
-            cell,
-            FaultKind::UnknownColumn {
-                nearest: Vec::new(),
-            },
-        );
+        self.fault(Some(position), cell, FaultKind::NoHeading);
     }
 
     fn reading(&mut self, position: usize, column: usize, cell: &str, context: &ColumnContext<'_>) {
@@ -233,8 +235,8 @@ impl RowReader<'_> {
             if has_sense(context.dimension.kind, value) {
                 raw.note_step(10f64.powi(-i32::from(decimals)) * context.scale);
                 if value < context.credible.0 || value > context.credible.1 {
-                    raw.doubting
-                        .note(self.start, cell, value, context.dimension);
+                    let unit = context.cell.unit;
+                    self.doubtful.push((column, cell.to_owned(), (value, unit)));
                 }
                 raw.values.push(value);
                 return;
@@ -266,9 +268,10 @@ impl RowReader<'_> {
                 } else {
                     None
                 };
-                if fault.is_none() {
-                    raw.doubting
-                        .note(self.start, cell, written.value, context.dimension);
+                let (low, high) = context.credible;
+                if written.value < low || written.value > high {
+                    let read = (written.value, written.unit);
+                    self.doubtful.push((column, cell.to_owned(), read));
                 }
                 (written.value, fault)
             }
@@ -336,12 +339,23 @@ impl RowReader<'_> {
         }
     }
 
-    /// Closes the row: what a faulty one has put is taken back.
-    fn finish(self) {
+    /// Closes the row: what a faulty one has put is taken back, all but its name.
+    fn finish(self, contexts: &[ColumnContext<'_>], specimen: Option<&str>) {
+        let chunk = self.chunk;
         if self.faulty {
-            self.chunk.truncate(self.chunk.offsets.len());
-        } else {
-            self.chunk.offsets.push(self.start);
+            chunk.truncate(chunk.offsets.len());
+            let name = specimen.unwrap_or("").trim();
+            if !name.is_empty() {
+                chunk.refused.push((name.to_owned(), self.start));
+            }
+            return;
+        }
+        chunk.offsets.push(self.start);
+        for (column, cell, read) in self.doubtful {
+            let dimension = contexts[column].dimension;
+            chunk.columns[column]
+                .doubting
+                .note(self.start, &cell, read, dimension);
         }
     }
 }
@@ -482,47 +496,53 @@ impl Chunk {
         self.words.source.append(&other.words.source);
         self.words.note.append(&other.words.note);
         self.faults.extend(other.faults);
+        self.refused.extend(other.refused);
     }
 
     fn doubts(&mut self, input: &Input<'_>, catalogue: &Catalogue) -> Vec<RawDoubt> {
         self.columns
             .iter_mut()
             .zip(&input.plan.dimensions)
-            .filter_map(|(column, planned)| {
+            .flat_map(|(column, planned)| {
                 std::mem::take(&mut column.doubting)
                     .into_raw(planned.position, catalogue.at(planned.dimension))
             })
             .collect()
     }
 
-    /// Takes out every row whose specimen stands in an earlier row.
+    /// Takes out every row whose specimen stands in an earlier row, be that one faulty or not.
     fn refuse_duplicates(&mut self, input: &Input<'_>) -> Vec<RawFault> {
         let names = &self.specimens.names;
         let ascending = (1..names.len()).all(|row| names.get(row - 1) < names.get(row));
-        if ascending {
+        if ascending && self.refused.is_empty() {
             return Vec::new();
         }
-        let mut first: HashMap<&str, usize> = HashMap::with_capacity(names.len());
+        let good = names.iter().zip(&self.offsets).enumerate();
+        let good = good.map(|(row, (name, &offset))| (offset, name, Some(row)));
+        let refused = self.refused.iter();
+        let refused = refused.map(|(name, offset)| (*offset, name.as_str(), None));
+        let mut rows: Vec<(usize, &str, Option<usize>)> = good.chain(refused).collect();
+        rows.sort_unstable_by_key(|(offset, ..)| *offset);
+        let mut first: HashMap<&str, usize> = HashMap::with_capacity(rows.len());
         let mut keep = vec![true; names.len()];
         let mut faults = Vec::new();
-        for (row, name) in names.iter().enumerate() {
-            match first.get(name) {
-                None => {
-                    first.insert(name, row);
-                }
-                Some(&earlier) => {
-                    keep[row] = false;
-                    faults.push(RawFault {
-                        offset: self.offsets[row],
-                        position: input.plan.position(Known::Specimen),
-                        text: name.to_owned(),
-                        kind: FaultKind::DuplicateSpecimen { first_row: 0 },
-                        earlier: Some(self.offsets[earlier]),
-                    });
-                }
+        for (offset, name, row) in rows {
+            let Some(&earlier) = first.get(name) else {
+                first.insert(name, offset);
+                continue;
+            };
+            if let Some(row) = row {
+                keep[row] = false;
             }
+            faults.push(RawFault {
+                offset,
+                position: input.plan.position(Known::Specimen),
+                text: name.to_owned(),
+                kind: FaultKind::DuplicateSpecimen { first_row: 0 },
+                earlier: Some(earlier),
+            });
         }
-        if !faults.is_empty() {
+        if keep.contains(&false) {
             self.retain(&keep);
         }
         faults
