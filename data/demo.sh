@@ -2,6 +2,7 @@
 # The main job on the invented data: messy sheets in, a pattern's typical ranges, what is off.
 set -eu
 cd "$(dirname "$0")/.."
+echo "Building the program; the first time this takes a few minutes."
 cargo build --release --quiet
 export CALIBRIAR_COLLECTION=target/demo.db
 rm -f target/demo.db

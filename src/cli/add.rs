@@ -33,46 +33,37 @@ pub(super) struct Arguments {
     /// Let what contradicts the collection replace it; needs --why
     #[arg(long, requires = "why")]
     correct: bool,
-    #[command(flatten)]
-    author: AuthorArguments,
-    #[command(flatten)]
-    table: TableArguments,
-}
-
-/// Who changes a collection, and why.
-#[derive(Clone, Debug, Args)]
-pub(super) struct AuthorArguments {
     /// Who adds [default: the name of the user]
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// Why, for the history
     #[arg(long, value_name = "REASON")]
     why: Option<String>,
+    #[command(flatten)]
+    table: TableArguments,
 }
 
-impl AuthorArguments {
-    pub(super) fn author(&self) -> Author {
-        let user = || {
-            ["USER", "USERNAME", "LOGNAME"]
-                .iter()
-                .find_map(|v| std::env::var(v).ok())
-        };
-        Author {
-            by: self
-                .by
-                .clone()
-                .or_else(user)
-                .unwrap_or_else(|| "unknown".to_owned()),
-            on: jiff::Timestamp::now()
-                .strftime("%Y-%m-%dT%H:%M:%SZ")
-                .to_string(),
-            why: self.why.clone().unwrap_or_default(),
-        }
+/// The author of a revision made now.
+pub(super) fn author(by: Option<&str>, why: Option<&str>) -> Author {
+    let user = || {
+        ["USER", "USERNAME", "LOGNAME"]
+            .iter()
+            .find_map(|v| std::env::var(v).ok())
+    };
+    Author {
+        by: by
+            .map(str::to_owned)
+            .or_else(user)
+            .unwrap_or_else(|| "unknown".to_owned()),
+        on: jiff::Timestamp::now()
+            .strftime("%Y-%m-%dT%H:%M:%SZ")
+            .to_string(),
+        why: why.unwrap_or_default().to_owned(),
     }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let author = arguments.author.author();
+    let author = author(arguments.by.as_deref(), arguments.why.as_deref());
     if let Some(folder) = exported_collection(&arguments.files)? {
         let mut collection = Collection::open_or_create(&arguments.to)?;
         collection.import(folder)?;

@@ -86,7 +86,7 @@ fn revisions(entries: Vec<Entry>, format: Format) -> Result<(), CliError> {
         Format::Table => {
             let headings = [
                 ">rev.",
-                "when",
+                "when (UTC)",
                 "who",
                 "action",
                 ">added",
@@ -102,7 +102,7 @@ fn revisions(entries: Vec<Entry>, format: Format) -> Result<(), CliError> {
                 }
                 table.add_row(vec![
                     e.revision.to_string(),
-                    e.made_on,
+                    e.made_on.get(..16).unwrap_or(&e.made_on).replace('T', " "),
                     e.made_by,
                     e.action,
                     e.readings.to_string(),
@@ -137,7 +137,6 @@ fn of_specimen(specimen: &str, history: Vec<Happening>, format: Format) -> Resul
                 "dimension",
                 ">written",
                 ">value",
-                "unit",
                 "state",
                 "why",
             ];
@@ -150,8 +149,8 @@ fn of_specimen(specimen: &str, history: Vec<Happening>, format: Format) -> Resul
                     h.what.to_owned(),
                     h.dimension,
                     h.text,
-                    format!("{:.2}", h.value),
-                    h.unit,
+                    h.value
+                        .map_or(String::new(), |v| format!("{v:.2} {}", h.unit)),
                     h.state.to_owned(),
                     h.why,
                 ]);

@@ -112,8 +112,17 @@ pub(super) fn write_set_aside(rows: &SetAside, path: &Path) -> Result<(), CliErr
     if rows.is_empty() {
         return Ok(());
     }
-    let mut file = std::fs::File::create_new(path)
-        .map_err(|error| CliError::Usage(format!("cannot write {}: {error}", path.display())))?;
+    let mut file = std::fs::File::create_new(path).map_err(|error| {
+        CliError::Usage(match error.kind() {
+            std::io::ErrorKind::AlreadyExists => {
+                format!(
+                    "{} exists already and is not overwritten: name another file",
+                    path.display()
+                )
+            }
+            _ => format!("cannot write {}: {error}", path.display()),
+        })
+    })?;
     let mut text = Vec::new();
     rows.write(&mut text)?;
     file.write_all(&text)?;

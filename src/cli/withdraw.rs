@@ -2,10 +2,12 @@
 
 use std::path::PathBuf;
 
+use calibriar::catalogue::nearest;
 use calibriar::collection::{Collection, CollectionError};
 use clap::Args;
 
-use super::add::AuthorArguments;
+use super::add::author;
+use super::norms::hint;
 use super::output::{counted, write_text};
 use super::source::DEFAULT;
 use super::{CliError, Outcome};
@@ -20,17 +22,16 @@ pub(super) struct Arguments {
     /// The collection
     #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
     to: PathBuf,
-    #[command(flatten)]
-    author: AuthorArguments,
+    /// Who withdraws [default: the name of the user]
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+    /// Why, for the history
+    #[arg(long, value_name = "REASON")]
+    why: String,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let author = arguments.author.author();
-    if author.why.is_empty() {
-        return Err(CliError::Usage(
-            "a withdrawal needs its reason: --why REASON".to_owned(),
-        ));
-    }
+    let author = author(arguments.by.as_deref(), Some(&arguments.why));
     if !arguments.to.exists() {
         let file = arguments.to.display().to_string();
         return Err(CollectionError::Missing { file }.into());
@@ -42,7 +43,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             let found = catalogue
                 .find(name)
                 .map(|index| catalogue.at(index).key.clone());
-            Some(found.ok_or_else(|| CliError::Usage(format!("no dimension `{name}`")))?)
+            Some(found.ok_or_else(|| {
+                let near = nearest(name, catalogue.names());
+                CliError::Usage(format!("no dimension `{name}`{}", hint(&near)))
+            })?)
         }
     };
     let mut collection = Collection::open_or_create(&arguments.to)?;

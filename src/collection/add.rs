@@ -11,7 +11,7 @@ use super::rows::{
 };
 use super::schema;
 use super::{Collection, CollectionError, Contradiction};
-use crate::catalogue::Periods;
+use crate::catalogue::{Periods, fold};
 use crate::table::{Circumstance, Details, KeptReading, Table};
 
 /// A file to add, read already.
@@ -145,7 +145,7 @@ impl Collection {
         if wanted.is_empty() {
             let what = dimension.unwrap_or("any dimension");
             return Err(nothing(format!(
-                "`{specimen}` has no live reading of {what}"
+                "`{specimen}` has no reading of {what} that still counts"
             )));
         }
         for reading in &wanted {
@@ -171,6 +171,8 @@ struct Adding<'t> {
     descriptions: HashMap<i64, Description>,
     withdrawals: Vec<(i64, i64, i64)>,
     contradictions: Vec<Contradiction>,
+    /// Name of the file that is being added.
+    reading_file: String,
 }
 
 impl<'t> Adding<'t> {
@@ -202,6 +204,7 @@ impl<'t> Adding<'t> {
             descriptions: HashMap::new(),
             withdrawals: Vec::new(),
             contradictions: Vec::new(),
+            reading_file: String::new(),
         })
     }
 
@@ -229,6 +232,7 @@ impl<'t> Adding<'t> {
         )?;
         let id = self.transaction.last_insert_rowid();
         let mut readings = Digester::default();
+        self.reading_file.clone_from(&file.name);
         match &file.content {
             NewContent::Periods(periods) => self.periods(periods)?,
             NewContent::Table(table) => self.table(id, table, &mut readings, progress)?,
@@ -372,6 +376,7 @@ impl<'t> Adding<'t> {
                 self.added.corrections += 1;
             } else {
                 self.contradictions.push(Contradiction {
+                    file: self.reading_file.clone(),
                     specimen: candidate.specimen.to_owned(),
                     what: candidate.dimension.to_owned(),
                     has: old.text.clone(),
@@ -457,7 +462,9 @@ impl<'t> Adding<'t> {
         };
         let mut merged = old.clone();
         for ((what, has), (_, says)) in merged.fields_mut().into_iter().zip(said.fields()) {
-            if says.is_empty() || says == has {
+            let name = ["maker", "pattern", "period"].contains(&what);
+            let same = says == has || (name && fold(says) == fold(has));
+            if says.is_empty() || same {
                 continue;
             }
             if has.is_empty() {
@@ -467,6 +474,7 @@ impl<'t> Adding<'t> {
                 self.added.corrections += 1;
             } else {
                 self.contradictions.push(Contradiction {
+                    file: self.reading_file.clone(),
                     specimen: said.specimen.clone(),
                     what: what.to_owned(),
                     has: has.clone(),

@@ -106,8 +106,10 @@ fn contradicting(n: usize) -> String {
 
 /// Something that a file says otherwise than the collection.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{specimen}, {what}: the collection has `{has}`, the file has `{says}`")]
+#[error("{file}: {specimen}, {what}: the collection has `{has}`, the file has `{says}`")]
 pub struct Contradiction {
+    /// The file's name.
+    pub file: String,
     /// The specimen.
     pub specimen: String,
     /// The dimension or the column.

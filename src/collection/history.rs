@@ -28,7 +28,7 @@ pub struct Entry {
     pub sha256: String,
 }
 
-/// One thing that happened to a reading of a specimen.
+/// One thing that happened to a specimen: to a reading, or to what is said of it.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Happening {
     /// The revision.
@@ -37,19 +37,19 @@ pub struct Happening {
     pub made_on: String,
     /// By whom.
     pub made_by: String,
-    /// `added` or `withdrawn`.
+    /// `added` or `withdrawn` for a reading, `described` for maker, pattern, date and the like.
     pub what: &'static str,
-    /// The dimension's key.
+    /// The dimension's key, or the column that was described.
     pub dimension: String,
-    /// The cell, verbatim.
+    /// The cell, verbatim; for a changed description, old and new.
     pub text: String,
-    /// The value, in the dimension's unit.
-    pub value: f64,
-    /// The unit.
+    /// The value, in the dimension's unit; none for a description.
+    pub value: Option<f64>,
+    /// The unit; empty for a description.
     pub unit: String,
-    /// The reading's state.
+    /// The reading's state; empty for a description.
     pub state: &'static str,
-    /// The file that brought it.
+    /// The file that brought the reading; empty for a description.
     pub file: String,
     /// The revision's reason; may be empty.
     pub why: String,
@@ -138,6 +138,52 @@ impl Collection {
                 why: row.get(3)?,
             })
         })?;
-        Ok(Some(happenings.collect::<Result<_, _>>()?))
+        let mut all: Vec<Happening> = happenings.collect::<Result<_, _>>()?;
+        all.extend(self.descriptions_of(id)?);
+        // Stable: within a revision what is said of the specimen stands after its readings.
+        all.sort_by_key(|h| h.revision);
+        Ok(Some(all))
+    }
+
+    /// What each revision says otherwise of a specimen than the one before.
+    fn descriptions_of(&self, specimen: i64) -> Result<Vec<Happening>, CollectionError> {
+        const COLUMNS: [&str; 7] = [
+            "maker", "pattern", "finish", "made", "period", "source", "note",
+        ];
+        let mut statement = self.connection.prepare(
+            "SELECT v.id, v.made_on, v.made_by, v.why, maker, pattern, finish, made, period,
+             source, note FROM description d JOIN revision v ON v.id = d.revision
+             WHERE specimen = ?1 ORDER BY v.id",
+        )?;
+        let mut rows = statement.query(params![specimen])?;
+        let mut before: [String; COLUMNS.len()] = Default::default();
+        let mut found = Vec::new();
+        while let Some(row) = rows.next()? {
+            for (at, (column, old)) in COLUMNS.iter().zip(&mut before).enumerate() {
+                let new: String = row.get(4 + at)?;
+                if new == *old {
+                    continue;
+                }
+                let text = match old.is_empty() {
+                    true => new.clone(),
+                    false => format!("{old} -> {new}"),
+                };
+                *old = new;
+                found.push(Happening {
+                    revision: row.get(0)?,
+                    made_on: row.get(1)?,
+                    made_by: row.get(2)?,
+                    what: "described",
+                    dimension: (*column).to_owned(),
+                    text,
+                    value: None,
+                    unit: String::new(),
+                    state: "",
+                    file: String::new(),
+                    why: row.get(3)?,
+                });
+            }
+        }
+        Ok(found)
     }
 }

@@ -6,7 +6,7 @@ use rusqlite::{Connection, params};
 
 use super::rows::state_of;
 use super::{Collection, CollectionError};
-use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange};
+use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange, fold};
 use crate::table::{ColumnBuilder, ReadingOfPiece, Specimens, Table};
 
 /// What is said of a specimen.
@@ -77,9 +77,11 @@ impl Collection {
     pub fn table(&self, like: Option<&[String]>) -> Result<Table, CollectionError> {
         let connection = &self.connection;
         let (catalogue, dimensions) = catalogue(connection)?;
+        // Whether a blank pattern means something depends on all the others.
+        let nameless = |kin: &Vec<(String, String)>| kin.iter().any(|(_, p)| p.is_empty());
         let kin = match like {
             None => None,
-            Some(names) => Some(kin(connection, names)?),
+            Some(names) => Some(kin(connection, names)?).filter(|kin| !nameless(kin)),
         };
         let mut specimens = Specimens::default();
         let mut row_of: HashMap<i64, u32> = HashMap::new();
@@ -94,7 +96,7 @@ impl Collection {
             let text = |column: usize| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
             let (maker, pattern) = (text(2)?, text(3)?);
             if let Some(kin) = &kin
-                && !kin.iter().any(|(m, p)| m == maker && p == pattern)
+                && !kin.iter().any(|(m, p)| same(m, maker) && same(p, pattern))
             {
                 continue;
             }
@@ -158,6 +160,11 @@ impl Collection {
             details: None,
         })
     }
+}
+
+/// Whether two names are the same but for their spelling; most are the same to the letter.
+fn same(a: &str, b: &str) -> bool {
+    a == b || fold(a) == fold(b)
 }
 
 /// The condition that leaves withdrawn readings out; nothing where none was ever withdrawn.
