@@ -170,11 +170,11 @@ impl Page<'_> {
             return text;
         }
         text.push_str(&output::lines(&self.table(check)));
-        for line in check
+        let lines = check
             .dimensions
             .iter()
-            .filter_map(|d| words(d, self.catalogue, self.settings))
-        {
+            .filter_map(|d| words(d, self.catalogue, self.settings));
+        for line in lines.chain(self.undecided(check)) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
@@ -210,6 +210,49 @@ impl Page<'_> {
             );
         }
         "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
+    }
+
+    /// What would decide the undecided dimensions, those together that want the same.
+    fn undecided(&self, check: &Check) -> Vec<String> {
+        /// References there are, and how many more it takes.
+        type Want = (usize, Option<usize>);
+        let mut wants: Vec<(Want, Vec<String>)> = Vec::new();
+        for d in check
+            .dimensions
+            .iter()
+            .filter(|d| d.verdict == Verdict::Undecided)
+        {
+            let known = self.catalogue.at(d.dimension);
+            let what = match &d.judged {
+                Some(j) => {
+                    let least = sized(j.least_noticeable, j.least_noticeable);
+                    format!("{} ({least} {})", known.label, known.unit)
+                }
+                None => known.label.clone(),
+            };
+            let want = (d.n, d.more_references);
+            match wants.iter_mut().find(|(w, _)| *w == want) {
+                Some((_, names)) => names.push(what),
+                None => wants.push((want, vec![what])),
+            }
+        }
+        let sentence = |((n, more), names): (Want, Vec<String>)| {
+            let few = match n {
+                0 => "no reference".to_owned(),
+                n => counted(n, "reference", "references"),
+            };
+            let need = match more {
+                Some(more) => format!("{few} cannot tell, {more} more would do"),
+                None => format!("read too coarsely for {few}, measure again more finely"),
+            };
+            let shows = if n < 2 {
+                ""
+            } else {
+                " (in brackets: what would show even so)"
+            };
+            format!("undecided: {need}{shows}: {}", names.join(", "))
+        };
+        wants.into_iter().map(sentence).collect()
     }
 
     fn table(&self, check: &Check) -> comfy_table::Table {
@@ -282,28 +325,8 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
                 ),
             });
         }
-        (Some(j), Verdict::Undecided) => {
-            let least = format!("{} {unit}", sized(j.least_noticeable, j.least_noticeable));
-            let seen = format!("only a deviation of {least} or more would show");
-            parts.push(match check.more_references {
-                Some(more) => format!(
-                    "{} cannot tell: {seen}; {more} more would do",
-                    counted(check.n, "reference", "references")
-                ),
-                None => format!("too coarse to tell: {seen}; measure it again more finely"),
-            });
-        }
-        (None, _) => {
-            let more = check
-                .more_references
-                .map_or(String::new(), |more| format!("; {more} more would do"));
-            let few = match check.n {
-                0 => "no reference".to_owned(),
-                n => counted(n, "reference", "references"),
-            };
-            parts.push(format!("{few} cannot tell{more}"));
-        }
-        (Some(_), Verdict::Typical) => {}
+        // What is undecided is told together, for the dimensions that want the same.
+        (_, Verdict::Undecided) | (_, Verdict::Typical) | (None, _) => {}
     }
     parts.extend(check.cautions.iter().map(ToString::to_string));
     (!parts.is_empty()).then(|| format!("{}: {}", dimension.label, parts.join("; ")))
