@@ -4,18 +4,19 @@ set -eu
 cd "$(dirname "$0")/.."
 echo "Building the program; the first time this takes a few minutes."
 cargo build --release --quiet
-export CALIBRIAR_COLLECTION=target/demo.db
-rm -f target/demo.db
+target=${CARGO_TARGET_DIR:-target}
+export CALIBRIAR_COLLECTION="$target/demo.db"
+rm -f "$target"/demo.db "$target"/demo.db-wal "$target"/demo.db-shm
 
 say() { printf '\n$ calibriar %s\n\n' "$*"; }
-run() { say "$@"; target/release/calibriar "$@"; }
+run() { say "$@"; "$target/release/calibriar" "$@"; }
 
 run add data/sheets/ledger.csv data/sheets/inch_bench.csv data/sheets/visiting_cards.csv \
     data/sheets/club_evening.csv data/periods.csv
 run norms "billiard H21" --format table
 # Exit status 1 says that something was found.
-run flag --format table > target/demo-flags.txt || [ $? -eq 1 ]
-head -n 24 target/demo-flags.txt
-echo "..."
-tail -n 2 target/demo-flags.txt
+run flag --format table > "$target/demo-flags.txt" || [ $? -eq 1 ]
+head -n 24 "$target/demo-flags.txt"
+echo "(the other rows are left out here)"
+tail -n 2 "$target/demo-flags.txt"
 run check HR0512 --format table || [ $? -eq 1 ]

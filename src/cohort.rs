@@ -6,6 +6,7 @@
 //! speak for the works.
 
 use std::collections::HashMap;
+use std::sync::OnceLock;
 
 use crate::catalogue::{Kind, Standing, State, YearRange, fold};
 use crate::table::{Coded, Column, Table};
@@ -13,7 +14,7 @@ use crate::table::{Coded, Column, Table};
 /// Which periods' pieces to measure by.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub enum Selection {
-    /// All periods of good standing; in a source that knows no standing at all, every piece.
+    /// All periods of good standing; in a source without a table of periods, every piece.
     #[default]
     Good,
     /// The periods of these names.
@@ -77,13 +78,15 @@ pub struct Cohort<'t> {
     group_of: Vec<u32>,
     periods: Vec<PeriodInUse>,
     /// Number of each row's period; [`NO_PERIOD`] for none.
-    period_of: Vec<u16>,
+    period_of: Vec<u32>,
     reference: Vec<bool>,
     unknown_state: bool,
     everything: bool,
+    /// Rows by name, whatever its spelling; made when first asked for.
+    namesakes: OnceLock<HashMap<String, Vec<usize>>>,
 }
 
-const NO_PERIOD: u16 = u16::MAX;
+const NO_PERIOD: u32 = u32::MAX;
 
 /// A reading that may speak for the works.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -158,12 +161,13 @@ impl<'t> Cohort<'t> {
             reference: Vec::new(),
             unknown_state: choice.unknown_state,
             everything: false,
+            namesakes: OnceLock::new(),
         };
         cohort.choose(&choice.periods)?;
         cohort.reference = cohort
             .period_of
             .iter()
-            .map(|&p| match cohort.periods.get(usize::from(p)) {
+            .map(|&p| match cohort.periods.get(p as usize) {
                 Some(period) => period.chosen || cohort.everything,
                 None => cohort.everything,
             })
@@ -176,13 +180,7 @@ impl<'t> Cohort<'t> {
     fn choose(&mut self, selection: &Selection) -> Result<(), CohortError> {
         match selection {
             Selection::Good => {
-                let defined = self
-                    .table
-                    .periods
-                    .all()
-                    .iter()
-                    .any(|p| p.standing != Standing::Unrated);
-                self.everything = !defined;
+                self.everything = self.table.periods.is_empty();
                 for period in &mut self.periods {
                     period.chosen = period.standing == Some(Standing::Good) || self.everything;
                 }
@@ -271,7 +269,7 @@ impl<'t> Cohort<'t> {
             group.pieces += 1;
             if self.reference[row] {
                 group.references += 1;
-                if let Some(period) = self.periods.get(usize::from(self.period_of[row]))
+                if let Some(period) = self.periods.get(self.period_of[row] as usize)
                     && !group.periods.contains(&period.name)
                 {
                     group.periods.push(period.name.clone());
@@ -303,7 +301,7 @@ impl<'t> Cohort<'t> {
 
     /// The period in which a row's piece was made, where it is known.
     pub fn period_of(&self, row: usize) -> Option<&PeriodInUse> {
-        self.periods.get(usize::from(self.period_of[row]))
+        self.periods.get(self.period_of[row] as usize)
     }
 
     /// The periods that occur.
@@ -311,7 +309,7 @@ impl<'t> Cohort<'t> {
         &self.periods
     }
 
-    /// Whether every piece counts as good because the source knows no standing.
+    /// Whether every piece counts as good because the source has no table of periods.
     pub fn takes_everything(&self) -> bool {
         self.everything
     }
@@ -347,6 +345,18 @@ impl<'t> Cohort<'t> {
         })
     }
 
+    /// The rows of the specimens of that name, in any spelling.
+    pub fn namesakes(&self, name: &str) -> &[usize] {
+        let rows = self.namesakes.get_or_init(|| {
+            let mut rows: HashMap<String, Vec<usize>> = HashMap::new();
+            for (row, name) in self.table.specimens.names.iter().enumerate() {
+                rows.entry(fold(name)).or_default().push(row);
+            }
+            rows
+        });
+        rows.get(&fold(name)).map_or(&[], Vec::as_slice)
+    }
+
     /// Whether a row's piece is of the chosen periods.
     pub fn is_chosen(&self, row: usize) -> bool {
         self.reference[row]
@@ -371,19 +381,25 @@ fn spellings(names: &Coded) -> Vec<u32> {
     names.names().iter().enumerate().map(number).collect()
 }
 
+/// What makes two rows' periods the same: the definition, or else the name as written. Periods of
+/// two makers may share a name and not a standing.
+#[derive(PartialEq, Eq, Hash)]
+enum Identity {
+    Defined(usize),
+    Written(String),
+}
+
 /// The periods that occur in a table, and the number of each row's.
-fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u16>) {
+fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u32>) {
     let specimens = &table.specimens;
     let mut in_use: Vec<PeriodInUse> = Vec::new();
-    let mut known: HashMap<(u32, u32, Option<YearRange>), u16> = HashMap::new();
+    let mut numbers: HashMap<Identity, u32> = HashMap::new();
+    let mut known: HashMap<(u32, u32, Option<YearRange>), u32> = HashMap::new();
     let mut last = None;
     let of = (0..specimens.len())
         .map(|row| {
-            let key = (
-                specimens.makers.codes[row],
-                specimens.periods.codes[row],
-                specimens.made[row],
-            );
+            let (maker, period) = (specimens.makers.codes[row], specimens.periods.codes[row]);
+            let key = (maker, period, specimens.made[row]);
             if let Some((last_key, number)) = last
                 && last_key == key
             {
@@ -393,13 +409,10 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u16>) {
                 .entry(key)
                 .or_insert_with(|| match period_at(table, row) {
                     None => NO_PERIOD,
-                    Some(found) => {
-                        let at = in_use.iter().position(|p| p.name == found.name);
-                        at.unwrap_or_else(|| {
-                            in_use.push(found);
-                            in_use.len() - 1
-                        }) as u16
-                    }
+                    Some((identity, period)) => *numbers.entry(identity).or_insert_with(|| {
+                        in_use.push(period);
+                        in_use.len() as u32 - 1
+                    }),
                 });
             last = Some((key, number));
             number
@@ -409,26 +422,38 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u16>) {
 }
 
 /// The period of one row: as written, else by its years.
-fn period_at(table: &Table, row: usize) -> Option<PeriodInUse> {
+fn period_at(table: &Table, row: usize) -> Option<(Identity, PeriodInUse)> {
     let specimens = &table.specimens;
     let maker = specimens.makers.get(row);
     let written = specimens.periods.get(row);
     let defined = if written.is_empty() {
-        table.periods.holding(maker, specimens.made[row]?)
+        Some(table.periods.holding(maker, specimens.made[row]?)?)
     } else {
         table.periods.named(maker, written)
     };
-    match defined {
-        Some(period) => Some(PeriodInUse {
-            name: period.name.clone(),
-            standing: Some(period.standing),
-            chosen: false,
-        }),
-        None if written.is_empty() => None,
-        None => Some(PeriodInUse {
-            name: written.to_owned(),
-            standing: None,
-            chosen: false,
-        }),
-    }
+    Some(match defined {
+        Some(at) => {
+            let period = &table.periods.all()[at];
+            let (name, standing) = (period.name.clone(), Some(period.standing));
+            (
+                Identity::Defined(at),
+                PeriodInUse {
+                    name,
+                    standing,
+                    chosen: false,
+                },
+            )
+        }
+        None => {
+            let name = written.to_owned();
+            (
+                Identity::Written(fold(written)),
+                PeriodInUse {
+                    name,
+                    standing: None,
+                    chosen: false,
+                },
+            )
+        }
+    })
 }

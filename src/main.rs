@@ -9,7 +9,6 @@ use clap::Parser as _;
 fn main() -> ExitCode {
     match cli::run(cli::Arguments::parse()) {
         Ok(outcome) => exit_code(outcome),
-        Err(error) if error.is_broken_pipe() => ExitCode::SUCCESS,
         Err(error) => {
             cli::complain(&error);
             ExitCode::from(2)

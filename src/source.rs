@@ -28,6 +28,8 @@ pub struct Request<'a> {
     pub set_aside: bool,
     /// Work out the digest of the data.
     pub digest: bool,
+    /// Dimensions that are known besides those of the trade, for a CSV file.
+    pub catalogue: Option<&'a Catalogue>,
 }
 
 /// Readings to work with, and where they come from.
@@ -129,6 +131,12 @@ pub fn open(request: &Request<'_>) -> Result<Source, SourceError> {
     Ok(source)
 }
 
+/// Whether a path names a CSV file or standard input, not a collection or a package.
+pub fn is_table(from: &str) -> bool {
+    let path = Path::new(from);
+    from == STANDARD_INPUT || !(is_package(path) || looks_like_collection(path))
+}
+
 fn refuse_options(request: &Request<'_>, found: &'static str) -> Result<(), SourceError> {
     let options = &request.options;
     let given = [
@@ -222,7 +230,11 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
     } else {
         request.from
     };
-    match read(name, bytes, &request.options, Catalogue::standard())? {
+    let catalogue = request
+        .catalogue
+        .cloned()
+        .unwrap_or_else(Catalogue::standard);
+    match read(name, bytes, &request.options, catalogue)? {
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !request.set_aside {
                 return Err(SourceError::Faults {
@@ -295,7 +307,6 @@ pub fn new_file(
         "column": options.columns.iter().map(|(h, n)| format!("{h}={n}")).collect::<Vec<_>>(),
         "skip": options.skip,
         "new_dimensions": options.new_dimensions,
-        "set_aside": set_aside,
     })
     .to_string();
     let (content, doubts, aside) = match read(name, bytes, options, catalogue)? {

@@ -7,7 +7,10 @@
 
 mod common;
 
+mod regression;
+
 mod published {
+    mod drills;
     mod multiple;
     mod nist_univariate;
     mod tolerance;

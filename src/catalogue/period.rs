@@ -1,5 +1,7 @@
 //! Production periods: a maker's named spans of years, and how good they were.
 
+use std::fmt;
+
 use super::YearRange;
 use super::names::fold;
 
@@ -48,6 +50,25 @@ pub struct Period {
     pub note: String,
 }
 
+impl Period {
+    /// Whether another definition is of the same period: of the same maker and name, in any
+    /// spelling.
+    pub fn is_same_as(&self, other: &Period) -> bool {
+        same_maker(&self.maker, &other.maker) && fold(&self.name) == fold(&other.name)
+    }
+}
+
+impl fmt::Display for Period {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}, {}", self.name, self.years, self.standing.name())?;
+        if self.note.is_empty() {
+            Ok(())
+        } else {
+            write!(f, ", {}", self.note)
+        }
+    }
+}
+
 /// Two periods that cannot both hold.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
@@ -84,7 +105,7 @@ impl Periods {
             .iter()
             .filter(|o| same_maker(&o.maker, &period.maker))
         {
-            if fold(&other.name) == fold(&period.name) {
+            if other.is_same_as(&period) {
                 return Err(PeriodError::Twice { name: period.name });
             }
             if other.years.from <= period.years.to && period.years.from <= other.years.to {
@@ -108,29 +129,26 @@ impl Periods {
         self.0.is_empty()
     }
 
-    /// The period in which a piece of `maker` was made: the one that holds the whole range. A
-    /// range that straddles two periods belongs to neither.
-    pub fn holding(&self, maker: &str, made: YearRange) -> Option<&Period> {
-        self.of(maker)
-            .find(|p| p.years.from <= made.from && made.to <= p.years.to)
+    /// Index of the period in which a piece of `maker` was made: the one that holds the whole
+    /// range. A range that straddles two periods belongs to neither.
+    pub fn holding(&self, maker: &str, made: YearRange) -> Option<usize> {
+        self.of(maker, |p| {
+            p.years.from <= made.from && made.to <= p.years.to
+        })
     }
 
-    /// The period of `maker` with that name, in any spelling.
-    pub fn named(&self, maker: &str, name: &str) -> Option<&Period> {
+    /// Index of the period of `maker` with that name, in any spelling.
+    pub fn named(&self, maker: &str, name: &str) -> Option<usize> {
         let name = fold(name);
-        self.of(maker).find(|p| fold(&p.name) == name)
+        self.of(maker, |p| fold(&p.name) == name)
     }
 
-    /// A maker's own periods before those that hold for any maker.
-    fn of(&self, maker: &str) -> impl Iterator<Item = &Period> {
+    /// The first that fits: a maker's own periods go before those that hold for any maker.
+    fn of(&self, maker: &str, fits: impl Fn(&Period) -> bool) -> Option<usize> {
         let maker = fold(maker);
-        let own = {
-            let maker = maker.clone();
-            self.0
-                .iter()
-                .filter(move |p| p.maker.as_deref().is_some_and(|m| fold(m) == maker))
-        };
-        own.chain(self.0.iter().filter(|p| p.maker.is_none()))
+        let own = |p: &Period| p.maker.as_deref().is_some_and(|m| fold(m) == maker);
+        let position = |test: &dyn Fn(&Period) -> bool| self.0.iter().position(test);
+        position(&|p| own(p) && fits(p)).or_else(|| position(&|p| p.maker.is_none() && fits(p)))
     }
 }
 
@@ -160,7 +178,7 @@ mod tests {
         let held = |from, to| {
             periods
                 .holding("any", YearRange { from, to })
-                .map(|p| p.name.as_str())
+                .map(|at| periods.all()[at].name.as_str())
         };
         assert_eq!(held(1921, 1921), Some("early"));
         assert_eq!(held(1930, 1938), Some("early"));
@@ -181,7 +199,9 @@ mod tests {
                 from: 1930,
                 to: 1930,
             };
-            periods.holding(maker, made).map(|p| p.name.clone())
+            periods
+                .holding(maker, made)
+                .map(|at| periods.all()[at].name.clone())
         };
         assert_eq!(of("works").as_deref(), Some("own"));
         assert_eq!(of("other").as_deref(), Some("any"));

@@ -10,10 +10,11 @@ use calibriar::collection::{
 use calibriar::source::{STANDARD_INPUT, new_file};
 use calibriar::table::{SetAside, read_bytes};
 use clap::Args;
+use clap::builder::NonEmptyStringValueParser;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::{self, counted};
-use super::source::{DEFAULT, TableArguments, write_set_aside};
+use super::source::{AsideFile, DEFAULT, TableArguments};
 use super::{CliError, Outcome, remark};
 
 /// Add tables of measurements or of production periods to a collection
@@ -37,7 +38,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// Why, for the history
-    #[arg(long, value_name = "REASON")]
+    #[arg(long, value_name = "REASON", value_parser = NonEmptyStringValueParser::new())]
     why: Option<String>,
     #[command(flatten)]
     table: TableArguments,
@@ -68,12 +69,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         let mut collection = Collection::open_or_create(&arguments.to)?;
         collection.import(folder)?;
         let revision = collection.revision()?;
-        output::write_text(&format!(
-            "took over the collection in {} up to revision {}, history and all\n",
+        return output::report(&format!(
+            "took over the collection in {} up to revision {}, history and all
+",
             folder.display(),
             revision.id
-        ))?;
-        return Ok(Outcome::Done);
+        ));
     }
     let catalogue = match arguments.to.exists() {
         true => match Collection::open(&arguments.to) {
@@ -83,20 +84,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         },
         false => Catalogue::standard(),
     };
-    let (files, aside) = read_all(arguments, &catalogue)?;
+    let files = read_all(arguments, &catalogue)?;
     let mut collection = Collection::open_or_create(&arguments.to)?;
-    let written = write_aside(&aside, arguments.table.set_aside.as_deref())?;
+    let aside = prepare_aside(&collection, &files, arguments.table.set_aside.as_deref())?;
+    let files: Vec<NewFile> = files.into_iter().map(|f| f.file).collect();
     let bar = Bar::new();
     let added = collection.add(&files, &author, arguments.correct, &mut |n| bar.show(n));
     bar.finish();
-    let added = added.inspect_err(|_| {
-        // Nothing was stored, so nothing was set aside.
-        for path in &written {
-            let _ = std::fs::remove_file(path);
-        }
-    })?;
-    output::write_text(&report(&added, &arguments.to))?;
-    Ok(Outcome::Done)
+    let added = added?;
+    aside.into_iter().try_for_each(AsideFile::keep)?;
+    output::report(&report(&added, &arguments.to))
 }
 
 /// The folder of an exported collection, where exactly that is added.
@@ -115,13 +112,15 @@ fn exported_collection(files: &[PathBuf]) -> Result<Option<&Path>, CliError> {
     Ok(None)
 }
 
-type SetAsideOf = (String, SetAside);
+/// A file that was read, and what of it is left out.
+struct ReadFile {
+    name: String,
+    file: NewFile,
+    aside: SetAside,
+}
 
 /// Reads every file; the faults of all of them are told at once.
-fn read_all(
-    arguments: &Arguments,
-    catalogue: &Catalogue,
-) -> Result<(Vec<NewFile>, Vec<SetAsideOf>), CliError> {
+fn read_all(arguments: &Arguments, catalogue: &Catalogue) -> Result<Vec<ReadFile>, CliError> {
     let mut paths = Vec::new();
     for file in &arguments.files {
         if is_package(file) {
@@ -134,7 +133,7 @@ fn read_all(
     }
     let options = arguments.table.options(true);
     let keep_going = arguments.table.set_aside.is_some();
-    let (mut files, mut aside) = (Vec::new(), Vec::new());
+    let mut files = Vec::new();
     let mut refused: Vec<CliError> = Vec::new();
     for path in &paths {
         let name = path.display().to_string();
@@ -154,18 +153,15 @@ fn read_all(
             })
         };
         match read {
-            Ok((file, doubts, rows)) => {
+            Ok((file, doubts, aside)) => {
                 doubts.iter().for_each(remark);
-                files.push(file);
-                if !rows.is_empty() {
-                    aside.push((name, rows));
-                }
+                files.push(ReadFile { name, file, aside });
             }
             Err(error) => refused.push(error),
         }
     }
     match refused.pop() {
-        None => Ok((files, aside)),
+        None => Ok(files),
         Some(last) => {
             refused.iter().for_each(super::complain);
             Err(last)
@@ -173,27 +169,53 @@ fn read_all(
     }
 }
 
-/// Writes each file's faulty rows; with several such files each gets its name into the path.
-fn write_aside(aside: &[SetAsideOf], path: Option<&Path>) -> Result<Vec<PathBuf>, CliError> {
+/// Writes the faulty rows of each file that is new, under passing names; with several such files
+/// each gets its name into the path.
+fn prepare_aside(
+    collection: &Collection,
+    files: &[ReadFile],
+    path: Option<&Path>,
+) -> Result<Vec<AsideFile>, CliError> {
     let Some(path) = path else {
         return Ok(Vec::new());
     };
-    let mut written = Vec::new();
-    for (name, rows) in aside {
-        let target = match aside.len() {
-            1 => path.to_owned(),
-            _ => {
-                let stem = |p: &Path| {
-                    p.file_stem()
-                        .map_or(String::new(), |s| s.to_string_lossy().into_owned())
-                };
-                path.with_file_name(format!("{}-{}.csv", stem(path), stem(Path::new(name))))
-            }
-        };
-        write_set_aside(rows, &target)?;
-        written.push(target);
+    let mut faulty = Vec::new();
+    for file in files.iter().filter(|f| !f.aside.is_empty()) {
+        if !collection.knows(&file.file)? {
+            faulty.push(file);
+        }
     }
-    Ok(written)
+    let stem = |p: &Path| {
+        p.file_stem()
+            .map_or(String::new(), |s| s.to_string_lossy().into_owned())
+    };
+    let mut targets: Vec<PathBuf> = Vec::new();
+    for file in &faulty {
+        let target = match faulty.len() {
+            1 => path.to_owned(),
+            _ => path.with_file_name(format!(
+                "{}-{}.csv",
+                stem(path),
+                stem(Path::new(&file.name))
+            )),
+        };
+        if targets.contains(&target) {
+            return Err(CliError::Usage(format!(
+                "two files would be set aside in {}: add them one after the other",
+                target.display()
+            )));
+        }
+        targets.push(target);
+    }
+    let prepared = faulty
+        .iter()
+        .zip(&targets)
+        .map(|(f, t)| AsideFile::prepare(&f.aside, t));
+    Ok(prepared
+        .collect::<Result<Vec<_>, _>>()?
+        .into_iter()
+        .flatten()
+        .collect())
 }
 
 fn report(added: &Added, to: &Path) -> String {
@@ -213,6 +235,13 @@ fn report(added: &Added, to: &Path) -> String {
             let known = counted(added.known_readings, "reading", "readings");
             for (n, words) in [
                 (added.known_readings, format!("{known} there already")),
+                (
+                    added.withdrawn_readings,
+                    format!(
+                        "{} withdrawn earlier stay so",
+                        counted(added.withdrawn_readings, "reading", "readings")
+                    ),
+                ),
                 (
                     added.corrections,
                     counted(added.corrections, "correction", "corrections"),

@@ -21,8 +21,8 @@ use super::{CliError, Outcome};
 /// Verdict on each dimension of some pieces against their pattern's good periods
 ///
 /// A piece's own readings never count in the norm that it is judged by. Of a wholly good piece,
-/// any dimension is called out of norm with probability of at most --alpha, and each dimension is
-/// called borderline about once in twenty.
+/// any dimension is called out of norm with probability of at most --alpha, and each dimension by
+/// itself is called borderline about as often.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
@@ -46,30 +46,33 @@ pub(super) struct Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = arguments.judge.settings()?;
     let format = arguments.format.choose();
-    let like = arguments
-        .file
-        .is_none()
-        .then_some(arguments.specimens.as_slice());
-    let source = arguments.source.open(like, format != Format::Csv)?;
-    let cohort = arguments.judge.cohort(&source)?;
-    let evidence = Evidence::gather(&cohort);
-    let other: Source;
-    let (checks, catalogue) = match &arguments.file {
-        None => {
-            let rows = rows_of(&source, &arguments.specimens)?;
-            let checks = rows
-                .iter()
-                .map(|&row| check(&cohort, &evidence, row, &settings));
-            (checks.collect::<Vec<Check>>(), &source.table.catalogue)
-        }
+    let digest = format != Format::Csv;
+    let (source, other) = match &arguments.file {
+        None => (
+            arguments.source.open(Some(&arguments.specimens), digest)?,
+            None,
+        ),
         Some(file) => {
-            other = arguments.source.open_other(file)?;
-            let rows = 0..other.table.specimens.len();
-            let checks =
-                rows.map(|row| check_against(&cohort, &evidence, &other.table, row, &settings));
-            (checks.collect(), &other.table.catalogue)
+            let (source, other) = arguments.source.open_with(file, digest)?;
+            (source, Some(other))
         }
     };
+    let cohort = arguments.judge.cohort(&source)?;
+    let evidence = Evidence::gather(&cohort);
+    let judged = other.as_ref().unwrap_or(&source);
+    let checks: Vec<Check> = match &other {
+        None => rows_of(&source, &arguments.specimens)?
+            .into_iter()
+            .map(|row| check(&cohort, &evidence, row, &settings))
+            .collect(),
+        Some(other) => (0..other.table.specimens.len())
+            .map(|row| check_against(&cohort, &evidence, &other.table, row, &settings))
+            .collect(),
+    };
+    for read in [Some(&source), other.as_ref()].into_iter().flatten() {
+        arguments.source.write_set_aside(read)?;
+    }
+    let catalogue = &judged.table.catalogue;
     match format {
         Format::Json => output::write_json(&ChecksOut {
             provenance: &source.provenance,

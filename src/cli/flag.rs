@@ -1,6 +1,6 @@
 //! `calibriar flag`
 
-use std::io::{self, Write as _};
+use std::io;
 use std::thread;
 
 use calibriar::cohort::Cohort;
@@ -40,6 +40,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let cohort = arguments.judge.cohort(&source)?;
     let evidence = Evidence::gather(&cohort);
     let flags = flag(&cohort, &evidence, &settings);
+    arguments.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&FlagsOut {
             provenance: &source.provenance,
@@ -77,13 +78,10 @@ fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
             })
             .collect()
     });
-    let mut out = io::stdout().lock();
-    writeln!(out, "{}", FLAG_COLUMNS.join(","))?;
-    for part in parts {
-        out.write_all(&part?)?;
-    }
-    out.flush()?;
-    Ok(())
+    let header = FLAG_COLUMNS.join(",") + "\n";
+    let parts = parts.into_iter().collect::<io::Result<Vec<Vec<u8>>>>()?;
+    let all = std::iter::once(header.as_bytes()).chain(parts.iter().map(Vec::as_slice));
+    output::write_bytes(&all.collect::<Vec<&[u8]>>())
 }
 
 fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {

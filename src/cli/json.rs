@@ -7,6 +7,11 @@ use calibriar::source::Provenance;
 use calibriar::verdict::{Check, DimensionCheck, Flag};
 use serde::Serialize;
 
+/// A limit, or nothing where the evidence sets none.
+fn limit(value: f64) -> Option<f64> {
+    Some(value).filter(|v| v.is_finite())
+}
+
 /// A name, or nothing where none was given.
 fn named(name: &str) -> Option<&str> {
     Some(name).filter(|n| !n.is_empty())
@@ -67,8 +72,8 @@ impl<'a> NormOut<'a> {
             n: norm.n,
             n_set_aside: norm.n_set_aside,
             centre: norm.centre,
-            centre_low: firm.map(|f| f.centre.low),
-            centre_high: firm.map(|f| f.centre.high),
+            centre_low: firm.and_then(|f| limit(f.centre.low)),
+            centre_high: firm.and_then(|f| limit(f.centre.high)),
             spread: firm.map(|f| f.spread),
             df: firm.map(|f| f.df),
             borrowed_df: norm.borrowed_df,
@@ -78,13 +83,13 @@ impl<'a> NormOut<'a> {
             mad: described.mad,
             min: described.min,
             max: described.max,
-            typical_low: firm.map(|f| f.typical.low),
-            typical_high: firm.map(|f| f.typical.high),
+            typical_low: firm.and_then(|f| limit(f.typical.low)),
+            typical_high: firm.and_then(|f| limit(f.typical.high)),
             coverage: settings.coverage(),
-            tolerance_low: firm.map(|f| f.tolerance.low),
-            tolerance_high: firm.map(|f| f.tolerance.high),
+            tolerance_low: firm.and_then(|f| limit(f.tolerance.low)),
+            tolerance_high: firm.and_then(|f| limit(f.tolerance.high)),
             confidence: settings.confidence(),
-            least_noticeable: firm.map(|f| f.least_noticeable),
+            least_noticeable: firm.and_then(|f| limit(f.least_noticeable)),
         }
     }
 }
@@ -224,15 +229,15 @@ impl<'a> DimensionOut<'a> {
             centre: judged.map(|j| j.centre),
             spread: judged.map(|j| j.spread),
             df: judged.map(|j| j.df),
-            typical_low: judged.map(|j| j.typical.low),
-            typical_high: judged.map(|j| j.typical.high),
+            typical_low: judged.and_then(|j| limit(j.typical.low)),
+            typical_high: judged.and_then(|j| limit(j.typical.high)),
             deviation: judged.map(|j| j.deviation),
             score: judged.map(|j| j.score),
             p: judged.map(|j| j.p),
             p_adjusted: judged.map(|j| j.p_adjusted),
             verdict: check.verdict.name(),
             sharpness: judged.map(|j| j.sharpness),
-            least_noticeable: judged.map(|j| j.least_noticeable),
+            least_noticeable: judged.and_then(|j| limit(j.least_noticeable)),
             more_references: check.more_references,
             cautions: check.cautions.iter().map(ToString::to_string).collect(),
         }
@@ -285,47 +290,54 @@ pub(super) const CHECK_COLUMNS: [&str; 24] = [
     "cautions",
 ];
 
-/// The rows of `check` as CSV: the piece, then one of its dimensions.
+/// The rows of `check` as CSV: the piece, then one of its dimensions; one row with empty cells for
+/// a piece of which nothing was measured.
 pub(super) fn check_rows<'a>(
     checks: &'a [Check],
     catalogue: &'a Catalogue,
 ) -> impl Iterator<Item = impl Serialize + 'a> {
+    let nothing = |check: &Check| check.dimensions.is_empty().then_some(None);
     checks.iter().flat_map(move |check| {
-        check.dimensions.iter().map(move |dimension| {
-            let mut out = DimensionOut::new(dimension, catalogue);
-            let cautions = std::mem::take(&mut out.cautions).join("; ");
+        let dimensions = check.dimensions.iter().map(Some);
+        dimensions.chain(nothing(check)).map(move |dimension| {
+            let out = dimension.map(|d| DimensionOut::new(d, catalogue));
             let piece = (
                 &check.specimen,
                 named(&check.maker),
                 named(&check.pattern),
                 check.verdict.name(),
             );
+            let d = out.as_ref();
             // A sequence has no place in a CSV row, so the cautions travel as one text.
-            let numbers = (
-                (
-                    out.dimension,
-                    out.unit,
-                    out.value,
-                    out.uncertainty,
-                    out.state,
-                    out.n,
-                ),
-                (
-                    out.centre,
-                    out.spread,
-                    out.df,
-                    out.typical_low,
-                    out.typical_high,
-                ),
-                (out.deviation, out.score, out.p, out.p_adjusted, out.verdict),
-                (
-                    out.sharpness,
-                    out.least_noticeable,
-                    out.more_references,
-                    cautions,
-                ),
+            let cautions = d.map(|d| d.cautions.join("; "));
+            let dimension = (d.map(|d| d.dimension), d.map(|d| d.unit));
+            let reading = (
+                d.map(|d| d.value),
+                d.map(|d| d.uncertainty),
+                d.map(|d| d.state),
+                d.map(|d| d.n),
             );
-            (piece, numbers)
+            let norm = (
+                d.and_then(|d| d.centre),
+                d.and_then(|d| d.spread),
+                d.and_then(|d| d.df),
+                d.and_then(|d| d.typical_low),
+                d.and_then(|d| d.typical_high),
+            );
+            let verdict = (
+                d.and_then(|d| d.deviation),
+                d.and_then(|d| d.score),
+                d.and_then(|d| d.p),
+                d.and_then(|d| d.p_adjusted),
+                d.map(|d| d.verdict),
+            );
+            let firmness = (
+                d.and_then(|d| d.sharpness),
+                d.and_then(|d| d.least_noticeable),
+                d.and_then(|d| d.more_references),
+                cautions,
+            );
+            (piece, dimension, reading, norm, verdict, firmness)
         })
     })
 }
@@ -359,8 +371,8 @@ pub(super) struct FlagOut<'a> {
     pub(super) unit: &'a str,
     pub(super) value: f64,
     pub(super) centre: f64,
-    pub(super) typical_low: f64,
-    pub(super) typical_high: f64,
+    pub(super) typical_low: Option<f64>,
+    pub(super) typical_high: Option<f64>,
     pub(super) score: f64,
     pub(super) p: f64,
     pub(super) p_adjusted: f64,
@@ -380,8 +392,8 @@ impl<'a> FlagOut<'a> {
             unit: &dimension.unit,
             value: flag.value,
             centre: flag.centre,
-            typical_low: flag.typical.low,
-            typical_high: flag.typical.high,
+            typical_low: limit(flag.typical.low),
+            typical_high: limit(flag.typical.high),
             score: flag.score,
             p: flag.p,
             p_adjusted: flag.p_adjusted,

@@ -101,11 +101,6 @@ pub(crate) enum CliError {
 }
 
 impl CliError {
-    /// Whoever read our output has seen enough.
-    pub(crate) fn is_broken_pipe(&self) -> bool {
-        matches!(self, CliError::Output(error) if error.kind() == std::io::ErrorKind::BrokenPipe)
-    }
-
     /// The single faults behind an error, one a line.
     fn details(&self) -> Vec<String> {
         fn lines<T: fmt::Display>(all: &[T]) -> Vec<String> {

@@ -40,13 +40,24 @@ impl FormatArgument {
     }
 }
 
+/// Whoever reads our output may stop when they have seen enough: that is no error.
+fn seen_enough(result: io::Result<()>) -> Result<(), CliError> {
+    match result {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        result => Ok(result?),
+    }
+}
+
 /// Writes one JSON object and a line end.
 pub(super) fn write_json(value: &impl Serialize) -> Result<(), CliError> {
     let mut out = io::BufWriter::new(io::stdout().lock());
-    serde_json::to_writer_pretty(&mut out, value).map_err(io::Error::from)?;
-    out.write_all(b"\n")?;
-    out.flush()?;
-    Ok(())
+    let written = serde_json::to_writer_pretty(&mut out, value)
+        .map_err(io::Error::from)
+        .and_then(|()| out.write_all(b"\n"))
+        .and_then(|()| out.flush());
+    // What is left in the buffer of a closed pipe must not be tried again on dropping.
+    drop(out.into_parts());
+    seen_enough(written)
 }
 
 /// Writes rows as CSV under a header that their fields name.
@@ -57,12 +68,14 @@ pub(super) fn write_csv<T: Serialize>(
     let mut writer = csv::WriterBuilder::new()
         .has_headers(false)
         .from_writer(io::stdout().lock());
-    writer.write_record(header).map_err(csv_error)?;
-    for row in rows {
-        writer.serialize(row).map_err(csv_error)?;
-    }
-    writer.flush()?;
-    Ok(())
+    let written = (|| {
+        writer.write_record(header).map_err(csv_error)?;
+        for row in rows {
+            writer.serialize(row).map_err(csv_error)?;
+        }
+        writer.flush()
+    })();
+    seen_enough(written)
 }
 
 /// The failure of the output behind a CSV error: a closed pipe must be seen as one.
@@ -73,12 +86,24 @@ pub(super) fn csv_error(error: csv::Error) -> io::Error {
     }
 }
 
+/// Writes bytes as they are.
+pub(super) fn write_bytes(parts: &[&[u8]]) -> Result<(), CliError> {
+    let mut out = io::stdout().lock();
+    let written = parts.iter().try_for_each(|part| out.write_all(part));
+    seen_enough(written.and_then(|()| out.flush()))
+}
+
 /// Writes lines of text.
 pub(super) fn write_text(text: &str) -> Result<(), CliError> {
-    let mut out = io::stdout().lock();
-    out.write_all(text.as_bytes())?;
-    out.flush()?;
-    Ok(())
+    write_bytes(&[text.as_bytes()])
+}
+
+/// Tells what was stored. It is stored, so a failure to tell it is no failure of the command.
+pub(super) fn report(text: &str) -> Result<super::Outcome, CliError> {
+    if let Err(error) = write_text(text) {
+        super::remark(format!("{error}; but it was done: {}", text.trim_end()));
+    }
+    Ok(super::Outcome::Done)
 }
 
 /// Whether colours may be used (<https://no-color.org>).
@@ -137,6 +162,11 @@ pub(super) fn verdict_words(verdict: Verdict) -> &'static str {
 /// A number with as many decimals as its spread makes meaningful: two digits of the spread, and
 /// never finer than a caliper reads.
 pub(super) fn sized(value: f64, spread: f64) -> String {
+    /// A number of more digits than that is no size of a pipe: a band without an end.
+    const ENDLESS: f64 = 1e7;
+    if value.abs() >= ENDLESS {
+        return format!("{value:.0e}");
+    }
     let decimals = decimals_for(spread);
     let text = format!("{value:.decimals$}");
     // -0.0 is 0.0 to people.

@@ -3,9 +3,10 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use calibriar::catalogue::Standing;
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::Settings;
-use calibriar::source::{Request, STANDARD_INPUT, Source, open};
+use calibriar::source::{Request, Source, is_table, open};
 use calibriar::table::{Options, SetAside};
 use clap::Args;
 
@@ -68,71 +69,119 @@ pub(super) const DEFAULT: &str = "collection.db";
 impl SourceArguments {
     /// Opens the source and says what the user should know of it.
     pub(super) fn open(&self, like: Option<&[String]>, digest: bool) -> Result<Source, CliError> {
-        let request = Request {
-            from: &self.from,
-            options: self.table.options(false),
-            periods_from: self.periods_from.as_deref(),
+        told(open(&Request {
             like,
-            set_aside: self.table.set_aside.is_some(),
             digest,
-        };
-        let source = open(&request)?;
-        for doubt in &source.doubts {
-            remark(doubt);
-        }
-        if let Some(path) = &self.table.set_aside {
-            write_set_aside(&source.set_aside, path)?;
-        }
-        Ok(source)
+            options: self.table.options(false),
+            set_aside: self.table.set_aside.is_some(),
+            ..self.request()
+        })?)
     }
 
-    /// Reads another table the same way, to judge its pieces by this source.
-    pub(super) fn open_other(&self, path: &Path) -> Result<Source, CliError> {
-        let name = path.display().to_string();
-        let from = if name == STANDARD_INPUT {
-            STANDARD_INPUT
+    /// Opens the source, and another table whose pieces are to be judged by it. Where the source
+    /// is no table itself, the options for reading CSV are meant for the other.
+    pub(super) fn open_with(
+        &self,
+        other: &Path,
+        digest: bool,
+    ) -> Result<(Source, Source), CliError> {
+        let source = if is_table(&self.from) {
+            self.open(None, digest)?
         } else {
-            &name
+            told(open(&Request {
+                digest,
+                ..self.request()
+            })?)?
         };
-        let request = Request {
-            from,
+        let other = other.display().to_string();
+        let other = told(open(&Request {
+            from: &other,
             options: self.table.options(false),
+            set_aside: self.table.set_aside.is_some() && !is_table(&self.from),
+            catalogue: Some(&source.table.catalogue),
             ..Request::default()
-        };
-        let source = open(&request)?;
-        for doubt in &source.doubts {
-            remark(doubt);
+        })?)?;
+        Ok((source, other))
+    }
+
+    fn request(&self) -> Request<'_> {
+        Request {
+            from: &self.from,
+            periods_from: self.periods_from.as_deref(),
+            ..Request::default()
         }
-        Ok(source)
+    }
+
+    /// Writes the faulty rows of a source, once all else has gone well.
+    pub(super) fn write_set_aside(&self, source: &Source) -> Result<(), CliError> {
+        match &self.table.set_aside {
+            Some(path) => {
+                AsideFile::prepare(&source.set_aside, path)?.map_or(Ok(()), AsideFile::keep)
+            }
+            None => Ok(()),
+        }
     }
 }
 
-/// Writes faulty rows to a new file; says so. Nothing is written where there are none.
-pub(super) fn write_set_aside(rows: &SetAside, path: &Path) -> Result<(), CliError> {
-    if rows.is_empty() {
-        return Ok(());
+/// Says what the user should know of a source.
+fn told(source: Source) -> Result<Source, CliError> {
+    source.doubts.iter().for_each(remark);
+    Ok(source)
+}
+
+/// Faulty rows on their way to a file, which appears only when they are kept.
+pub(super) struct AsideFile {
+    written: PathBuf,
+    target: PathBuf,
+    rows: usize,
+}
+
+impl AsideFile {
+    /// Writes rows under a passing name beside the target; nothing where there are none.
+    pub(super) fn prepare(rows: &SetAside, target: &Path) -> Result<Option<AsideFile>, CliError> {
+        if rows.is_empty() {
+            return Ok(None);
+        }
+        let shown = target.display();
+        if target.exists() {
+            return Err(CliError::Usage(format!(
+                "{shown} exists already and is not overwritten: name another file"
+            )));
+        }
+        let mut name = target.file_name().unwrap_or_default().to_owned();
+        name.push(format!(".{}.partial", std::process::id()));
+        let aside = AsideFile {
+            written: target.with_file_name(name),
+            target: target.to_owned(),
+            rows: rows.len(),
+        };
+        let failed = |error| CliError::Usage(format!("cannot write {shown}: {error}"));
+        let mut file = std::fs::File::create_new(&aside.written).map_err(failed)?;
+        let mut text = Vec::new();
+        rows.write(&mut text)?;
+        file.write_all(&text)
+            .and_then(|()| file.sync_all())
+            .map_err(failed)?;
+        Ok(Some(aside))
     }
-    let mut file = std::fs::File::create_new(path).map_err(|error| {
-        CliError::Usage(match error.kind() {
-            std::io::ErrorKind::AlreadyExists => {
-                format!(
-                    "{} exists already and is not overwritten: name another file",
-                    path.display()
-                )
-            }
-            _ => format!("cannot write {}: {error}", path.display()),
-        })
-    })?;
-    let mut text = Vec::new();
-    rows.write(&mut text)?;
-    file.write_all(&text)?;
-    let count = rows.len();
-    remark(format!(
-        "{count} faulty row{} set aside in {}",
-        if count == 1 { "" } else { "s" },
-        path.display()
-    ));
-    Ok(())
+
+    /// Gives the file its name, and says so.
+    pub(super) fn keep(self) -> Result<(), CliError> {
+        let shown = self.target.display();
+        // A link, unlike a renaming, never takes the place of another file.
+        std::fs::hard_link(&self.written, &self.target)
+            .map_err(|error| CliError::Usage(format!("cannot write {shown}: {error}")))?;
+        let rows = if self.rows == 1 { "row" } else { "rows" };
+        remark(format!("{} faulty {rows} set aside in {shown}", self.rows));
+        Ok(())
+    }
+}
+
+impl Drop for AsideFile {
+    fn drop(&mut self) {
+        // The passing name goes in any case; a file that is gone already is no trouble.
+        let _ = std::fs::remove_file(&self.written);
+    }
 }
 
 /// Whose readings count, and how sure to be.
@@ -181,9 +230,18 @@ impl JudgeArguments {
         let cohort = Cohort::new(&source.table, &choice)?;
         if cohort.takes_everything() {
             remark(
-                "no production period has a standing, so every piece counts as good \
+                "the source has no table of production periods, so every piece counts as good \
                  (--periods-from names good periods, --periods chooses some)",
             );
+        } else if good
+            && !source
+                .table
+                .periods
+                .all()
+                .iter()
+                .any(|p| p.standing == Standing::Good)
+        {
+            remark("no production period is of good standing: --periods chooses others");
         }
         let undefined: Vec<&str> = cohort
             .periods()

@@ -5,10 +5,11 @@ use std::path::PathBuf;
 use calibriar::catalogue::nearest;
 use calibriar::collection::{Collection, CollectionError};
 use clap::Args;
+use clap::builder::NonEmptyStringValueParser;
 
 use super::add::author;
 use super::norms::hint;
-use super::output::{counted, write_text};
+use super::output::{counted, report};
 use super::source::DEFAULT;
 use super::{CliError, Outcome};
 
@@ -26,7 +27,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// Why, for the history
-    #[arg(long, value_name = "REASON")]
+    #[arg(long, value_name = "REASON", value_parser = NonEmptyStringValueParser::new())]
     why: String,
 }
 
@@ -51,10 +52,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     };
     let mut collection = Collection::open_or_create(&arguments.to)?;
     let (revision, count) = collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
-    write_text(&format!(
+    report(&format!(
         "{}, revision {revision}: {} withdrawn\n",
         arguments.to.display(),
         counted(count, "reading", "readings")
-    ))?;
-    Ok(Outcome::Done)
+    ))
 }

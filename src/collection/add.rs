@@ -2,10 +2,10 @@
 
 use std::collections::HashMap;
 
-use rusqlite::{Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, Transaction, TransactionBehavior, params};
 
 use super::digest::{Digester, RevisionHead, revision_digest};
-use super::load::{self, Description, LiveReading};
+use super::load::{self, Description, StoredReading};
 use super::rows::{
     NewReading, ReadingWriter, circumstance_id, insert_description, insert_dimension, unit_number,
 };
@@ -72,6 +72,8 @@ pub struct Added {
     pub new_readings: usize,
     /// Readings that were there already.
     pub known_readings: usize,
+    /// Readings that were withdrawn earlier, and stay so.
+    pub withdrawn_readings: usize,
     /// Readings withdrawn in favour of new ones, and words replaced.
     pub corrections: usize,
     /// Periods that were not known before, or changed.
@@ -115,6 +117,19 @@ impl Collection {
         Ok(added)
     }
 
+    /// Whether the collection has that file already, read in the same way.
+    ///
+    /// # Errors
+    /// Failures of the store.
+    pub fn knows(&self, file: &NewFile) -> Result<bool, CollectionError> {
+        match schema::kind(&self.connection) {
+            Ok(schema::Kind::Collection { .. }) => {
+                Ok(known_file(&self.connection, file)?.is_some())
+            }
+            _ => Ok(false),
+        }
+    }
+
     /// Withdraws the live readings of a specimen: of one dimension, or all. They stay readable.
     ///
     /// # Errors
@@ -131,12 +146,13 @@ impl Collection {
         schema::bring_up_to_date(&transaction)?;
         let nothing = |what: String| CollectionError::NothingToWithdraw { what };
         let mut adding = Adding::begin(&transaction, author, true)?;
-        let id = load::specimen_id(&transaction, specimen)?
+        let id = load::find_specimen(&transaction, specimen)?
             .ok_or_else(|| nothing(format!("the collection has no specimen `{specimen}`")))?;
-        let live = load::live_readings(&transaction, &[id])?;
+        let stored = load::readings_of(&transaction, &[id])?;
         let keys = load::dimension_keys(&transaction)?;
-        let wanted: Vec<&LiveReading> = live
+        let wanted: Vec<&StoredReading> = stored
             .iter()
+            .filter(|r| !r.withdrawn)
             .filter(|r| {
                 dimension
                     .is_none_or(|d| keys.iter().any(|(id, key)| *id == r.dimension && key == d))
@@ -149,13 +165,32 @@ impl Collection {
             )));
         }
         for reading in &wanted {
-            adding.withdraw(reading);
+            adding.withdraw(reading)?;
         }
         let count = wanted.len();
         let added = adding.finish("withdraw")?;
         transaction.commit()?;
         Ok((added.revision.unwrap_or(0), count))
     }
+}
+
+/// The revision that brought a file, if all that it says still holds or is in the history. A table
+/// of periods that was changed since says something new when it comes again.
+fn known_file(connection: &Connection, file: &NewFile) -> Result<Option<i64>, CollectionError> {
+    let known: Option<i64> = connection.query_row(
+        "SELECT max(revision) FROM file WHERE sha256 = ?1 AND options = ?2",
+        params![file.sha256, file.options],
+        |row| row.get(0),
+    )?;
+    if let NewContent::Periods(periods) = &file.content {
+        let hold = load::periods_with_ids(connection)?;
+        let all_hold = periods
+            .all()
+            .iter()
+            .all(|p| hold.iter().any(|(_, h)| h == p));
+        return Ok(known.filter(|_| all_hold));
+    }
+    Ok(known)
 }
 
 /// A revision in the making.
@@ -169,7 +204,7 @@ struct Adding<'t> {
     /// The digest of each new file's readings.
     files: Vec<String>,
     descriptions: HashMap<i64, Description>,
-    withdrawals: Vec<(i64, i64, i64)>,
+    withdrawals: usize,
     contradictions: Vec<Contradiction>,
     /// Name of the file that is being added.
     reading_file: String,
@@ -202,7 +237,7 @@ impl<'t> Adding<'t> {
             added: Added::default(),
             files: Vec::new(),
             descriptions: HashMap::new(),
-            withdrawals: Vec::new(),
+            withdrawals: 0,
             contradictions: Vec::new(),
             reading_file: String::new(),
         })
@@ -213,18 +248,9 @@ impl<'t> Adding<'t> {
         file: &NewFile,
         progress: &mut dyn FnMut(usize),
     ) -> Result<(), CollectionError> {
-        let known = self.transaction.query_row(
-            "SELECT revision FROM file WHERE sha256 = ?1 AND options = ?2",
-            params![file.sha256, file.options],
-            |row| row.get(0),
-        );
-        match known {
-            Ok(revision) => {
-                self.added.known_files.push((file.name.clone(), revision));
-                return Ok(());
-            }
-            Err(rusqlite::Error::QueryReturnedNoRows) => {}
-            Err(error) => return Err(error.into()),
+        if let Some(revision) = known_file(self.transaction, file)? {
+            self.added.known_files.push((file.name.clone(), revision));
+            return Ok(());
         }
         self.transaction.execute(
             "INSERT INTO file (revision, name, sha256, options) VALUES (?1, ?2, ?3, ?4)",
@@ -241,23 +267,31 @@ impl<'t> Adding<'t> {
         Ok(())
     }
 
-    /// Periods of the same maker and name are replaced where they changed.
+    /// A period that changed contradicts the collection, as a reading does.
     fn periods(&mut self, periods: &Periods) -> Result<(), CollectionError> {
         let mut known = load::periods_with_ids(self.transaction)?;
-        let mut whole = Periods::default();
         for new in periods.all() {
-            let same_name = |p: &crate::catalogue::Period| {
-                p.maker == new.maker && p.name.eq_ignore_ascii_case(&new.name)
-            };
             if known.iter().any(|(_, p)| p == new) {
                 continue;
             }
-            if let Some(at) = known.iter().position(|(_, p)| same_name(p)) {
-                let (id, _) = known.remove(at);
+            let old = known.iter().position(|(_, p)| p.is_same_as(new));
+            if let Some(at) = old {
+                let (id, old) = known.remove(at);
+                if !self.correct {
+                    self.contradictions.push(Contradiction {
+                        file: self.reading_file.clone(),
+                        specimen: new.name.clone(),
+                        what: "period".to_owned(),
+                        has: old.to_string(),
+                        says: new.to_string(),
+                    });
+                    continue;
+                }
                 self.transaction.execute(
                     "INSERT INTO period_withdrawal (period, revision) VALUES (?1, ?2)",
                     params![id, self.revision],
                 )?;
+                self.added.corrections += 1;
             }
             self.transaction.execute(
                 "INSERT INTO period (revision, maker, name, year_from, year_to, standing, note)
@@ -276,6 +310,7 @@ impl<'t> Adding<'t> {
             self.added.new_periods += 1;
         }
         // What is left must hold together.
+        let mut whole = Periods::default();
         known
             .into_iter()
             .try_for_each(|(_, period)| whole.add(period))?;
@@ -298,7 +333,7 @@ impl<'t> Adding<'t> {
             self.describe(id, id >= first_new, &description(table, details, row));
         }
         let known: Vec<i64> = ids.iter().copied().filter(|&id| id < first_new).collect();
-        let live = load::live_readings(self.transaction, &known)?;
+        let stored = load::readings_of(self.transaction, &known)?;
         let last_seq = load::last_seq(self.transaction, &known)?;
 
         // In the order of the store: specimen, dimension, then the order of the file.
@@ -329,7 +364,7 @@ impl<'t> Adding<'t> {
                     self.added.new_readings += 1;
                 }
             } else {
-                let new = self.compare(place, &live, here.collect());
+                let new = self.compare(place, &stored, here.collect())?;
                 let last = last_seq.get(&place).copied().unwrap_or(0);
                 for (seq, candidate) in (last + 1..).zip(&new) {
                     writer.push(candidate.row(place, seq))?;
@@ -344,35 +379,48 @@ impl<'t> Adding<'t> {
         writer.finish()
     }
 
-    /// What is new of some readings of a known specimen; contradictions are noted.
+    /// What is new of some readings of a known specimen; contradictions are noted. A reading that
+    /// was withdrawn stays so, however often its sheet comes again, unless it comes as a
+    /// correction.
     fn compare<'c>(
         &mut self,
         place: (i64, i64),
-        live: &[LiveReading],
+        stored: &[StoredReading],
         mut here: Vec<Candidate<'c>>,
-    ) -> Vec<Candidate<'c>> {
-        let from = live.partition_point(|r| (r.specimen, r.dimension) < place);
-        let mut there: Vec<&LiveReading> = live[from..]
+    ) -> Result<Vec<Candidate<'c>>, CollectionError> {
+        let from = stored.partition_point(|r| (r.specimen, r.dimension) < place);
+        let there = stored[from..]
             .iter()
-            .take_while(|r| (r.specimen, r.dimension) == place)
-            .collect();
+            .take_while(|r| (r.specimen, r.dimension) == place);
+        let (withdrawn, mut live): (Vec<&StoredReading>, Vec<&StoredReading>) =
+            there.partition(|r| r.withdrawn);
         here.retain(|candidate| {
-            let same = there.iter().position(|old| candidate.equals(old));
+            let same = live.iter().position(|old| candidate.equals(old));
             if let Some(at) = same {
-                there.remove(at);
+                live.remove(at);
                 self.added.known_readings += 1;
             }
             same.is_none()
         });
+        if !self.correct {
+            here.retain(|candidate| {
+                let gone = withdrawn.iter().any(|old| candidate.equals(old));
+                self.added.withdrawn_readings += usize::from(gone);
+                !gone
+            });
+        }
         // Another measurer, day, instrument or state is another reading; the same ones cannot
         // have read two values.
         for candidate in &here {
-            let Some(at) = there.iter().position(|old| candidate.replaces(old)) else {
+            let Some(at) = live
+                .iter()
+                .position(|old| candidate.same_circumstances(old))
+            else {
                 continue;
             };
-            let old = there.remove(at);
+            let old = live.remove(at);
             if self.correct {
-                self.withdraw(old);
+                self.withdraw(old)?;
                 self.added.corrections += 1;
             } else {
                 self.contradictions.push(Contradiction {
@@ -384,12 +432,22 @@ impl<'t> Adding<'t> {
                 });
             }
         }
-        here
+        Ok(here)
     }
 
-    fn withdraw(&mut self, reading: &LiveReading) {
-        self.withdrawals
-            .push((reading.specimen, reading.dimension, reading.seq));
+    /// Written at once, so that the next file of the same `add` sees it.
+    fn withdraw(&mut self, reading: &StoredReading) -> Result<(), CollectionError> {
+        self.transaction.execute(
+            "INSERT INTO withdrawal (specimen, dimension, seq, revision) VALUES (?1, ?2, ?3, ?4)",
+            params![
+                reading.specimen,
+                reading.dimension,
+                reading.seq,
+                self.revision
+            ],
+        )?;
+        self.withdrawals += 1;
+        Ok(())
     }
 
     /// The store's number of each dimension of a table; those it has readings of are stored.
@@ -494,20 +552,14 @@ impl<'t> Adding<'t> {
                 contradictions: self.contradictions,
             });
         }
-        if self.files.is_empty() && self.withdrawals.is_empty() {
+        let new = self.added.new_readings + self.added.new_specimens + self.added.new_periods;
+        if new + self.withdrawals == 0 && self.descriptions.is_empty() {
             return Ok(self.added);
         }
         let mut descriptions: Vec<(i64, Description)> = self.descriptions.into_iter().collect();
         descriptions.sort_by_key(|(id, _)| *id);
         for (id, description) in &descriptions {
             insert_description(self.transaction, *id, self.revision, description)?;
-        }
-        for (specimen, dimension, seq) in self.withdrawals {
-            self.transaction.execute(
-                "INSERT INTO withdrawal (specimen, dimension, seq, revision)
-                 VALUES (?1, ?2, ?3, ?4)",
-                params![specimen, dimension, seq, self.revision],
-            )?;
         }
         let head = RevisionHead {
             id: self.revision,
@@ -534,7 +586,7 @@ struct Candidate<'a> {
 }
 
 impl Candidate<'_> {
-    fn same_circumstances(&self, old: &LiveReading) -> bool {
+    fn same_circumstances(&self, old: &StoredReading) -> bool {
         self.reading.state == old.state && self.circumstance_id == old.circumstance
     }
 
@@ -568,12 +620,12 @@ impl Candidate<'_> {
         );
     }
 
-    fn equals(&self, old: &LiveReading) -> bool {
-        self.same_circumstances(old) && self.reading.value == old.value
-    }
-
-    fn replaces(&self, old: &LiveReading) -> bool {
-        self.same_circumstances(old) && self.reading.value != old.value
+    /// The same cell again. A plain cell's uncertainty comes from its whole column, so the same
+    /// text is the same reading though the column has become finer.
+    fn equals(&self, old: &StoredReading) -> bool {
+        self.same_circumstances(old)
+            && self.reading.value == old.value
+            && (self.text == old.text || self.reading.uncertainty == old.uncertainty)
     }
 }
 

@@ -26,7 +26,8 @@ fn hex(bytes: &[u8]) -> String {
         })
 }
 
-/// Adds up texts, each with its length before it, and numbers, each as its eight bytes.
+/// Adds up texts, each with its length before it, and numbers, each as its eight bytes; a byte
+/// before each tells which it is.
 #[derive(Default)]
 pub(super) struct Digester {
     hasher: Sha256,
@@ -35,18 +36,27 @@ pub(super) struct Digester {
 
 impl Digester {
     pub(super) fn text(&mut self, text: &str) {
+        self.buffer.push(b't');
         self.buffer.extend((text.len() as u64).to_le_bytes());
         self.buffer.extend(text.as_bytes());
         self.drain();
     }
 
     pub(super) fn number(&mut self, number: i64) {
+        self.buffer.push(b'i');
         self.buffer.extend(number.to_le_bytes());
         self.drain();
     }
 
     fn value(&mut self, value: f64) {
+        self.buffer.push(b'f');
         self.buffer.extend(value.to_bits().to_le_bytes());
+        self.drain();
+    }
+
+    /// Nothing, or the start of another list.
+    fn mark(&mut self, mark: u8) {
+        self.buffer.push(mark);
         self.drain();
     }
 
@@ -71,6 +81,7 @@ impl Digester {
         self.number(state);
         self.number(unit);
         self.text(text);
+        self.mark(if circumstance.is_some() { b'c' } else { b'n' });
         if let Some(c) = circumstance {
             let texts = [
                 &c.instrument,
@@ -183,6 +194,7 @@ pub(super) fn revision_digest(
         digest.text(readings.next().map_or("", String::as_str));
     }
     for (query, columns) in PARTS {
+        digest.mark(b'#');
         let mut statement = connection.prepare(query)?;
         let mut rows = statement.query([head.id])?;
         while let Some(row) = rows.next()? {
@@ -196,7 +208,7 @@ fn cells(digest: &mut Digester, row: &Row<'_>, columns: usize) -> rusqlite::Resu
     use rusqlite::types::ValueRef;
     for column in 0..columns {
         match row.get_ref(column)? {
-            ValueRef::Null => digest.text(""),
+            ValueRef::Null => digest.mark(b'n'),
             ValueRef::Integer(number) => digest.number(number),
             ValueRef::Real(value) => digest.value(value),
             ValueRef::Text(text) | ValueRef::Blob(text) => {

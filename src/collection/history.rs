@@ -2,7 +2,7 @@
 
 use rusqlite::params;
 
-use super::load::specimen_id;
+use super::load::find_specimen;
 use super::{Collection, CollectionError};
 
 /// One revision.
@@ -106,7 +106,7 @@ impl Collection {
     /// # Errors
     /// [`CollectionError`] where the store fails.
     pub fn history_of(&self, specimen: &str) -> Result<Option<Vec<Happening>>, CollectionError> {
-        let Some(id) = specimen_id(&self.connection, specimen)? else {
+        let Some(id) = find_specimen(&self.connection, specimen)? else {
             return Ok(None);
         };
         let mut statement = self.connection.prepare(

@@ -48,16 +48,18 @@ impl Description {
     }
 }
 
-/// A reading that was not withdrawn.
+/// A reading as stored.
 #[derive(Clone, Debug)]
-pub(super) struct LiveReading {
+pub(super) struct StoredReading {
     pub(super) specimen: i64,
     pub(super) dimension: i64,
     pub(super) seq: i64,
     pub(super) value: f64,
+    pub(super) uncertainty: f64,
     pub(super) state: State,
     pub(super) text: String,
     pub(super) circumstance: Option<i64>,
+    pub(super) withdrawn: bool,
 }
 
 impl Collection {
@@ -315,6 +317,26 @@ pub(super) fn specimen_id(
     }
 }
 
+/// The specimen of a name as somebody asks for it: as written, else the only one that differs in
+/// letter case alone.
+pub(super) fn find_specimen(
+    connection: &Connection,
+    name: &str,
+) -> Result<Option<i64>, CollectionError> {
+    if let Some(id) = specimen_id(connection, name.trim())? {
+        return Ok(Some(id));
+    }
+    let mut statement =
+        connection.prepare("SELECT id FROM specimen WHERE name = ?1 COLLATE NOCASE LIMIT 2")?;
+    let alike = statement.query_map([name.trim()], |row| row.get(0))?;
+    let alike: Vec<i64> = alike.collect::<Result<_, _>>()?;
+    Ok(if let [only] = alike.as_slice() {
+        Some(*only)
+    } else {
+        None
+    })
+}
+
 /// What the newest revision that speaks of a specimen says.
 pub(super) fn description(
     connection: &Connection,
@@ -345,30 +367,33 @@ pub(super) fn description(
     }
 }
 
-/// The live readings of some specimens, in the order of the store.
-pub(super) fn live_readings(
+/// The readings of some specimens, withdrawn ones included, in the order of the store.
+pub(super) fn readings_of(
     connection: &Connection,
     specimens: &[i64],
-) -> Result<Vec<LiveReading>, CollectionError> {
-    let sql = format!(
-        "SELECT specimen, dimension, seq, value, state, text, circumstance FROM reading AS r
-         WHERE specimen = ?1{}",
-        live_condition(connection)?.and()
-    );
-    let mut statement = connection.prepare(&sql)?;
+) -> Result<Vec<StoredReading>, CollectionError> {
+    let mut statement = connection.prepare(
+        "SELECT r.specimen, r.dimension, r.seq, value, uncertainty, state, text, circumstance,
+         w.revision IS NOT NULL
+         FROM reading r LEFT JOIN withdrawal w ON w.specimen = r.specimen
+         AND w.dimension = r.dimension AND w.seq = r.seq WHERE r.specimen = ?1
+         ORDER BY r.dimension, r.seq",
+    )?;
     let mut ids = specimens.to_vec();
     ids.sort_unstable();
     let mut found = Vec::new();
     for id in ids {
         let of_specimen = statement.query_map([id], |row| {
-            Ok(LiveReading {
+            Ok(StoredReading {
                 specimen: row.get(0)?,
                 dimension: row.get(1)?,
                 seq: row.get(2)?,
                 value: row.get(3)?,
-                state: state_of(row.get(4)?),
-                text: row.get(5)?,
-                circumstance: row.get(6)?,
+                uncertainty: row.get(4)?,
+                state: state_of(row.get(5)?),
+                text: row.get(6)?,
+                circumstance: row.get(7)?,
+                withdrawn: row.get(8)?,
             })
         })?;
         for reading in of_specimen {

@@ -42,10 +42,6 @@ const PATIENCE: Duration = Duration::from_secs(10);
 #[derive(Debug)]
 pub struct Collection {
     connection: Connection,
-    /// The file, unless the collection is in memory.
-    path: Option<PathBuf>,
-    /// Made by this call, and so to be removed if nothing comes of it.
-    new_file: bool,
 }
 
 /// The newest revision of a collection.
@@ -86,31 +82,27 @@ impl Collection {
         };
         match usable(kind, &file)? {
             Kind::Fresh => Err(CollectionError::Empty { file }),
-            Kind::Collection { .. } => Ok(Collection {
-                connection,
-                path: Some(path.to_owned()),
-                new_file: false,
-            }),
+            Kind::Collection { .. } => {
+                // Everything read through this handle is of one moment.
+                connection.execute_batch("BEGIN; SELECT count(*) FROM sqlite_schema")?;
+                Ok(Collection { connection })
+            }
         }
     }
 
-    /// Opens a collection to add to it; makes the file where there is none.
+    /// Opens a collection to add to it; makes the file where there is none. A file that nothing
+    /// was added to after all is read as an empty collection.
     ///
     /// # Errors
     /// [`CollectionError`]: another kind of file, a newer version's, or one that may not be
     /// written.
     pub fn open_or_create(path: &Path) -> Result<Collection, CollectionError> {
         let file = path.display().to_string();
-        let new_file = !path.exists();
         let connection = Connection::open(path).map_err(|source| CollectionError::Open {
             file: file.clone(),
             source,
         })?;
-        let collection = Collection {
-            connection,
-            path: Some(path.to_owned()),
-            new_file,
-        };
+        let collection = Collection { connection };
         collection.connection.busy_timeout(PATIENCE)?;
         usable(schema::kind(&collection.connection), &file)?;
         collection
@@ -135,11 +127,7 @@ impl Collection {
     pub fn in_memory() -> Result<Collection, CollectionError> {
         let connection = Connection::open_in_memory()?;
         connection.pragma_update(None, "foreign_keys", "ON")?;
-        Ok(Collection {
-            connection,
-            path: None,
-            new_file: false,
-        })
+        Ok(Collection { connection })
     }
 
     /// The newest revision.
@@ -153,38 +141,25 @@ impl Collection {
                 sha256: String::new(),
             });
         }
-        let newest = "SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1";
-        let read = |row: &rusqlite::Row<'_>| {
-            Ok(Revision {
-                id: row.get(0)?,
-                sha256: row.get(1)?,
-            })
-        };
-        match self.connection.query_row(newest, [], read) {
-            Err(rusqlite::Error::QueryReturnedNoRows) => Ok(Revision {
-                id: 0,
-                sha256: String::new(),
-            }),
-            revision => Ok(revision?),
-        }
+        newest_revision(&self.connection)
     }
 }
 
-impl Drop for Collection {
-    /// A file made for an `add` that came to nothing is taken away again.
-    fn drop(&mut self) {
-        if self.new_file
-            && let Some(path) = &self.path
-            && matches!(schema::kind(&self.connection), Ok(Kind::Fresh))
-        {
-            // Best effort: an empty file left behind is read as an empty collection.
-            let _ = std::fs::remove_file(path);
-            for side in ["-wal", "-shm"] {
-                let mut name = path.clone().into_os_string();
-                name.push(side);
-                let _ = std::fs::remove_file(name);
-            }
-        }
+/// The newest revision of a store whose tables are there.
+fn newest_revision(connection: &Connection) -> Result<Revision, CollectionError> {
+    let newest = "SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1";
+    let read = |row: &rusqlite::Row<'_>| {
+        Ok(Revision {
+            id: row.get(0)?,
+            sha256: row.get(1)?,
+        })
+    };
+    match connection.query_row(newest, [], read) {
+        Err(rusqlite::Error::QueryReturnedNoRows) => Ok(Revision {
+            id: 0,
+            sha256: String::new(),
+        }),
+        revision => Ok(revision?),
     }
 }
 

@@ -5,7 +5,7 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 use rusqlite::{Transaction, TransactionBehavior, params};
 use serde_json::{Value, json};
@@ -13,7 +13,7 @@ use serde_json::{Value, json};
 use super::digest::{Digester, RevisionHead, revision_digest};
 use super::load::Description;
 use super::rows::{circumstance_id, insert_description, insert_dimension, state_of, unit_number};
-use super::{Collection, CollectionError, schema};
+use super::{Collection, CollectionError, newest_revision, schema};
 use crate::catalogue::{Dimension, State};
 use crate::notation::Unit;
 use crate::table::Circumstance;
@@ -208,7 +208,7 @@ pub fn read_package(folder: &Path) -> Result<Package, CollectionError> {
         // The standard forbids paths that lead out of the package.
         let inside = Path::new(name)
             .components()
-            .all(|part| matches!(part, std::path::Component::Normal(_)));
+            .all(|part| matches!(part, Component::Normal(_) | Component::CurDir));
         if !inside {
             return Err(bad(&format!("the path `{name}` leads out of the package")));
         }
@@ -218,6 +218,14 @@ pub fn read_package(folder: &Path) -> Result<Package, CollectionError> {
         });
     }
     Ok(Package::Tables(tables))
+}
+
+fn read_descriptor(folder: &Path) -> Result<Value, CollectionError> {
+    let path = folder.join(DESCRIPTOR);
+    serde_json::from_str(&read_text(&path)?).map_err(|error| CollectionError::Package {
+        file: path.display().to_string(),
+        what: format!("not JSON ({error}); expected a data package descriptor"),
+    })
 }
 
 fn read_text(path: &Path) -> Result<String, CollectionError> {
@@ -253,11 +261,12 @@ impl Collection {
         let parent = parent.unwrap_or(Path::new("."));
         let mut name = std::ffi::OsString::from(".");
         name.push(folder.file_name().unwrap_or("package".as_ref()));
-        name.push(".partial");
+        name.push(format!(".{}.partial", std::process::id()));
         let partial = parent.join(name);
-        let _ = fs::remove_dir_all(&partial);
         fs::create_dir_all(&partial).map_err(|e| failed(folder, e))?;
         let written = self.export_files(&partial, version).and_then(|()| {
+            // What was written must fit its digests: another program may have changed the store.
+            Collection::in_memory()?.import(&partial)?;
             if folder.exists() {
                 fs::remove_dir(folder).map_err(|e| failed(folder, e))?;
             }
@@ -292,7 +301,8 @@ impl Collection {
                     .write_record(None::<&[u8]>)
                     .map_err(|e| failed(e.into()))?;
             }
-            writer.flush().map_err(failed)?;
+            let file = writer.into_inner().map_err(|e| failed(e.into_error()))?;
+            file.sync_all().map_err(failed)?;
         }
         let descriptor = descriptor(&revision, version);
         let path = folder.join(DESCRIPTOR);
@@ -328,6 +338,19 @@ impl Collection {
             transaction: &transaction,
         }
         .all()?;
+        let newest = newest_revision(&transaction)?;
+        let promised = read_descriptor(folder)?;
+        let promised = promised.get(MARK).cloned().unwrap_or_default();
+        if promised["revision"] != json!(newest.id) || promised["sha256"] != json!(newest.sha256) {
+            return Err(CollectionError::Package {
+                file: folder.join(DESCRIPTOR).display().to_string(),
+                what: format!(
+                    "it promises another revision or digest than its files have (revision {}): \
+                     the package is not whole",
+                    newest.id
+                ),
+            });
+        }
         transaction.commit()?;
         Ok(())
     }
@@ -493,7 +516,7 @@ impl Importing<'_> {
         self.revisions(&files, readings)
     }
 
-    fn dimensions(&self) -> Result<HashMap<String, i64>, CollectionError> {
+    fn dimensions(&self) -> Result<HashMap<String, (i64, String)>, CollectionError> {
         const CELLS: [&str; 9] = [
             "key",
             "label",
@@ -514,7 +537,7 @@ impl Importing<'_> {
             let dimension = Dimension::from_cells(&cells)
                 .ok_or_else(|| row.bad("key", "not the row of a dimension"))?;
             let id = insert_dimension(self.transaction, row.number("revision")?, &dimension)?;
-            ids.insert(dimension.key, id);
+            ids.insert(dimension.key, (id, dimension.unit));
             Ok(())
         })?;
         Ok(ids)
@@ -576,7 +599,7 @@ impl Importing<'_> {
     /// Stores the readings; gives the digest of each file's.
     fn readings(
         &self,
-        dimensions: &HashMap<String, i64>,
+        dimensions: &HashMap<String, (i64, String)>,
         specimens: &HashMap<String, i64>,
     ) -> Result<HashMap<i64, Digester>, CollectionError> {
         let mut digests: HashMap<i64, Digester> = HashMap::new();
@@ -589,9 +612,15 @@ impl Importing<'_> {
             let specimen = specimens
                 .get(name)
                 .ok_or_else(|| row.bad("specimen", "not in specimens.csv"))?;
-            let dimension = dimensions
+            let (dimension, base_unit) = dimensions
                 .get(key)
                 .ok_or_else(|| row.bad("dimension", "not in dimensions.csv"))?;
+            if row.text("unit")? != base_unit {
+                return Err(row.bad(
+                    "unit",
+                    &format!("expected {base_unit}, as in dimensions.csv"),
+                ));
+            }
             let (value, uncertainty): (f64, f64) =
                 (row.number("value")?, row.number("uncertainty")?);
             let state = State::parse(row.text("state")?)

@@ -16,9 +16,10 @@ CREATE TABLE file (
     name TEXT NOT NULL,
     sha256 TEXT NOT NULL,
     -- How it was read (JSON): renamed and skipped columns, new dimensions.
-    options TEXT NOT NULL,
-    UNIQUE (sha256, options)
+    options TEXT NOT NULL
 ) STRICT;
+
+CREATE INDEX file_by_content ON file (sha256, options);
 
 CREATE TABLE dimension (
     id INTEGER PRIMARY KEY,

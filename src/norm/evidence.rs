@@ -46,14 +46,32 @@ impl Evidence {
         &self.by_column[column][group]
     }
 
-    /// The same without one piece's own reading.
-    pub fn without(&self, cohort: &Cohort<'_>, column: usize, own: &Reference) -> Sums {
-        let sums = self.of(column, own.group());
-        sums.without(own.x(), own.u()).unwrap_or_else(|| {
+    /// The same without the readings of some pieces.
+    pub fn without(
+        &self,
+        cohort: &Cohort<'_>,
+        column: usize,
+        group: usize,
+        rows: &[usize],
+    ) -> Sums {
+        let table = cohort.table();
+        let of = &table.columns[column];
+        let kind = table.dimension(of).kind;
+        let own: Vec<Reference> = rows
+            .iter()
+            .filter_map(|&row| cohort.reference(of, kind, row))
+            .filter(|own| own.group() == group)
+            .collect();
+        match own.as_slice() {
+            [] => Some(*self.of(column, group)),
+            [one] => self.of(column, group).without(one.x(), one.u()),
+            _ => None,
+        }
+        .unwrap_or_else(|| {
             let mut others = Sums::default();
             let fellows = cohort
-                .references(&cohort.table().columns[column])
-                .filter(|r| r.group() == own.group() && r.row() != own.row());
+                .references(of)
+                .filter(|r| r.group() == group && !rows.contains(&r.row()));
             fellows.for_each(|r| others.add(r.x(), r.u()));
             others
         })

@@ -169,17 +169,28 @@ fn plus_minus(
     share_unit(&mut centre, &mut half);
     let unit = unit_of(&centre, context)?;
     let half = half.value * unit_of(&half, context)?.in_base_units();
-    if half.is_nan() || half <= 0.0 || !half.is_finite() {
+    let value = centre.value * unit.in_base_units();
+    if !is_uncertainty_of(half, value, context.quantity) {
         return Err(NotationError::HalfWidth);
     }
     Ok(Written {
-        value: centre.value * unit.in_base_units(),
+        value,
         standard_uncertainty: Some(half / 3f64.sqrt()),
         step: centre.step * unit.in_base_units(),
         unit,
         plain: false,
         braces: None,
     })
+}
+
+/// Whether a number can be the half-width or standard uncertainty of a value: positive, and, for a
+/// size, less than the size itself; for others, less than any of them ever is.
+pub fn is_uncertainty_of(uncertainty: f64, value: f64, quantity: Quantity) -> bool {
+    let most = match quantity {
+        Quantity::Length | Quantity::Mass => value.abs(),
+        Quantity::Angle | Quantity::Colour => 1000.0,
+    };
+    uncertainty > 0.0 && uncertainty < most
 }
 
 #[cfg(test)]
@@ -366,6 +377,14 @@ mod tests {
         refuses("4.6 ± -0.1", &MM, "half-width");
         refuses("4.6 ± 0", &MM, "half-width");
         refuses("4.6 ±", &MM, "half-width");
+        refuses("4.6 ± 4.6", &MM, "half-width");
+        refuses("4.6 ± 1e300", &MM, "half-width");
+        let angle = Context {
+            quantity: Quantity::Angle,
+            unit: Unit::Degree,
+            ..MM
+        };
+        refuses("0e999", &angle, "not a finite number");
         refuses("4.6 kg", &MM, "expected a length");
         refuses(
             "4.6 g",

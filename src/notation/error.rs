@@ -62,7 +62,7 @@ pub enum NotationError {
     #[error("a gauge range needs two ends, the smaller first, such as 5/32..11/64")]
     GaugeRange,
     /// A half-width that is negative, or not a number.
-    #[error("the half-width after ± must be a positive size, such as 4.6 ± 0.1")]
+    #[error("the half-width after ± must be positive and less than the size, such as 4.6 ± 0.1")]
     HalfWidth,
     /// Braces that are not closed, or not at the end.
     #[error("braces hold the state and stand at the end, such as 4.6 {{worn}}")]

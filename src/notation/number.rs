@@ -295,6 +295,9 @@ fn read_decimal(
     }
     let exponent: i32 = exponent.parse().map_err(|_| not_a_size)?;
     let step = 10f64.powi(exponent - i32::try_from(decimals.len()).unwrap_or(i32::MAX).min(400));
+    if !step.is_finite() || step == 0.0 {
+        return Err(NotationError::NotFinite { quantity });
+    }
     Ok((value, step))
 }
 

@@ -194,12 +194,13 @@ impl Predictive {
         let deviation = y - self.mu;
         let variance = self.variance(u_new);
         let t = deviation / variance.sqrt();
-        let p = t_two_sided(t, self.nu);
+        // No deviation is impossible: a p too small to hold is the smallest there is.
+        let p = t_two_sided(t, self.nu).max(f64::MIN_POSITIVE);
         // 0.0 where there is no deviation: a quantile may give it a sign.
         let z = if t == 0.0 {
             0.0
         } else {
-            normal_upper_quantile(p / 2.0).copysign(t)
+            normal_upper_quantile((p / 2.0).max(f64::MIN_POSITIVE)).copysign(t)
         };
         Standpoint {
             deviation,

@@ -65,7 +65,9 @@ pub enum FaultKind {
     #[error("not a unit; expected mm, cm, in, g, oz or deg")]
     NotAUnit,
     /// No uncertainty.
-    #[error("not a standard uncertainty; expected a positive number in the unit of the reading")]
+    #[error(
+        "not a standard uncertainty; expected a positive number less than the reading, in its unit"
+    )]
     NotAnUncertainty,
     /// A row without a name.
     #[error("the row has no specimen; expected a name")]

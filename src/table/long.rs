@@ -12,7 +12,7 @@ use super::text::Texts;
 use super::wide::{fill, missing_as_empty};
 use super::{Found, Input, Options, RawFault, csv_reader, next_record};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange, fold, nearest};
-use crate::notation::{Context, Unit, read_cell, split_heading};
+use crate::notation::{Context, Unit, is_uncertainty_of, read_cell, split_heading};
 
 /// Reads the rows.
 pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
@@ -234,8 +234,8 @@ impl LongReader<'_> {
                 .standard_uncertainty
                 .unwrap_or(written.step / 12f64.sqrt()),
             text => match standard_uncertainty(text, &context) {
-                Some(uncertainty) => uncertainty,
-                None => {
+                Some(u) if is_uncertainty_of(u, written.value, known.quantity) => u,
+                _ => {
                     bad.push(wrong(given, FaultKind::NotAnUncertainty));
                     0.0
                 }

@@ -161,7 +161,7 @@ pub fn read(
         return Err(TableError::NoSpecimenColumn {
             file: file.to_owned(),
             found: headings.iter().map(|h| short(h)).collect(),
-            header_row: later_header(&mut reader, &mut record),
+            header_row: later_header(&source, delimiter, &mut reader, &mut record),
         });
     }
     let header_place = source.locate(&[0], delimiter);
@@ -332,11 +332,20 @@ fn next_record(reader: &mut csv::Reader<&[u8]>, record: &mut csv::StringRecord) 
     reader.read_record(record).unwrap_or(false)
 }
 
-/// Whether one of the next rows has a specimen column: a title stands above the header.
-fn later_header(reader: &mut csv::Reader<&[u8]>, record: &mut csv::StringRecord) -> Option<usize> {
+/// The row of a header with a specimen column below a title.
+fn later_header(
+    source: &SourceText,
+    delimiter: u8,
+    reader: &mut csv::Reader<&[u8]>,
+    record: &mut csv::StringRecord,
+) -> Option<usize> {
     const LOOK_AT: usize = 10;
-    (2..2 + LOOK_AT)
-        .find(|_| next_record(reader, record) && record.iter().any(|cell| fold(cell) == "specimen"))
+    let found = (0..LOOK_AT).find_map(|_| {
+        let specimen = |r: &csv::StringRecord| r.iter().any(|cell| fold(cell) == "specimen");
+        (next_record(reader, record) && specimen(record))
+            .then(|| record.position().map_or(0, |p| p.byte() as usize))
+    })?;
+    source.locate(&[found], delimiter).first().map(|at| at.row)
 }
 
 /// The decimal mark of a file, by the cells that should hold numbers.

@@ -98,6 +98,12 @@ struct Special {
     unit: Unit,
 }
 
+/// The step of a decimal by its digits after the point, as many as a plain one can have.
+const STEPS: [f64; 16] = [
+    1e0, 1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11, 1e-12, 1e-13, 1e-14,
+    1e-15,
+];
+
 /// What a column needs to be read by, looked up once.
 struct ColumnContext<'a> {
     dimension: &'a Dimension,
@@ -142,6 +148,7 @@ fn read_part(
     let mut reader = csv_reader(&input.source.table()[from..to], input.delimiter);
     let mut record = csv::StringRecord::new();
     let mut made_known: HashMap<String, Option<YearRange>> = HashMap::new();
+    let mut steps = Vec::with_capacity(contexts.len());
     while next_record(&mut reader, &mut record) {
         let start = record.position().map_or(0, |p| p.byte() as usize) + from;
         if record.iter().all(|cell| cell.trim().is_empty()) {
@@ -154,6 +161,7 @@ fn read_part(
             start,
             faulty: false,
             details: options.details,
+            steps: &mut steps,
             doubtful: Vec::new(),
         };
         if row.has_right_length(&record, plan.targets.len()) {
@@ -182,6 +190,8 @@ struct RowReader<'a> {
     start: usize,
     faulty: bool,
     details: bool,
+    /// The steps of its plain cells, by column; kept from row to row to spare allocations.
+    steps: &'a mut Vec<(usize, f64)>,
     /// Cells out of their credible range: column, text, value and the unit it was read in.
     doubtful: Vec<(usize, String, (f64, Unit))>,
 }
@@ -233,7 +243,8 @@ impl RowReader<'_> {
         {
             let value = value * context.scale;
             if has_sense(context.dimension.kind, value) {
-                raw.note_step(10f64.powi(-i32::from(decimals)) * context.scale);
+                self.steps
+                    .push((column, STEPS[usize::from(decimals)] * context.scale));
                 if value < context.credible.0 || value > context.credible.1 {
                     let unit = context.cell.unit;
                     self.doubtful.push((column, cell.to_owned(), (value, unit)));
@@ -248,7 +259,7 @@ impl RowReader<'_> {
             Ok(Some(written)) => {
                 let state = written.braces.map(State::parse);
                 if written.plain {
-                    raw.note_step(written.step);
+                    self.steps.push((column, written.step));
                 }
                 if !written.plain || written.braces.is_some() {
                     let own = written
@@ -298,12 +309,12 @@ impl RowReader<'_> {
                     self.fault(Some(position), cell, FaultKind::NoSpecimen);
                 }
             }
-            Known::Maker => chunk.specimens.makers.push(text),
-            Known::Pattern => chunk.specimens.patterns.push(text),
+            Known::Maker => chunk.specimens.makers.push(missing_as_empty(text)),
+            Known::Pattern => chunk.specimens.patterns.push(missing_as_empty(text)),
             Known::Period => chunk.specimens.periods.push(missing_as_empty(text)),
             Known::Made => {
                 if self.details {
-                    chunk.words.made.push(text);
+                    chunk.words.made.push(missing_as_empty(text));
                 }
                 if missing_as_empty(text).is_empty() {
                     chunk.specimens.made.push(None);
@@ -332,9 +343,9 @@ impl RowReader<'_> {
                     }
                 },
             },
-            Known::Finish if self.details => chunk.words.finish.push(text),
-            Known::Source if self.details => chunk.words.source.push(text),
-            Known::Note if self.details => chunk.words.note.push(text),
+            Known::Finish if self.details => chunk.words.finish.push(missing_as_empty(text)),
+            Known::Source if self.details => chunk.words.source.push(missing_as_empty(text)),
+            Known::Note if self.details => chunk.words.note.push(missing_as_empty(text)),
             _ => {}
         }
     }
@@ -342,7 +353,9 @@ impl RowReader<'_> {
     /// Closes the row: what a faulty one has put is taken back, all but its name.
     fn finish(self, contexts: &[ColumnContext<'_>], specimen: Option<&str>) {
         let chunk = self.chunk;
+        let steps = self.steps.drain(..);
         if self.faulty {
+            drop(steps);
             chunk.truncate(chunk.offsets.len());
             let name = specimen.unwrap_or("").trim();
             if !name.is_empty() {
@@ -351,6 +364,7 @@ impl RowReader<'_> {
             return;
         }
         chunk.offsets.push(self.start);
+        steps.for_each(|(column, step)| chunk.columns[column].note_step(step));
         for (column, cell, read) in self.doubtful {
             let dimension = contexts[column].dimension;
             chunk.columns[column]

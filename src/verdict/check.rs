@@ -2,7 +2,7 @@
 
 use super::{Caution, Verdict};
 use crate::catalogue::State;
-use crate::cohort::{Cohort, Reference, from_scale, on_scale};
+use crate::cohort::{Cohort, from_scale, on_scale};
 use crate::norm::{Band, Evidence, Settings, deviation_in_unit};
 use crate::stats::{Predictive, Sums, holm, references_needed};
 use crate::table::{Column, Table};
@@ -79,13 +79,13 @@ pub fn check(cohort: &Cohort<'_>, evidence: &Evidence, row: usize, settings: &Se
         table: cohort.table(),
         row,
         group: Some(cohort.group_of(row)),
-        own: Some(row),
+        own: &[row],
     };
     source.check(cohort, evidence, settings)
 }
 
-/// The verdict on a piece of another table. Where the cohort has a specimen of the same name, that
-/// one's readings do not count in the norm.
+/// The verdict on a piece of another table. Where the cohort has specimens of the same name, in any
+/// spelling, their readings do not count in the norm.
 pub fn check_against(
     cohort: &Cohort<'_>,
     evidence: &Evidence,
@@ -98,7 +98,7 @@ pub fn check_against(
     let groups = cohort.find_groups(Some(specimens.patterns.get(row)), maker);
     // A pattern that several makers have is judged only where the piece names its maker.
     let group = groups.first().copied().filter(|_| groups.len() == 1);
-    let own = cohort.table().specimens.find(specimens.names.get(row));
+    let own = cohort.namesakes(specimens.names.get(row));
     Piece {
         table,
         row,
@@ -112,8 +112,8 @@ struct Piece<'a> {
     table: &'a Table,
     row: usize,
     group: Option<usize>,
-    /// The piece's own row in the cohort.
-    own: Option<usize>,
+    /// The piece's own rows in the cohort.
+    own: &'a [usize],
 }
 
 impl Piece<'_> {
@@ -165,15 +165,7 @@ impl Piece<'_> {
         else {
             return Sums::default();
         };
-        let column = &table.columns[position];
-        let own: Option<Reference> = self
-            .own
-            .and_then(|row| cohort.reference(column, table.dimension(column).kind, row))
-            .filter(|own| own.group() == group);
-        match own {
-            Some(own) => evidence.without(cohort, position, &own),
-            None => *evidence.of(position, group),
-        }
+        evidence.without(cohort, position, group, self.own)
     }
 
     /// One dimension, but for what depends on the others.

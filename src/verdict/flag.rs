@@ -226,10 +226,7 @@ impl<'a> Judge<'a> {
                 continue;
             };
             let kind = table.dimension(column).kind;
-            let sums = match self.cohort.reference(column, kind, row) {
-                Some(own) => self.evidence.without(self.cohort, position, &own),
-                None => *self.evidence.of(position, group),
-            };
+            let sums = self.evidence.without(self.cohort, position, group, &[row]);
             let Some(predictive) = Predictive::new(&sums) else {
                 continue;
             };

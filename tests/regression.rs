@@ -1,0 +1,319 @@
+//! Faults once seen, so that they stay away.
+
+use calibriar::catalogue::{Catalogue, Period, Periods, Standing, YearRange};
+use calibriar::cohort::{Choice, Cohort, Selection};
+use calibriar::norm::{Evidence, Settings, norms};
+use calibriar::stats::{Predictive, Sums};
+use calibriar::verdict::{Verdict, check, check_against};
+
+use crate::common::tables::{sheet, table};
+
+fn settings() -> Settings {
+    Settings::new(0.95, 0.95, 0.05).unwrap()
+}
+
+/// Two makers may name a period alike and not be equally good in it.
+#[test]
+fn a_period_is_its_makers_own() {
+    let mut csv = String::from("specimen,maker,pattern,made,bit width\n");
+    for maker in ["A", "B"] {
+        for i in 0..5 {
+            csv.push_str(&format!("{maker}{i},{maker},x,1905,16.{i}\n"));
+        }
+    }
+    let mut table = table(&csv);
+    let mut periods = Periods::default();
+    for (maker, standing) in [("A", Standing::Good), ("B", Standing::Poor)] {
+        let years = YearRange {
+            from: 1900,
+            to: 1910,
+        };
+        let (maker, name) = (Some(maker.to_owned()), "Early".to_owned());
+        periods
+            .add(Period {
+                maker,
+                name,
+                years,
+                standing,
+                note: String::new(),
+            })
+            .unwrap();
+    }
+    table.periods = periods;
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+    let groups = cohort.find_groups(None, None);
+    let found = norms(&cohort, &groups, &settings()).unwrap();
+    assert_eq!(found.len(), 1);
+    assert_eq!(cohort.groups()[found[0].group].maker, "A");
+    assert_eq!(found[0].n, 5);
+}
+
+/// More distinct period texts than a 16-bit number holds.
+#[test]
+fn many_periods_do_not_wrap_around() {
+    let mut csv = String::from("specimen,pattern,period,bit width\n");
+    for i in 0..66_000 {
+        csv.push_str(&format!("s{i:05},x,p{i},16.1\n"));
+    }
+    let table = table(&csv);
+    let periods = Selection::Named(vec!["p0".to_owned()]);
+    let cohort = Cohort::new(
+        &table,
+        &Choice {
+            periods,
+            unknown_state: false,
+        },
+    )
+    .unwrap();
+    assert_eq!(cohort.groups()[0].references, 1);
+}
+
+/// A probability too small for an `f64` is still a score.
+#[test]
+fn a_gross_slip_has_a_finite_score() {
+    let mut sums = Sums::default();
+    for i in 0..300 {
+        sums.add((16.0 + 0.08 * f64::from(i % 7 - 3) / 3.0).ln(), 0.0002);
+    }
+    let norm = Predictive::new(&sums).unwrap();
+    let slip = norm.judge(0.63f64.ln(), 0.005);
+    assert!(
+        slip.p > 0.0 && slip.z.is_finite() && slip.z < -30.0,
+        "{slip:?}"
+    );
+}
+
+/// The piece judged is left out of its norm, however its name is spelt.
+#[test]
+fn another_spelling_of_its_name_gives_a_piece_no_voice() {
+    let mut csv = String::from("specimen,pattern,bit width\n");
+    for (i, width) in [16.0, 16.1, 16.2, 16.05, 16.15, 16.1, 12.0]
+        .into_iter()
+        .enumerate()
+    {
+        csv.push_str(&format!("HR000{i},x,{width}\n"));
+    }
+    let source = table(&csv);
+    let cohort = Cohort::new(&source, &Choice::default()).unwrap();
+    let evidence = Evidence::gather(&cohort);
+    for name in ["HR0006", "hr0006", "HR-0006", "HR 0006"] {
+        let piece = table(&format!("specimen,pattern,bit width\n{name},x,12.0\n"));
+        let check = check_against(&cohort, &evidence, &piece, 0, &settings());
+        assert_eq!(check.dimensions[0].n, 6, "{name}");
+        assert_eq!(check.verdict, Verdict::OutOfNorm, "{name}");
+    }
+}
+
+/// A row that is refused says nothing of the step of its column.
+#[test]
+fn a_faulty_row_does_not_refine_its_column() {
+    let read = sheet("specimen,pattern,bit width,airway\na,x,16.1,4.0\nb,x,16.333,four\n");
+    assert_eq!(read.faults.len(), 1);
+    let column = &read.table.columns[0];
+    assert!((column.uncertainty(0) - 0.1 / 12f64.sqrt()).abs() < 1e-12);
+}
+
+/// `?` and the like name no pattern, and a piece without one makes no norm among patterns.
+#[test]
+fn a_blank_pattern_is_no_pattern() {
+    let read =
+        table("specimen,pattern,bit width\na,x,16.1\nb,?,16.2\nc,,16.3\nd,n/a,16.2\ne,X,16.0\n");
+    let cohort = Cohort::new(&read, &Choice::default()).unwrap();
+    let found = norms(&cohort, &cohort.find_groups(None, None), &settings()).unwrap();
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0].n, 2);
+    let evidence = Evidence::gather(&cohort);
+    assert_eq!(
+        check(&cohort, &evidence, 1, &settings()).verdict,
+        Verdict::Undecided
+    );
+}
+
+/// States given for the row, as a column, keep a piece out as braces do, wide and long.
+#[test]
+fn states_by_row_keep_readings_out_of_the_norm() {
+    let wide = table(
+        "specimen,pattern,state,bit width\na,x,factory,16.1\nb,x,worn,15.0\nc,x,reworked,14.0\n\
+         d,x,replaced,17.0\ne,x,,18.0\nf,x,unknown,19.0\ng,x,factory,16.3\n",
+    );
+    let long = table(
+        "specimen,pattern,dimension,value,state\na,x,bit width,16.1,factory\n\
+         b,x,bit width,15.0,worn\nc,x,bit width,14.0,reworked\nd,x,bit width,17.0,replaced\n\
+         e,x,bit width,18.0,\nf,x,bit width,19.0,unknown\ng,x,bit width,16.3,factory\n",
+    );
+    for read in [&wide, &long] {
+        for (unknown_state, n) in [(false, 2), (true, 4)] {
+            let choice = Choice {
+                unknown_state,
+                ..Choice::default()
+            };
+            let cohort = Cohort::new(read, &choice).unwrap();
+            assert_eq!(norms(&cohort, &[0], &settings()).unwrap()[0].n, n);
+        }
+    }
+}
+
+#[cfg(feature = "store")]
+mod stored {
+    use super::*;
+    use calibriar::collection::{
+        Author, Collection, CollectionError, NewContent, NewFile, sha256_hex,
+    };
+
+    fn author() -> Author {
+        Author {
+            by: "test".to_owned(),
+            on: "2001-02-03T04:05:06Z".to_owned(),
+            why: "y".to_owned(),
+        }
+    }
+
+    fn file(csv: &str) -> NewFile {
+        NewFile {
+            name: "sheet.csv".to_owned(),
+            sha256: sha256_hex(csv.as_bytes()),
+            options: "{}".to_owned(),
+            content: NewContent::from(sheet(csv).table),
+        }
+    }
+
+    fn add(store: &mut Collection, csv: &[&str], correct: bool) -> Result<(), CollectionError> {
+        let files: Vec<NewFile> = csv.iter().map(|text| file(text)).collect();
+        store
+            .add(&files, &author(), correct, &mut |_| {})
+            .map(|_| ())
+    }
+
+    fn widths(store: &Collection) -> Vec<f64> {
+        let table = store.table(None).unwrap();
+        let index = Catalogue::standard().find("bit width").unwrap();
+        let column = table.column(index);
+        (0..table.specimens.len())
+            .filter_map(|row| column?.value(row))
+            .collect()
+    }
+
+    /// A sheet that grows and is added again must not bring back what was withdrawn.
+    #[test]
+    fn a_withdrawn_reading_stays_withdrawn() {
+        let mut store = Collection::in_memory().unwrap();
+        add(
+            &mut store,
+            &["specimen,pattern,bit width\na,x,16.1\nb,x,16.2\n"],
+            false,
+        )
+        .unwrap();
+        store.withdraw("A", Some("bit_width"), &author()).unwrap();
+        let grown = "specimen,pattern,bit width\na,x,16.1\nb,x,16.2\nc,x,16.3\n";
+        add(&mut store, &[grown], false).unwrap();
+        assert_eq!(widths(&store), [16.2, 16.3]);
+        // As a correction, with its reason, it may come back.
+        let again = "specimen,pattern,bit width,note\na,x,16.1,own stem after all\n";
+        add(&mut store, &[again], true).unwrap();
+        assert_eq!(widths(&store), [16.1, 16.2, 16.3]);
+    }
+
+    /// Two corrections of one reading in one `add`: the second sees the first.
+    #[test]
+    fn corrections_in_one_add_follow_each_other() {
+        let mut store = Collection::in_memory().unwrap();
+        let of = |width: &str| format!("specimen,pattern,bit width\na,x,{width}\n");
+        add(&mut store, &[&of("16.1")], false).unwrap();
+        add(&mut store, &[&of("16.2"), &of("16.3")], true).unwrap();
+        assert_eq!(widths(&store), [16.3]);
+        let contradicts = add(&mut store, &[&of("16.4")], false);
+        assert!(matches!(
+            contradicts,
+            Err(CollectionError::Contradictions { .. })
+        ));
+        assert_eq!(widths(&store), [16.3]);
+    }
+
+    /// The same value with another uncertainty is another statement.
+    #[test]
+    fn a_new_uncertainty_is_not_lost() {
+        let mut store = Collection::in_memory().unwrap();
+        add(
+            &mut store,
+            &["specimen,pattern,bit width\na,x,18.2\n"],
+            false,
+        )
+        .unwrap();
+        let coarser = "specimen,pattern,bit width\na,x,18.2 ± 0.5\n";
+        let refused = add(&mut store, &[coarser], false);
+        assert!(matches!(
+            refused,
+            Err(CollectionError::Contradictions { .. })
+        ));
+        add(&mut store, &[coarser], true).unwrap();
+        let table = store.table(None).unwrap();
+        assert!((table.columns[0].uncertainty(0) - 0.5 / 3f64.sqrt()).abs() < 1e-12);
+    }
+
+    /// A period's standing is as much a statement as a reading.
+    #[test]
+    fn a_period_is_not_changed_without_a_reason() {
+        let periods = |standing| {
+            let years = YearRange {
+                from: 1900,
+                to: 1910,
+            };
+            let (maker, name) = (None, "Early".to_owned());
+            let mut all = Periods::default();
+            all.add(Period {
+                maker,
+                name,
+                years,
+                standing,
+                note: String::new(),
+            })
+            .unwrap();
+            NewFile {
+                name: "periods.csv".to_owned(),
+                sha256: sha256_hex(format!("{standing:?}").as_bytes()),
+                options: "{}".to_owned(),
+                content: NewContent::from(all),
+            }
+        };
+        let mut store = Collection::in_memory().unwrap();
+        let mut add =
+            |standing, correct| store.add(&[periods(standing)], &author(), correct, &mut |_| {});
+        assert_eq!(add(Standing::Good, false).unwrap().revision, Some(1));
+        assert!(add(Standing::Poor, false).is_err());
+        assert_eq!(add(Standing::Poor, true).unwrap().revision, Some(2));
+        // Back again: the file is known, but what it says does not hold any more.
+        assert!(add(Standing::Good, false).is_err());
+        assert_eq!(add(Standing::Good, true).unwrap().revision, Some(3));
+        assert_eq!(add(Standing::Good, false).unwrap().revision, None);
+    }
+
+    /// A package from which the last revisions were cut is not whole.
+    #[test]
+    fn a_shortened_package_is_refused() {
+        let mut store = Collection::in_memory().unwrap();
+        add(
+            &mut store,
+            &["specimen,pattern,bit width\na,x,16.1\nb,x,16.2\n"],
+            false,
+        )
+        .unwrap();
+        store.withdraw("a", None, &author()).unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let package = folder.path().join("package");
+        store.export(&package, "test").unwrap();
+        let edit = |name: &str, change: &dyn Fn(&str) -> String| {
+            let path = package.join(name);
+            let text = std::fs::read_to_string(&path).unwrap();
+            std::fs::write(&path, change(&text)).unwrap();
+        };
+        edit("revisions.csv", &|text| {
+            text.lines().take(2).collect::<Vec<_>>().join("\n") + "\n"
+        });
+        edit("readings.csv", &|text| text.replace(",2\n", ",\n"));
+        let refused = Collection::in_memory().unwrap().import(&package);
+        assert!(
+            matches!(&refused, Err(CollectionError::Package { what, .. }) if what.contains("whole")),
+            "{refused:?}"
+        );
+    }
+}
