@@ -63,6 +63,12 @@ impl Collection {
         if !path.exists() {
             return Err(CollectionError::Missing { file });
         }
+        if path.is_dir() {
+            return Err(CollectionError::NotACollection {
+                file,
+                found: "it is a folder; a collection is one file",
+            });
+        }
         let connection = open_to_read(path).map_err(|source| CollectionError::Open {
             file: file.clone(),
             source,
