@@ -11,10 +11,12 @@
 //! | [`catalogue`] | what can be measured; production periods; states |
 //! | [`table`] | CSV to columns of readings, every fault with its place |
 //! | `collection` | the store: one SQLite file, append-only (feature `store`) |
-//! | `source` | whatever a path names: collection, data package, CSV (feature `store`) |
+//! | `source` | whatever a path names: collection, data package, CSV, Parquet (feature `store`) |
 //! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
+//! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
+//! | `frame` | data frames and Parquet in and out (feature `frame`) |
 //! | [`stats`] | pure numerics, which the others call |
 //!
 //! # A tour
@@ -66,8 +68,11 @@ pub mod catalogue;
 pub mod cohort;
 #[cfg(feature = "store")]
 pub mod collection;
+#[cfg(feature = "frame")]
+pub mod frame;
 pub mod norm;
 pub mod notation;
+pub mod report;
 #[cfg(feature = "store")]
 pub mod source;
 pub mod stats;

@@ -1,4 +1,4 @@
-//! Whatever `--from` names: a collection, a data package, a CSV file or standard input.
+//! Whatever `--from` names: a collection, a data package, a CSV or Parquet file or standard input.
 
 use std::io::Read as _;
 use std::path::Path;
@@ -8,6 +8,8 @@ use crate::collection::{
     Author, Collection, CollectionError, NewContent, NewFile, Package, is_package, read_package,
     sha256_hex,
 };
+#[cfg(feature = "frame")]
+use crate::frame::FrameError;
 use crate::table::{Content, Doubt, Fault, Options, SetAside, Table, TableError, read, read_bytes};
 
 /// Standard input, as `--from` names it.
@@ -18,7 +20,7 @@ pub const STANDARD_INPUT: &str = "-";
 pub struct Request<'a> {
     /// Path, or [`STANDARD_INPUT`].
     pub from: &'a str,
-    /// How to read a CSV file.
+    /// How to read a CSV or Parquet file.
     pub options: Options,
     /// A table of production periods for a source that carries none.
     pub periods_from: Option<&'a Path>,
@@ -77,6 +79,10 @@ pub enum SourceError {
     /// The store.
     #[error(transparent)]
     Collection(#[from] CollectionError),
+    /// A Parquet file.
+    #[cfg(feature = "frame")]
+    #[error(transparent)]
+    Frame(FrameError),
     /// A file that holds something else.
     #[error("{file} holds {found}; expected {expected}")]
     Unfit {
@@ -88,7 +94,7 @@ pub enum SourceError {
         expected: &'static str,
     },
     /// An option that does not go with the source.
-    #[error("{option} goes with a CSV file; {source_name} is {found}")]
+    #[error("{option} goes with a CSV or Parquet file; {source_name} is {found}")]
     OptionUnfit {
         /// The option.
         option: &'static str,
@@ -103,6 +109,17 @@ pub enum SourceError {
         /// The source, as it was named.
         file: String,
     },
+}
+
+#[cfg(feature = "frame")]
+impl From<FrameError> for SourceError {
+    fn from(error: FrameError) -> SourceError {
+        match error {
+            FrameError::Table(error) => SourceError::Table(error),
+            FrameError::Faults { file, faults } => SourceError::Faults { file, faults },
+            error => SourceError::Frame(error),
+        }
+    }
 }
 
 /// Opens a source.
@@ -234,7 +251,7 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
         .catalogue
         .cloned()
         .unwrap_or_else(Catalogue::standard);
-    match read(name, bytes, &request.options, catalogue)? {
+    match read_table(name, bytes, &request.options, catalogue)? {
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !request.set_aside {
                 return Err(SourceError::Faults {
@@ -260,6 +277,28 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
             expected: "measurements (periods are given with --periods-from)",
         }),
     }
+}
+
+/// Reads a CSV or a Parquet file; which of them, its first bytes tell.
+fn read_table(
+    name: &str,
+    bytes: Vec<u8>,
+    options: &Options,
+    catalogue: Catalogue,
+) -> Result<Content, SourceError> {
+    if !bytes.starts_with(b"PAR1") {
+        return Ok(read(name, bytes, options, catalogue)?);
+    }
+    #[cfg(feature = "frame")]
+    {
+        let sheet = crate::frame::sheet_from_parquet(name, bytes, options, catalogue)?;
+        Ok(Content::Measurements(Box::new(sheet)))
+    }
+    #[cfg(not(feature = "frame"))]
+    Err(SourceError::Table(TableError::NoParquet {
+        file: name.to_owned(),
+        verb: "reading",
+    }))
 }
 
 /// Reads a table of production periods.
@@ -309,7 +348,7 @@ pub fn new_file(
         "new_dimensions": options.new_dimensions,
     })
     .to_string();
-    let (content, doubts, aside) = match read(name, bytes, options, catalogue)? {
+    let (content, doubts, aside) = match read_table(name, bytes, options, catalogue)? {
         Content::Periods(sheet) => {
             if !sheet.faults.is_empty() {
                 return Err(SourceError::Faults {

@@ -35,3 +35,14 @@ mod properties {
     mod table;
     mod verdict;
 }
+
+mod frame {
+    #[cfg(all(feature = "cli", not(feature = "frame")))]
+    mod missing;
+    #[cfg(all(feature = "cli", feature = "frame"))]
+    mod package;
+    #[cfg(feature = "frame")]
+    mod results;
+    #[cfg(feature = "frame")]
+    mod table;
+}

@@ -25,7 +25,7 @@ use super::{CliError, Outcome, remark};
 /// reading stays readable in the history.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
-    /// CSV files, or the folders of data packages
+    /// CSV or Parquet files, or the folders of data packages
     #[arg(required = true)]
     files: Vec<PathBuf>,
     /// The collection; it is made where there is none

@@ -5,12 +5,13 @@ use std::path::PathBuf;
 use calibriar::catalogue::{Catalogue, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
+use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{Check, DimensionCheck, Verdict, check, check_against};
 use clap::Args;
 use comfy_table::Cell;
 
-use super::json::{CHECK_COLUMNS, CheckOut, ChecksOut, check_rows};
+use super::json::{CheckOut, ChecksOut};
 use super::norms::{hint, provenance_line};
 use super::output::{
     self, Format, FormatArgument, band, counted, probability, signed, sized, wrapped,
@@ -78,7 +79,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             provenance: &source.provenance,
             checks: checks.iter().map(|c| CheckOut::new(c, catalogue)).collect(),
         })?,
-        Format::Csv => output::write_csv(&CHECK_COLUMNS, check_rows(&checks, catalogue))?,
+        Format::Csv => output::write_csv(
+            &[PIECE_COLUMNS, DIMENSION_COLUMNS].concat(),
+            check_rows(&checks, catalogue),
+        )?,
         Format::Table => {
             let page = Page {
                 cohort: &cohort,

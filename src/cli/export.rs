@@ -17,11 +17,19 @@ pub(super) struct Arguments {
     /// The collection
     #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
     from: PathBuf,
+    /// Write the specimens and the readings as Parquet (needs the feature `frame`)
+    #[arg(long)]
+    parquet: bool,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let collection = Collection::open(&arguments.from)?;
-    collection.export(&arguments.folder, env!("CARGO_PKG_VERSION"))?;
+    let version = env!("CARGO_PKG_VERSION");
+    if arguments.parquet {
+        collection.export_parquet(&arguments.folder, version)?;
+    } else {
+        collection.export(&arguments.folder, version)?;
+    }
     let revision = collection.revision()?;
     write_text(&format!(
         "{}: the collection at revision {}\n",

@@ -5,10 +5,11 @@ use std::thread;
 
 use calibriar::cohort::Cohort;
 use calibriar::norm::Evidence;
+use calibriar::report::{FLAG_COLUMNS, FlagRow};
 use calibriar::verdict::{Flag, flag};
 use clap::Args;
 
-use super::json::{FLAG_COLUMNS, FlagOut, FlagsOut};
+use super::json::FlagsOut;
 use super::norms::provenance_line;
 use super::output::{self, Format, FormatArgument, band, probability, sized};
 use super::source::{JudgeArguments, SourceArguments};
@@ -44,7 +45,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     match format {
         Format::Json => output::write_json(&FlagsOut {
             provenance: &source.provenance,
-            flags: flags.iter().map(|f| FlagOut::new(f, &cohort)).collect(),
+            flags: flags.iter().map(|f| FlagRow::new(f, &cohort)).collect(),
         })?,
         Format::Csv => write_csv(&flags, &cohort)?,
         Format::Table => {
@@ -90,7 +91,7 @@ fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {
         .from_writer(Vec::new());
     for flag in flags {
         writer
-            .serialize(FlagOut::new(flag, cohort))
+            .serialize(FlagRow::new(flag, cohort))
             .map_err(output::csv_error)?;
     }
     writer.into_inner().map_err(|error| error.into_error())
@@ -114,7 +115,7 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
     let (mut flagged, mut chosen) = (0, 0);
     let mut last = None;
     for flag in flags {
-        let out = FlagOut::new(flag, cohort);
+        let out = FlagRow::new(flag, cohort);
         let new = last != Some(flag.row);
         flagged += usize::from(new);
         chosen += usize::from(new && cohort.is_chosen(flag.row));

@@ -3,10 +3,11 @@
 use calibriar::catalogue::{Kind, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, Settings, norms};
+use calibriar::report::{NORM_COLUMNS, NormRow, joined};
 use calibriar::source::{Provenance, Source};
 use clap::Args;
 
-use super::json::{NORM_COLUMNS, NormOut, NormsOut};
+use super::json::NormsOut;
 use super::output::{self, Format, FormatArgument, band, sized};
 use super::source::{JudgeArguments, SourceArguments, group_title};
 use super::{CliError, Outcome};
@@ -39,13 +40,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         arguments.maker.as_deref(),
     )?;
     let norms = norms(&cohort, &groups, &settings)?;
-    let out = norms.iter().map(|n| NormOut::new(n, &cohort, &settings));
     match format {
         Format::Json => output::write_json(&NormsOut {
             provenance: &source.provenance,
-            norms: out.collect(),
+            norms: norms
+                .iter()
+                .map(|n| NormRow::new(n, &cohort, &settings, |periods| periods))
+                .collect(),
         })?,
-        Format::Csv => output::write_csv(&NORM_COLUMNS, out.map(NormOut::into_row))?,
+        Format::Csv => output::write_csv(
+            NORM_COLUMNS,
+            norms
+                .iter()
+                .map(|n| NormRow::new(n, &cohort, &settings, joined)),
+        )?,
         Format::Table => output::write_text(&page(&source, &cohort, &groups, &norms, &settings))?,
     }
     Ok(Outcome::Done)

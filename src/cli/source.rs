@@ -12,9 +12,9 @@ use clap::Args;
 
 use super::{CliError, remark};
 
-/// How to read a CSV file.
+/// How to read a table.
 #[derive(Clone, Debug, Args)]
-#[command(next_help_heading = "Reading CSV")]
+#[command(next_help_heading = "Reading tables")]
 pub(super) struct TableArguments {
     /// Read the column HEADER as a known one, such as --column year=made (repeatable)
     #[arg(long, value_name = "HEADER=NAME", value_parser = renamed)]
@@ -53,7 +53,7 @@ impl TableArguments {
 /// Where the readings come from.
 #[derive(Clone, Debug, Args)]
 pub(super) struct SourceArguments {
-    /// A collection, a data package's folder, a CSV file, or - for CSV on standard input
+    /// A collection, a data package's folder, a CSV or Parquet file, or - for standard input
     #[arg(long, value_name = "PATH", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
     from: String,
     /// Production periods for a source that carries none: CSV maker,period,from,to,standing,note

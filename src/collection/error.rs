@@ -81,9 +81,13 @@ pub enum CollectionError {
         /// What is wrong and what was expected.
         what: String,
     },
-    /// A table of a data package that cannot be read.
+    /// A table of a data package that cannot be read or written.
     #[error(transparent)]
     Table(#[from] TableError),
+    /// A Parquet file of a data package that cannot be read or written.
+    #[cfg(feature = "frame")]
+    #[error(transparent)]
+    Frame(#[from] crate::frame::FrameError),
     /// A file that cannot be read or written.
     #[error("cannot {verb} {file}")]
     File {

@@ -1,4 +1,5 @@
-//! Data packages out and in (the open Frictionless standard: a descriptor and CSV files).
+//! Data packages out and in (the open Frictionless standard: a descriptor and CSV files, the
+//! large tables as Parquet where that is asked for).
 //!
 //! An exported package holds the whole history; reading it back gives the same collection, which
 //! the digests of its revisions prove. A package of other origin is read as the tables it holds.
@@ -7,6 +8,7 @@ use std::collections::HashMap;
 use std::fs;
 use std::path::{Component, Path, PathBuf};
 
+use csv::StringRecord;
 use rusqlite::{Transaction, TransactionBehavior, params};
 use serde_json::{Value, json};
 
@@ -15,14 +17,19 @@ use super::load::Description;
 use super::rows::{circumstance_id, insert_description, insert_dimension, state_of, unit_number};
 use super::{Collection, CollectionError, newest_revision, schema};
 use crate::catalogue::{Dimension, State};
+#[cfg(feature = "frame")]
+use crate::frame::{ParquetRecords, ParquetTable};
 use crate::notation::Unit;
-use crate::table::Circumstance;
+use crate::table::{Circumstance, TableError};
 
 const DESCRIPTOR: &str = "datapackage.json";
 /// The descriptor's own property that tells an exported collection from other packages.
 const MARK: &str = "calibriar";
 /// A resource's own property: `measurements` or `periods`.
 const HOLDS: &str = "holds";
+
+/// The tables that grow with the pieces, which `--parquet` writes as Parquet.
+const LARGE: [&str; 2] = ["specimens", "readings"];
 
 /// One file of an exported package: name, columns with their Table Schema types, and the query
 /// whose columns they are.
@@ -32,6 +39,21 @@ struct Resource {
     fields: &'static [(&'static str, &'static str)],
     key: &'static [&'static str],
     query: &'static str,
+}
+
+impl Resource {
+    fn is_parquet(&self, parquet: bool) -> bool {
+        parquet && LARGE.contains(&self.name)
+    }
+
+    fn file(&self, parquet: bool) -> String {
+        let ending = if self.is_parquet(parquet) {
+            "parquet"
+        } else {
+            "csv"
+        };
+        format!("{}.{ending}", self.name)
+    }
 }
 
 const RESOURCES: [Resource; 6] = [
@@ -243,11 +265,27 @@ impl Collection {
     /// # Errors
     /// [`CollectionError::File`] and failures of the store.
     pub fn export(&self, folder: &Path, version: &str) -> Result<(), CollectionError> {
-        let failed = |path: &Path, source: std::io::Error| CollectionError::File {
-            verb: "write",
-            file: path.display().to_string(),
-            source,
-        };
+        self.export_as(folder, version, false)
+    }
+
+    /// As [`Collection::export`], with the specimens and the readings as Parquet files.
+    ///
+    /// # Errors
+    /// Those of [`Collection::export`]; [`TableError::NoParquet`] without the feature `frame`.
+    pub fn export_parquet(&self, folder: &Path, version: &str) -> Result<(), CollectionError> {
+        if cfg!(feature = "frame") {
+            self.export_as(folder, version, true)
+        } else {
+            Err(no_parquet(folder, "writing"))
+        }
+    }
+
+    fn export_as(
+        &self,
+        folder: &Path,
+        version: &str,
+        parquet: bool,
+    ) -> Result<(), CollectionError> {
         let occupied = folder.exists()
             && !fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none());
         if occupied {
@@ -255,7 +293,7 @@ impl Collection {
                 std::io::ErrorKind::AlreadyExists,
                 "it exists already; expected a new or empty folder",
             );
-            return Err(failed(folder, source));
+            return Err(not_written(folder, source));
         }
         let parent = folder.parent().filter(|p| !p.as_os_str().is_empty());
         let parent = parent.unwrap_or(Path::new("."));
@@ -263,14 +301,15 @@ impl Collection {
         name.push(folder.file_name().unwrap_or("package".as_ref()));
         name.push(format!(".{}.partial", std::process::id()));
         let partial = parent.join(name);
-        fs::create_dir_all(&partial).map_err(|e| failed(folder, e))?;
-        let written = self.export_files(&partial, version).and_then(|()| {
+        fs::create_dir_all(&partial).map_err(|e| not_written(folder, e))?;
+        let written = self.export_files(&partial, version, parquet);
+        let written = written.and_then(|()| {
             // What was written must fit its digests: another program may have changed the store.
             Collection::in_memory()?.import(&partial)?;
             if folder.exists() {
-                fs::remove_dir(folder).map_err(|e| failed(folder, e))?;
+                fs::remove_dir(folder).map_err(|e| not_written(folder, e))?;
             }
-            fs::rename(&partial, folder).map_err(|e| failed(folder, e))
+            fs::rename(&partial, folder).map_err(|e| not_written(folder, e))
         });
         if written.is_err() {
             let _ = fs::remove_dir_all(&partial);
@@ -278,39 +317,29 @@ impl Collection {
         written
     }
 
-    fn export_files(&self, folder: &Path, version: &str) -> Result<(), CollectionError> {
+    fn export_files(
+        &self,
+        folder: &Path,
+        version: &str,
+        parquet: bool,
+    ) -> Result<(), CollectionError> {
         let revision = self.revision()?;
         for resource in &RESOURCES {
-            let path = folder.join(format!("{}.csv", resource.name));
-            let failed = |source: std::io::Error| CollectionError::File {
-                verb: "write",
-                file: path.display().to_string(),
-                source,
-            };
-            let mut writer = csv::Writer::from_path(&path).map_err(|e| failed(e.into()))?;
-            let heading = resource.fields.iter().map(|(name, _)| *name);
-            writer.write_record(heading).map_err(|e| failed(e.into()))?;
+            let mut writer = TableWriter::create(folder, resource, parquet)?;
             let mut statement = self.connection.prepare(resource.query)?;
             let mut rows = statement.query([])?;
             while let Some(row) = rows.next()? {
+                let mut record = StringRecord::new();
                 for (column, (name, _)) in resource.fields.iter().enumerate() {
-                    let cell = cell_text(name, row.get_ref(column)?);
-                    writer.write_field(cell).map_err(|e| failed(e.into()))?;
+                    record.push_field(&cell_text(name, row.get_ref(column)?));
                 }
-                writer
-                    .write_record(None::<&[u8]>)
-                    .map_err(|e| failed(e.into()))?;
+                writer.write(record)?;
             }
-            let file = writer.into_inner().map_err(|e| failed(e.into_error()))?;
-            file.sync_all().map_err(failed)?;
+            writer.finish()?;
         }
-        let descriptor = descriptor(&revision, version);
+        let descriptor = descriptor(&revision, version, parquet);
         let path = folder.join(DESCRIPTOR);
-        fs::write(&path, descriptor).map_err(|source| CollectionError::File {
-            verb: "write",
-            file: path.display().to_string(),
-            source,
-        })
+        fs::write(&path, descriptor).map_err(|source| not_written(&path, source))
     }
 
     /// Takes over an exported collection, history and all. This collection must be new.
@@ -356,6 +385,69 @@ impl Collection {
     }
 }
 
+fn no_parquet(file: &Path, verb: &'static str) -> CollectionError {
+    CollectionError::Table(TableError::NoParquet {
+        file: file.display().to_string(),
+        verb,
+    })
+}
+
+/// A table on its way into a package.
+enum TableWriter {
+    Csv(PathBuf, Box<csv::Writer<fs::File>>),
+    #[cfg(feature = "frame")]
+    Parquet(Box<ParquetTable>),
+}
+
+impl TableWriter {
+    fn create(
+        folder: &Path,
+        resource: &Resource,
+        parquet: bool,
+    ) -> Result<TableWriter, CollectionError> {
+        let path = folder.join(resource.file(parquet));
+        #[cfg(feature = "frame")]
+        if resource.is_parquet(parquet) {
+            let table = ParquetTable::create(&path, resource.fields)?;
+            return Ok(TableWriter::Parquet(Box::new(table)));
+        }
+        let writer = csv::Writer::from_path(&path).map_err(|e| not_written(&path, e.into()))?;
+        let mut table = TableWriter::Csv(path, Box::new(writer));
+        table.write(resource.fields.iter().map(|(name, _)| *name).collect())?;
+        Ok(table)
+    }
+
+    fn write(&mut self, record: StringRecord) -> Result<(), CollectionError> {
+        match self {
+            TableWriter::Csv(path, writer) => writer
+                .write_record(&record)
+                .map_err(|e| not_written(path, e.into())),
+            #[cfg(feature = "frame")]
+            TableWriter::Parquet(table) => Ok(table.push(record)?),
+        }
+    }
+
+    fn finish(self) -> Result<(), CollectionError> {
+        match self {
+            TableWriter::Csv(path, writer) => {
+                let file = writer.into_inner().map_err(|e| e.into_error());
+                let synced = file.and_then(|file| file.sync_all());
+                synced.map_err(|e| not_written(&path, e))
+            }
+            #[cfg(feature = "frame")]
+            TableWriter::Parquet(table) => Ok(table.finish()?),
+        }
+    }
+}
+
+fn not_written(path: &Path, source: std::io::Error) -> CollectionError {
+    CollectionError::File {
+        verb: "write",
+        file: path.display().to_string(),
+        source,
+    }
+}
+
 /// A stored value as a package's cell.
 fn cell_text(field: &str, value: rusqlite::types::ValueRef<'_>) -> String {
     use rusqlite::types::ValueRef;
@@ -382,7 +474,7 @@ fn unit_name(unit: Unit) -> &'static str {
     }
 }
 
-fn descriptor(revision: &super::Revision, version: &str) -> String {
+fn descriptor(revision: &super::Revision, version: &str, parquet: bool) -> String {
     let resources: Vec<Value> = RESOURCES
         .iter()
         .map(|resource| {
@@ -395,22 +487,32 @@ fn descriptor(revision: &super::Revision, version: &str) -> String {
             if !resource.key.is_empty() {
                 schema["primaryKey"] = json!(resource.key);
             }
-            json!({
+            // The standard's tabular profiles are of CSV alone.
+            let (profile, format, mediatype, encoding) = if resource.is_parquet(parquet) {
+                let mediatype = "application/vnd.apache.parquet";
+                ("data-resource", "parquet", mediatype, None)
+            } else {
+                ("tabular-data-resource", "csv", "text/csv", Some("utf-8"))
+            };
+            let mut described = json!({
                 "name": resource.name,
                 "title": resource.title,
-                "path": format!("{}.csv", resource.name),
-                "profile": "tabular-data-resource",
-                "format": "csv",
-                "mediatype": "text/csv",
-                "encoding": "utf-8",
+                "path": resource.file(parquet),
+                "profile": profile,
+                "format": format,
+                "mediatype": mediatype,
                 "schema": schema,
-            })
+            });
+            if let Some(encoding) = encoding {
+                described["encoding"] = json!(encoding);
+            }
+            described
         })
         .collect();
     let descriptor = json!({
         "name": "collection",
         "title": "A collection of pipe measurements",
-        "profile": "tabular-data-package",
+        "profile": if parquet { "data-package" } else { "tabular-data-package" },
         MARK: { "version": version, "revision": revision.id, "sha256": revision.sha256 },
         "resources": resources,
     });
@@ -428,8 +530,8 @@ struct Importing<'a> {
 struct PackageRow<'a> {
     file: &'a str,
     line: u64,
-    headings: &'a csv::StringRecord,
-    cells: &'a csv::StringRecord,
+    headings: &'a StringRecord,
+    cells: &'a StringRecord,
 }
 
 impl PackageRow<'_> {
@@ -461,12 +563,43 @@ impl PackageRow<'_> {
     }
 }
 
+#[cfg(feature = "frame")]
+fn parquet_rows(
+    path: &Path,
+    mut each: impl FnMut(&PackageRow<'_>) -> Result<(), CollectionError>,
+) -> Result<(), CollectionError> {
+    let file = path.display().to_string();
+    let records = ParquetRecords::open(path)?;
+    let headings = records.headings();
+    for (line, cells) in (2..).zip(records.rows()) {
+        each(&PackageRow {
+            file: &file,
+            line,
+            headings: &headings,
+            cells: &cells,
+        })?;
+    }
+    Ok(())
+}
+
+#[cfg(not(feature = "frame"))]
+fn parquet_rows(
+    path: &Path,
+    _: impl FnMut(&PackageRow<'_>) -> Result<(), CollectionError>,
+) -> Result<(), CollectionError> {
+    Err(no_parquet(path, "reading"))
+}
+
 impl Importing<'_> {
     fn rows(
         &self,
         name: &str,
         mut each: impl FnMut(&PackageRow<'_>) -> Result<(), CollectionError>,
     ) -> Result<(), CollectionError> {
+        let parquet = self.folder.join(format!("{name}.parquet"));
+        if parquet.exists() {
+            return parquet_rows(&parquet, each);
+        }
         let file = format!("{name}.csv");
         let path = self.folder.join(&file);
         let bad = |what: String| CollectionError::Package {
@@ -475,7 +608,7 @@ impl Importing<'_> {
         };
         let mut reader = csv::Reader::from_path(&path).map_err(|e| bad(e.to_string()))?;
         let headings = reader.headers().map_err(|e| bad(e.to_string()))?.clone();
-        let mut cells = csv::StringRecord::new();
+        let mut cells = StringRecord::new();
         while reader
             .read_record(&mut cells)
             .map_err(|e| bad(e.to_string()))?
@@ -611,14 +744,14 @@ impl Importing<'_> {
             let (name, key) = (row.text("specimen")?, row.text("dimension")?);
             let specimen = specimens
                 .get(name)
-                .ok_or_else(|| row.bad("specimen", "not in specimens.csv"))?;
+                .ok_or_else(|| row.bad("specimen", "not in the specimens"))?;
             let (dimension, base_unit) = dimensions
                 .get(key)
-                .ok_or_else(|| row.bad("dimension", "not in dimensions.csv"))?;
+                .ok_or_else(|| row.bad("dimension", "not in the dimensions"))?;
             if row.text("unit")? != base_unit {
                 return Err(row.bad(
                     "unit",
-                    &format!("expected {base_unit}, as in dimensions.csv"),
+                    &format!("expected {base_unit}, as in the dimensions"),
                 ));
             }
             let (value, uncertainty): (f64, f64) =

@@ -221,6 +221,14 @@ pub enum TableError {
         /// What it looks like instead.
         found: &'static str,
     },
+    /// A Parquet file, and a program that was built without the feature `frame`.
+    #[error("{file}: {verb} Parquet needs calibriar built with --features frame")]
+    NoParquet {
+        /// The file, as it was named.
+        file: String,
+        /// `reading` or `writing`.
+        verb: &'static str,
+    },
     /// No column of names.
     #[error("{file}, row 1: no column `specimen`; the header has: {}; {}", headings(found), match header_row { Some(row) => format!("row {row} looks like the header: delete the rows above it"), None => "where another column holds the names: --column HEADER=specimen; a title above the header must go".to_owned() })]
     NoSpecimenColumn {

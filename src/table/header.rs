@@ -105,6 +105,11 @@ pub(super) fn names_specimens(headings: &[String], options: &Options) -> bool {
         .any(|h| fold(read_as(h, options)) == "specimen")
 }
 
+/// Whether `--skip` leaves a column out.
+pub(crate) fn is_skipped(heading: &str, options: &Options) -> bool {
+    options.skip.iter().any(|s| fold(s) == fold(heading))
+}
+
 /// The name that a heading is to be read as: its own, or the one `--column` gives it.
 fn read_as<'a>(heading: &'a str, options: &'a Options) -> &'a str {
     options
@@ -133,7 +138,6 @@ pub(super) fn plan(
     let has = |name: &str| names.iter().any(|n| fold(n) == fold(name));
     let long = has("dimension") && has("value");
     let known_here = known_columns(long);
-    let skipped = |h: &str| options.skip.iter().any(|s| fold(s) == fold(h));
 
     let mut plan = Plan {
         headings: headings.clone(),
@@ -146,7 +150,7 @@ pub(super) fn plan(
     for (position, (heading, name)) in headings.iter().zip(&names).enumerate() {
         // The last column of a file that --set-aside wrote.
         let reasons = position + 1 == headings.len() && fold(heading) == REASONS;
-        let column = if skipped(heading) || reasons {
+        let column = if is_skipped(heading, options) || reasons {
             Ok(Column::Skipped)
         } else if heading.trim().is_empty() {
             Ok(Column::Nameless)
@@ -198,14 +202,20 @@ pub(super) fn plan(
             }
         });
     }
-    if faults.is_empty() {
-        Ok(plan)
-    } else {
-        Err(TableError::Header {
+    if !faults.is_empty() {
+        return Err(TableError::Header {
             file: file.to_owned(),
             faults,
-        })
+        });
     }
+    if plan.position(Known::Specimen).is_none() {
+        return Err(TableError::NoSpecimenColumn {
+            file: file.to_owned(),
+            found: headings,
+            header_row: None,
+        });
+    }
+    Ok(plan)
 }
 
 enum Column {

@@ -10,26 +10,19 @@ use super::fault::FaultKind;
 use super::header::Known;
 use super::text::Texts;
 use super::wide::{fill, missing_as_empty};
-use super::{Found, Input, Options, RawFault, csv_reader, next_record};
+use super::{CsvText, Found, Input, Options, RawFault, csv_reader, next_record};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange, fold, nearest};
 use crate::notation::{Context, Unit, is_uncertainty_of, read_cell, split_heading};
 
 /// Reads the rows.
-pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
-    let mut rows = LongReader {
-        input,
-        new_dimensions: options.new_dimensions,
-        catalogue,
-        pieces: HashMap::new(),
-        specimens: Vec::new(),
-        readings: Vec::new(),
-        circumstances: Vec::new(),
-        circumstance_numbers: HashMap::new(),
-        faults: Vec::new(),
-        doubting: HashMap::new(),
-    };
-    let text = &input.source.table()[input.body..];
-    let mut reader = csv_reader(text, input.delimiter);
+pub(super) fn read(
+    input: &Input<'_>,
+    text: &CsvText<'_>,
+    options: &Options,
+    catalogue: Catalogue,
+) -> Found {
+    let mut rows = LongReader::new(input, options, catalogue);
+    let mut reader = csv_reader(&text.source.table()[text.body..], text.delimiter);
     let mut record = csv::StringRecord::new();
     let mut seen = 0;
     while next_record(&mut reader, &mut record) {
@@ -37,8 +30,25 @@ pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -
             continue;
         }
         seen += 1;
-        let offset = record.position().map_or(0, |p| p.byte() as usize) + input.body;
+        let offset = record.position().map_or(0, |p| p.byte() as usize) + text.body;
         rows.row(&record, offset);
+    }
+    rows.finish(seen, options.details)
+}
+
+/// Reads rows whose cells may be numbers, each as its shortest decimal.
+#[cfg(feature = "frame")]
+pub(super) fn read_cells(
+    input: &Input<'_>,
+    cells: &dyn super::Cells,
+    options: &Options,
+    catalogue: Catalogue,
+) -> Found {
+    let mut rows = LongReader::new(input, options, catalogue);
+    let mut seen = 0;
+    for row in (0..cells.rows()).filter(|&row| !cells.is_blank(row)) {
+        seen += 1;
+        rows.row(&cells.record(row), row);
     }
     rows.finish(seen, options.details)
 }
@@ -77,7 +87,22 @@ const PIECE_WORDS: [Known; 5] = [
 /// A cell that cannot be used: position, text, why, and the earlier row it is about.
 type Bad = (Option<usize>, String, FaultKind, Option<usize>);
 
-impl LongReader<'_> {
+impl<'a> LongReader<'a> {
+    fn new(input: &'a Input<'a>, options: &Options, catalogue: Catalogue) -> LongReader<'a> {
+        LongReader {
+            input,
+            new_dimensions: options.new_dimensions,
+            catalogue,
+            pieces: HashMap::new(),
+            specimens: Vec::new(),
+            readings: Vec::new(),
+            circumstances: Vec::new(),
+            circumstance_numbers: HashMap::new(),
+            faults: Vec::new(),
+            doubting: HashMap::new(),
+        }
+    }
+
     /// Reads one row; whatever is wrong with it is noted, and the row counts for nothing then.
     fn row(&mut self, record: &csv::StringRecord, offset: usize) {
         let mut bad: Vec<Bad> = Vec::new();

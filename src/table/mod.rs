@@ -5,6 +5,7 @@
 //! | `source_text` | bytes to text: encoding, delimiter, decimal mark, where a byte stands |
 //! | `header` | headings to what each column holds |
 //! | `wide` | one row a specimen: the fast path |
+//! | `cells` | rows whose cells may be numbers, such as those of a data frame (feature `frame`) |
 //! | `long` | one row a reading |
 //! | `period_table` | production periods |
 //! | `doubt` | values that no real pipe has |
@@ -14,6 +15,8 @@
 //! Reading gives what is good and every fault; refusing the file or setting the faulty rows aside
 //! is the caller's choice.
 
+#[cfg(feature = "frame")]
+mod cells;
 mod column;
 mod doubt;
 mod fault;
@@ -26,18 +29,22 @@ mod wide;
 
 use std::io;
 
+#[cfg(feature = "frame")]
+pub(crate) use cells::{Cells, read_cells};
 pub use column::{Circumstance, Column, Details, KeptReading, Specimens, Table, Uncertainty};
 #[cfg(feature = "store")]
 pub(crate) use column::{ColumnBuilder, ReadingOfPiece};
 use doubt::RawDoubt;
 pub use doubt::{Doubt, Slip};
-#[cfg(feature = "store")]
+#[cfg(any(feature = "store", feature = "frame"))]
 pub(crate) use fault::counted;
 use fault::short;
 pub use fault::{Fault, FaultKind, Place, TableError};
 use header::Plan;
+#[cfg(feature = "frame")]
+pub(crate) use header::is_skipped;
 pub use source_text::read_bytes;
-use source_text::{SourceText, decimal_mark};
+use source_text::{Located, SourceText, decimal_mark};
 pub use text::{Coded, Texts};
 
 use crate::catalogue::{Catalogue, Periods, fold};
@@ -167,67 +174,94 @@ pub fn read(
     let header_place = source.locate(&[0], delimiter);
     let (row, line, raw) = header_place
         .first()
-        .map_or((1, 1, ""), |h| (h.row, h.line, h.raw));
+        .map_or((1, 1, ""), |h| (h.row, h.line, &*h.raw));
     let plan = header::plan(file, (row, line), headings, options, &mut catalogue)?;
-    if plan.position(header::Known::Specimen).is_none() {
-        let found = plan.headings;
-        return Err(TableError::NoSpecimenColumn {
-            file: file.to_owned(),
-            found,
-            header_row: None,
-        });
-    }
     let mark = match delimiter {
         b',' => DecimalMark::Point,
         _ => file_mark(&mut reader, &plan),
     };
-    let input = Input {
+    let text = CsvText {
         source: &source,
         delimiter,
         body,
+    };
+    let input = Input {
+        file,
+        rows: &text,
         mark,
         plan: &plan,
     };
-    let mut found = if plan.long {
-        long::read(&input, options, catalogue)
+    let found = if plan.long {
+        long::read(&input, &text, options, catalogue)
     } else {
-        wide::read(&input, options, catalogue)
+        wide::read(&input, &text, options, catalogue)
     };
+    Ok(Content::Measurements(Box::new(sheet(
+        &input, found, raw, delimiter,
+    )?)))
+}
+
+/// The rows as read, everything in its place; `header` is the header's text.
+fn sheet(
+    input: &Input<'_>,
+    mut found: Found,
+    header: &str,
+    delimiter: u8,
+) -> Result<Sheet, TableError> {
     if found.rows == 0 {
         return Err(TableError::NoRows {
-            file: file.to_owned(),
+            file: input.file.to_owned(),
         });
     }
     found.faults.sort_by_key(|f| (f.offset, f.position));
     found.faults.dedup();
-    let (faults, rows) = located(&input, &found.faults);
+    let (faults, rows) = located(input, &found.faults);
     let set_aside = SetAside {
-        header: raw.to_owned(),
+        header: header.to_owned(),
         delimiter: char::from(delimiter),
         rows,
     };
     let doubts = found.doubts.into_iter().map(|d| input.doubt(d)).collect();
-    Ok(Content::Measurements(Box::new(Sheet {
+    Ok(Sheet {
         table: found.table,
         faults,
         doubts,
         set_aside,
-    })))
+    })
 }
 
-/// All that the readers of wide and long rows need.
-struct Input<'a> {
+/// Where the rows come from.
+trait Rows: Sync {
+    /// Where the records at these offsets (ascending) stand, and their text.
+    fn locate(&self, offsets: &[usize]) -> Vec<Located<'_>>;
+}
+
+/// The text of a CSV file below its header.
+struct CsvText<'a> {
     source: &'a SourceText,
     delimiter: u8,
     /// Where the rows begin.
     body: usize,
+}
+
+impl Rows for CsvText<'_> {
+    fn locate(&self, offsets: &[usize]) -> Vec<Located<'_>> {
+        self.source.locate(offsets, self.delimiter)
+    }
+}
+
+/// All that the readers of wide and long rows need.
+struct Input<'a> {
+    /// For messages.
+    file: &'a str,
+    rows: &'a dyn Rows,
     mark: DecimalMark,
     plan: &'a Plan,
 }
 
 impl Input<'_> {
     fn doubt(&self, raw: RawDoubt) -> Doubt {
-        let located = self.source.locate(&raw.offsets, self.delimiter);
+        let located = self.rows.locate(&raw.offsets);
         let mut doubt = raw.doubt;
         if let Some((first, others)) = located.split_first() {
             doubt.place = self.place(first, Some(raw.position));
@@ -236,9 +270,9 @@ impl Input<'_> {
         doubt
     }
 
-    fn place(&self, at: &source_text::Located<'_>, position: Option<usize>) -> Place {
+    fn place(&self, at: &Located<'_>, position: Option<usize>) -> Place {
         Place {
-            file: self.source.file.clone(),
+            file: self.file.to_owned(),
             row: at.row,
             line: at.line,
             column: position.map_or(0, |p| p + 1),
@@ -247,7 +281,7 @@ impl Input<'_> {
     }
 }
 
-/// What the readers of wide and long rows give: places still as byte offsets.
+/// What the readers of wide and long rows give: places still as offsets of records.
 struct Found {
     table: Table,
     /// Rows seen, faulty ones included.
@@ -276,7 +310,7 @@ fn located(input: &Input<'_>, raw: &[RawFault]) -> (Vec<Fault>, Vec<(String, Str
         .collect();
     offsets.sort_unstable();
     offsets.dedup();
-    let places = input.source.locate(&offsets, input.delimiter);
+    let places = input.rows.locate(&offsets);
     let at = |offset: usize| {
         offsets
             .binary_search(&offset)
@@ -306,7 +340,7 @@ fn located(input: &Input<'_>, raw: &[RawFault]) -> (Vec<Fault>, Vec<(String, Str
                 reasons.push_str("; ");
                 reasons.push_str(&reason);
             }
-            _ => rows.push((here.raw.to_owned(), reason)),
+            _ => rows.push((here.raw.clone().into_owned(), reason)),
         }
         last = Some(fault.offset);
         faults.push(Fault {

@@ -1,5 +1,6 @@
 //! From a file's bytes to text: encoding, delimiter, decimal mark, and where a byte stands.
 
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
@@ -178,7 +179,7 @@ impl SourceText {
             let (start, row, line) = (scan.at, scan.row, scan.line);
             let mut ahead = Scan { ..scan };
             ahead.skip_record(delimiter);
-            let raw = text[start..ahead.at].trim_end_matches(['\r', '\n']);
+            let raw = Cow::Borrowed(text[start..ahead.at].trim_end_matches(['\r', '\n']));
             found.push(Located { row, line, raw });
         }
         found
@@ -190,7 +191,7 @@ impl SourceText {
 pub(super) struct Located<'a> {
     pub(super) row: usize,
     pub(super) line: usize,
-    pub(super) raw: &'a str,
+    pub(super) raw: Cow<'a, str>,
 }
 
 /// Walks a text record by record, counting rows as a spreadsheet does and lines as an editor does.
@@ -283,10 +284,10 @@ mod tests {
             .iter()
             .map(|t| text.find(t).unwrap())
             .collect();
-        let places: Vec<(usize, usize, &str)> = source
-            .locate(&offsets, b',')
+        let found = source.locate(&offsets, b',');
+        let places: Vec<(usize, usize, &str)> = found
             .iter()
-            .map(|found| (found.row, found.line, found.raw))
+            .map(|found| (found.row, found.line, &*found.raw))
             .collect();
         assert_eq!(
             places,

@@ -11,20 +11,27 @@ use super::doubt::{Doubting, RawDoubt};
 use super::fault::FaultKind;
 use super::header::{DimensionColumn, Known, Target};
 use super::text::{Coded, Texts};
-use super::{Found, Input, Options, RawFault, csv_reader, next_record};
+use super::{CsvText, Found, Input, Options, RawFault, csv_reader, next_record};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange};
+#[cfg(feature = "frame")]
+use crate::notation::NotationError;
 use crate::notation::{Context, DecimalMark, Unit, plain_decimal, read_cell};
 
 /// Reads the rows, in several threads where the file allows it.
-pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
+pub(super) fn read(
+    input: &Input<'_>,
+    text: &CsvText<'_>,
+    options: &Options,
+    catalogue: Catalogue,
+) -> Found {
     let threads = thread::available_parallelism().map_or(1, usize::from);
-    let parts = input.source.parts(input.body, threads);
+    let parts = text.source.parts(text.body, threads);
     let mut chunks = thread::scope(|scope| {
         let work: Vec<_> = parts
             .iter()
             .map(|&part| {
                 let catalogue = &catalogue;
-                scope.spawn(move || read_part(input, part, options, catalogue))
+                scope.spawn(move || read_part(input, text, part, options, catalogue))
             })
             .collect();
         // A part that panicked has already told so on standard error; the panic goes on here.
@@ -40,18 +47,49 @@ pub(super) fn read(input: &Input<'_>, options: &Options, catalogue: Catalogue) -
     for chunk in chunks {
         whole.append(chunk);
     }
-    let doubts = whole.doubts(input, &catalogue);
-    let duplicates = whole.refuse_duplicates(input);
-    let mut faults = std::mem::take(&mut whole.faults);
-    faults.extend(duplicates);
-    let rows = whole.rows_seen;
-    let table = whole.into_table(input, options, catalogue);
-    Found {
-        table,
-        rows,
-        faults,
-        doubts,
+    whole.into_found(input, options, catalogue)
+}
+
+/// Reads rows whose cells may be numbers; these go straight to their columns.
+#[cfg(feature = "frame")]
+pub(super) fn read_cells(
+    input: &Input<'_>,
+    cells: &dyn super::Cells,
+    options: &Options,
+    catalogue: Catalogue,
+) -> Found {
+    let plan = input.plan;
+    let contexts = contexts(input, &catalogue);
+    let mut chunk = Chunk::of_columns(contexts.len());
+    let mut made_known: HashMap<String, Option<YearRange>> = HashMap::new();
+    let mut steps = Vec::with_capacity(contexts.len());
+    for row_number in (0..cells.rows()).filter(|&row| !cells.is_blank(row)) {
+        chunk.rows_seen += 1;
+        let mut row = RowReader {
+            chunk: &mut chunk,
+            start: row_number,
+            faulty: false,
+            details: options.details,
+            steps: &mut steps,
+            doubtful: Vec::new(),
+        };
+        for (position, target) in plan.targets.iter().enumerate() {
+            let text = || cells.text(row_number, position);
+            match *target {
+                Target::Reading(column) => match cells.number(row_number, position) {
+                    Some(number) => row.number(position, column, number, &contexts[column]),
+                    None => row.reading(position, column, &text(), &contexts[column]),
+                },
+                Target::Known(known) => row.word(position, known, &text(), &mut made_known),
+                Target::Nameless if !text().trim().is_empty() => row.nameless(position, &text()),
+                Target::Skipped | Target::Nameless => {}
+            }
+        }
+        let specimen = plan.position(Known::Specimen);
+        let specimen = specimen.map(|position| cells.text(row_number, position));
+        row.finish(&contexts, specimen.as_deref());
     }
+    chunk.into_found(input, options, catalogue)
 }
 
 /// A stretch of rows.
@@ -129,23 +167,24 @@ impl<'a> ColumnContext<'a> {
     }
 }
 
+fn contexts<'a>(input: &Input<'_>, catalogue: &'a Catalogue) -> Vec<ColumnContext<'a>> {
+    let columns = input.plan.dimensions.iter();
+    columns
+        .map(|c| ColumnContext::new(c, catalogue.at(c.dimension), input.mark))
+        .collect()
+}
+
 fn read_part(
     input: &Input<'_>,
+    text: &CsvText<'_>,
     (from, to): (usize, usize),
     options: &Options,
     catalogue: &Catalogue,
 ) -> Chunk {
     let plan = input.plan;
-    let contexts: Vec<ColumnContext<'_>> = plan
-        .dimensions
-        .iter()
-        .map(|c| ColumnContext::new(c, catalogue.at(c.dimension), input.mark))
-        .collect();
-    let mut chunk = Chunk::default();
-    chunk
-        .columns
-        .resize_with(contexts.len(), RawColumn::default);
-    let mut reader = csv_reader(&input.source.table()[from..to], input.delimiter);
+    let contexts = contexts(input, catalogue);
+    let mut chunk = Chunk::of_columns(contexts.len());
+    let mut reader = csv_reader(&text.source.table()[from..to], text.delimiter);
     let mut record = csv::StringRecord::new();
     let mut made_known: HashMap<String, Option<YearRange>> = HashMap::new();
     let mut steps = Vec::with_capacity(contexts.len());
@@ -243,13 +282,8 @@ impl RowReader<'_> {
         {
             let value = value * context.scale;
             if has_sense(context.dimension.kind, value) {
-                self.steps
-                    .push((column, STEPS[usize::from(decimals)] * context.scale));
-                if value < context.credible.0 || value > context.credible.1 {
-                    let unit = context.cell.unit;
-                    self.doubtful.push((column, cell.to_owned(), (value, unit)));
-                }
-                raw.values.push(value);
+                let step = STEPS[usize::from(decimals)] * context.scale;
+                self.plain(column, value, step, context, || cell.to_owned());
                 return;
             }
         }
@@ -291,6 +325,53 @@ impl RowReader<'_> {
         if let Some(kind) = fault {
             self.fault(Some(position), cell, kind);
         }
+    }
+
+    /// Adds a plain number, in the dimension's unit.
+    fn plain(
+        &mut self,
+        column: usize,
+        value: f64,
+        step: f64,
+        context: &ColumnContext<'_>,
+        text: impl FnOnce() -> String,
+    ) {
+        let raw = &mut self.chunk.columns[column];
+        self.steps.push((column, step));
+        if value < context.credible.0 || value > context.credible.1 {
+            let read = (value, context.cell.unit);
+            self.doubtful.push((column, text(), read));
+        }
+        raw.values.push(value);
+    }
+
+    /// A reading that is a number already, in the unit of its column; NaN is not measured.
+    #[cfg(feature = "frame")]
+    fn number(&mut self, position: usize, column: usize, number: f64, context: &ColumnContext<'_>) {
+        let raw = &mut self.chunk.columns[column];
+        let text = || match number.is_nan() {
+            true => String::new(),
+            false => number.to_string(),
+        };
+        if self.details {
+            raw.texts.push(&text());
+        }
+        let value = number * context.scale;
+        if value.is_finite() && has_sense(context.dimension.kind, value) {
+            let step = super::cells::decimal_step(number) * context.scale;
+            self.plain(column, value, step, context, text);
+            return;
+        }
+        raw.values.push(f64::NAN);
+        if value.is_nan() {
+            return;
+        }
+        let quantity = context.cell.quantity;
+        let kind = match value.is_finite() {
+            true => FaultKind::NotPositive,
+            false => NotationError::NotFinite { quantity }.into(),
+        };
+        self.fault(Some(position), &text(), kind);
     }
 
     fn word(
@@ -447,6 +528,12 @@ impl RawColumn {
 }
 
 impl Chunk {
+    fn of_columns(columns: usize) -> Chunk {
+        let mut chunk = Chunk::default();
+        chunk.columns.resize_with(columns, RawColumn::default);
+        chunk
+    }
+
     /// Room for all rows, judged by the first hundred.
     fn reserve_once(&mut self, bytes: usize, read: usize) {
         const JUDGE_BY: usize = 100;
@@ -511,6 +598,19 @@ impl Chunk {
         self.words.note.append(&other.words.note);
         self.faults.extend(other.faults);
         self.refused.extend(other.refused);
+    }
+
+    fn into_found(mut self, input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
+        let doubts = self.doubts(input, &catalogue);
+        let duplicates = self.refuse_duplicates(input);
+        let mut faults = std::mem::take(&mut self.faults);
+        faults.extend(duplicates);
+        Found {
+            rows: self.rows_seen,
+            table: self.into_table(input, options, catalogue),
+            faults,
+            doubts,
+        }
     }
 
     fn doubts(&mut self, input: &Input<'_>, catalogue: &Catalogue) -> Vec<RawDoubt> {

@@ -1,0 +1,50 @@
+//! Norms, checks and flags as frames.
+
+use polars::prelude::DataFrame;
+
+use super::FrameError;
+use crate::catalogue::Catalogue;
+use crate::cohort::Cohort;
+use crate::norm::{Norm, Settings};
+use crate::report::{DimensionRow, FlagRow, NormRow, PieceRow, check_rows, joined};
+use crate::verdict::{Check, Flag};
+
+/// The norms as a frame, with the columns of the CSV output ([`crate::report::NORM_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::norm::norms`] gives brings about.
+pub fn norms_frame(
+    norms: &[Norm],
+    cohort: &Cohort<'_>,
+    settings: &Settings,
+) -> Result<DataFrame, FrameError> {
+    let rows: Vec<NormRow<'_>> = norms
+        .iter()
+        .map(|norm| NormRow::new(norm, cohort, settings, joined))
+        .collect();
+    Ok(DataFrame::new_infer_height(NormRow::columns(&rows))?)
+}
+
+/// The dimensions of all pieces as a frame, with the columns of the CSV output
+/// ([`crate::report::PIECE_COLUMNS`], then [`crate::report::DIMENSION_COLUMNS`]). `catalogue` is
+/// that of the pieces' table.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::verdict::check`] gives brings about.
+pub fn checks_frame(checks: &[Check], catalogue: &Catalogue) -> Result<DataFrame, FrameError> {
+    let (pieces, dimensions): (Vec<PieceRow<'_>>, Vec<DimensionRow<'_>>) =
+        check_rows(checks, catalogue).unzip();
+    let mut columns = PieceRow::columns(&pieces);
+    columns.extend(DimensionRow::columns(&dimensions));
+    Ok(DataFrame::new_infer_height(columns)?)
+}
+
+/// Out-of-norm readings as a frame, with the columns of the CSV output
+/// ([`crate::report::FLAG_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::verdict::flag`] gives brings about.
+pub fn flags_frame(flags: &[Flag], cohort: &Cohort<'_>) -> Result<DataFrame, FrameError> {
+    let rows: Vec<FlagRow<'_>> = flags.iter().map(|f| FlagRow::new(f, cohort)).collect();
+    Ok(DataFrame::new_infer_height(FlagRow::columns(&rows))?)
+}

@@ -1,0 +1,110 @@
+//! Results as data frames against what the program prints as CSV.
+
+use calibriar::catalogue::Catalogue;
+use calibriar::cohort::{Choice, Cohort};
+use calibriar::frame::{checks_frame, flags_frame, norms_frame};
+use calibriar::norm::{Evidence, Settings, norms};
+use calibriar::table::{Content, Options, Table, read};
+use calibriar::verdict::{Check, check, flag};
+use polars::prelude::{DataFrame, DataType};
+
+/// Two patterns (invented); one piece has a bit that is too thick, one pattern few pieces, one of
+/// them not measured.
+const SHEET: &str = "\
+specimen,maker,pattern,bit thickness (mm),bowl height (mm)
+A,Harbour Row Works,apple,4.02,44.1
+B,Harbour Row Works,apple,4.10,43.6
+C,Harbour Row Works,apple,3.95,44.8
+D,Harbour Row Works,apple,4.05,44.3
+E,Harbour Row Works,apple,4.08,43.9
+F,Harbour Row Works,apple,5.20,44.2
+G,,prince,4.4 {worn},
+H,,prince,4.1,38.2
+I,,prince,,
+";
+
+fn table() -> Table {
+    let read = read(
+        "sheet.csv",
+        SHEET.into(),
+        &Options::default(),
+        Catalogue::standard(),
+    );
+    match read {
+        Ok(Content::Measurements(sheet)) if sheet.faults.is_empty() => sheet.table,
+        other => panic!("expected measurements without a fault, got {other:?}"),
+    }
+}
+
+/// What the program prints, row by row, the header first.
+fn printed(arguments: &[&str]) -> Vec<Vec<String>> {
+    let output = assert_cmd::cargo::cargo_bin_cmd!("calibriar")
+        .args(arguments)
+        .args(["--from", "-", "--format", "csv"])
+        .write_stdin(SHEET)
+        .output()
+        .unwrap();
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .from_reader(output.stdout.as_slice());
+    let rows = reader
+        .records()
+        .map(|row| row.unwrap().iter().map(str::to_owned).collect());
+    rows.collect()
+}
+
+/// Same columns, same rows; numbers to the last bit, and nulls where the program prints nothing.
+#[track_caller]
+fn assert_same(frame: &DataFrame, printed: &[Vec<String>]) {
+    let names: Vec<&str> = frame.columns().iter().map(|c| c.name().as_str()).collect();
+    assert_eq!(names, printed[0]);
+    assert_eq!(frame.height(), printed.len() - 1);
+    assert!(frame.height() > 0);
+    for (row, cells) in printed[1..].iter().enumerate() {
+        for (column, cell) in frame.columns().iter().zip(cells) {
+            let value = column.get(row).unwrap();
+            let at = format!("{}, row {row}", column.name());
+            match value.extract::<f64>() {
+                Some(number) => assert_eq!(Ok(number), cell.parse(), "{at}"),
+                None => assert_eq!(value.get_str().unwrap_or(""), cell, "{at}"),
+            }
+        }
+    }
+}
+
+#[test]
+fn frames_hold_what_the_program_prints() {
+    let table = table();
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+    let evidence = Evidence::gather(&cohort);
+    let settings = Settings::new(0.95, 0.95, 0.05).unwrap();
+
+    let groups: Vec<usize> = (0..cohort.groups().len()).rev().collect();
+    let of_groups = norms(&cohort, &groups, &settings).unwrap();
+    let frame = norms_frame(&of_groups, &cohort, &settings).unwrap();
+    assert_same(&frame, &printed(&["norms"]));
+
+    let rows = 0..table.specimens.len();
+    let checks: Vec<Check> = rows
+        .map(|row| check(&cohort, &evidence, row, &settings))
+        .collect();
+    let frame = checks_frame(&checks, &table.catalogue).unwrap();
+    let names: Vec<&str> = table.specimens.names.iter().collect();
+    assert_same(&frame, &printed(&[&["check"], names.as_slice()].concat()));
+
+    let flags = flag(&cohort, &evidence, &settings);
+    assert_same(&flags_frame(&flags, &cohort).unwrap(), &printed(&["flag"]));
+}
+
+#[test]
+fn empty_results_keep_their_columns_and_types() {
+    let table = table();
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+    let frame = flags_frame(&[], &cohort).unwrap();
+    assert_eq!((frame.height(), frame.width()), (0, 14));
+    assert_eq!(frame.column("specimen").unwrap().dtype(), &DataType::String);
+    assert_eq!(frame.column("p").unwrap().dtype(), &DataType::Float64);
+    let frame = checks_frame(&[], &table.catalogue).unwrap();
+    assert_eq!((frame.height(), frame.width()), (0, 24));
+    assert_eq!(frame.column("n").unwrap().dtype(), &DataType::UInt64);
+}
