@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
-use crate::norm::{Norm, Settings};
+use crate::norm::{Band, Norm, Settings};
 use crate::verdict::{Check, DimensionCheck, Flag, Verdict};
 
 /// Declares a row and, from its fields, the list of its columns and the columns of a data frame.
@@ -200,6 +200,11 @@ fn limit(value: f64) -> Option<f64> {
     Some(value).filter(|v| v.is_finite())
 }
 
+/// A band's two limits, or neither.
+fn limits(band: Band) -> Option<Band> {
+    Some(band).filter(|b| b.low.is_finite() && b.high.is_finite())
+}
+
 /// A list as one text, for formats whose cells hold no lists.
 pub fn joined(list: impl AsRef<[String]>) -> String {
     list.as_ref().join("; ")
@@ -227,8 +232,8 @@ impl<'a, L> NormRow<'a, L> {
             n: norm.n as u64,
             n_set_aside: norm.n_set_aside as u64,
             centre: norm.centre,
-            centre_low: firm.and_then(|f| limit(f.centre.low)),
-            centre_high: firm.and_then(|f| limit(f.centre.high)),
+            centre_low: firm.and_then(|f| limits(f.centre)).map(|b| b.low),
+            centre_high: firm.and_then(|f| limits(f.centre)).map(|b| b.high),
             spread: firm.map(|f| f.spread),
             df: firm.map(|f| f.df),
             borrowed_df: norm.borrowed_df,
@@ -238,11 +243,11 @@ impl<'a, L> NormRow<'a, L> {
             mad: described.mad,
             min: described.min,
             max: described.max,
-            typical_low: firm.and_then(|f| limit(f.typical.low)),
-            typical_high: firm.and_then(|f| limit(f.typical.high)),
+            typical_low: firm.and_then(|f| limits(f.typical)).map(|b| b.low),
+            typical_high: firm.and_then(|f| limits(f.typical)).map(|b| b.high),
             coverage: settings.coverage(),
-            tolerance_low: firm.and_then(|f| limit(f.tolerance.low)),
-            tolerance_high: firm.and_then(|f| limit(f.tolerance.high)),
+            tolerance_low: firm.and_then(|f| limits(f.tolerance)).map(|b| b.low),
+            tolerance_high: firm.and_then(|f| limits(f.tolerance)).map(|b| b.high),
             confidence: settings.confidence(),
             least_noticeable: firm.and_then(|f| limit(f.least_noticeable)),
         }
@@ -281,8 +286,8 @@ impl<'a, L> DimensionRow<'a, L> {
             centre: judged.map(|j| j.centre),
             spread: judged.map(|j| j.spread),
             df: judged.map(|j| j.df),
-            typical_low: judged.and_then(|j| limit(j.typical.low)),
-            typical_high: judged.and_then(|j| limit(j.typical.high)),
+            typical_low: judged.and_then(|j| limits(j.typical)).map(|b| b.low),
+            typical_high: judged.and_then(|j| limits(j.typical)).map(|b| b.high),
             deviation: judged.map(|j| j.deviation),
             score: judged.map(|j| j.score),
             p: judged.map(|j| j.p),
@@ -326,8 +331,8 @@ impl<'a> FlagRow<'a> {
             unit: &dimension.unit,
             value: flag.value,
             centre: flag.centre,
-            typical_low: limit(flag.typical.low),
-            typical_high: limit(flag.typical.high),
+            typical_low: limits(flag.typical).map(|b| b.low),
+            typical_high: limits(flag.typical).map(|b| b.high),
             score: flag.score,
             p: flag.p,
             p_adjusted: flag.p_adjusted,

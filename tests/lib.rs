@@ -46,3 +46,6 @@ mod frame {
     #[cfg(feature = "frame")]
     mod table;
 }
+
+#[cfg(feature = "cli")]
+mod cli;

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use calibriar::catalogue::Catalogue;
 use calibriar::collection::{
-    Added, Author, Collection, NewFile, Package, is_package, read_package,
+    Added, Author, Collection, CollectionError, NewFile, Package, is_package, read_package,
 };
 use calibriar::source::{STANDARD_INPUT, new_file};
 use calibriar::table::{SetAside, read_bytes};
@@ -76,17 +76,19 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             revision.id
         ));
     }
-    let catalogue = match arguments.to.exists() {
-        true => match Collection::open(&arguments.to) {
-            Ok(collection) => collection.catalogue()?,
-            Err(calibriar::collection::CollectionError::Empty { .. }) => Catalogue::standard(),
-            Err(error) => return Err(error.into()),
-        },
-        false => Catalogue::standard(),
+    let known = match Collection::open(&arguments.to) {
+        Ok(collection) => Some(collection),
+        Err(CollectionError::Missing { .. } | CollectionError::Empty { .. }) => None,
+        Err(error) => return Err(error.into()),
+    };
+    let catalogue = match &known {
+        Some(collection) => collection.catalogue()?,
+        None => Catalogue::standard(),
     };
     let files = read_all(arguments, &catalogue)?;
+    let aside = prepare_aside(known.as_ref(), &files, arguments.table.set_aside.as_deref())?;
+    drop(known);
     let mut collection = Collection::open_or_create(&arguments.to)?;
-    let aside = prepare_aside(&collection, &files, arguments.table.set_aside.as_deref())?;
     let files: Vec<NewFile> = files.into_iter().map(|f| f.file).collect();
     let bar = Bar::new();
     let added = collection.add(&files, &author, arguments.correct, &mut |n| bar.show(n));
@@ -172,7 +174,7 @@ fn read_all(arguments: &Arguments, catalogue: &Catalogue) -> Result<Vec<ReadFile
 /// Writes the faulty rows of each file that is new, under passing names; with several such files
 /// each gets its name into the path.
 fn prepare_aside(
-    collection: &Collection,
+    collection: Option<&Collection>,
     files: &[ReadFile],
     path: Option<&Path>,
 ) -> Result<Vec<AsideFile>, CliError> {
@@ -181,7 +183,11 @@ fn prepare_aside(
     };
     let mut faulty = Vec::new();
     for file in files.iter().filter(|f| !f.aside.is_empty()) {
-        if !collection.knows(&file.file)? {
+        let known = match collection {
+            Some(collection) => collection.knows(&file.file)?,
+            None => false,
+        };
+        if !known {
             faulty.push(file);
         }
     }

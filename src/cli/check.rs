@@ -62,7 +62,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let evidence = Evidence::gather(&cohort);
     let judged = other.as_ref().unwrap_or(&source);
     let checks: Vec<Check> = match &other {
-        None => rows_of(&source, &arguments.specimens)?
+        None => rows_of(&source, arguments)?
             .into_iter()
             .map(|row| check(&cohort, &evidence, row, &settings))
             .collect(),
@@ -107,31 +107,34 @@ fn outcome(checks: &[Check]) -> Outcome {
 }
 
 /// The rows of the named specimens; all unknown names are told at once.
-fn rows_of(source: &Source, names: &[String]) -> Result<Vec<usize>, CliError> {
-    let specimens = &source.table.specimens;
-    let found: Vec<(&String, Option<usize>)> = names
+fn rows_of(source: &Source, arguments: &Arguments) -> Result<Vec<usize>, CliError> {
+    let rows = arguments
+        .specimens
         .iter()
-        .map(|name| (name, specimens.find(name)))
-        .collect();
-    let unknown: Vec<String> = found
+        .map(|name| source.table.specimens.find(name));
+    let rows: Vec<Option<usize>> = rows.collect();
+    if rows.iter().all(Option::is_some) {
+        return Ok(rows.into_iter().flatten().collect());
+    }
+    // Only the kin of the named were read so far; the nearest name may be anybody's.
+    let all = arguments.source.open(None, false)?;
+    let unknown = arguments
+        .specimens
         .iter()
-        .filter(|(_, row)| row.is_none())
-        .map(|(name, _)| {
-            let near = nearest(name, specimens.names.iter());
-            match near.as_slice() {
+        .zip(&rows)
+        .filter(|(_, row)| row.is_none());
+    let unknown: Vec<String> = unknown
+        .map(
+            |(name, _)| match nearest(name, all.table.specimens.names.iter()).as_slice() {
                 [] => format!("`{name}`"),
                 near => format!("`{name}` (nearest: {})", near.join(", ")),
-            }
-        })
+            },
+        )
         .collect();
-    if unknown.is_empty() {
-        Ok(found.into_iter().filter_map(|(_, row)| row).collect())
-    } else {
-        Err(CliError::Usage(format!(
-            "no specimen {} in the source",
-            unknown.join(", ")
-        )))
-    }
+    Err(CliError::Usage(format!(
+        "no specimen {} in the source",
+        unknown.join(", ")
+    )))
 }
 
 /// What the tables for people are made from.

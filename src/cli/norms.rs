@@ -40,6 +40,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         arguments.maker.as_deref(),
     )?;
     let norms = norms(&cohort, &groups, &settings)?;
+    arguments.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&NormsOut {
             provenance: &source.provenance,

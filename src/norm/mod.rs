@@ -186,7 +186,7 @@ fn firm(
 ) -> Result<Firm, StatsError> {
     let centre = predictive.centre();
     let variance = predictive.variance_like_references();
-    let least = predictive.least_noticeable(variance, settings.alpha());
+    let least = predictive.least_noticeable(variance);
     let factor = factors.of(predictive.df(), predictive.n_effective())?;
     let band = |half_width: f64| Band::about(kind, centre, half_width);
     Ok(Firm {

@@ -260,11 +260,10 @@ fn read_decimal(
         None => (text.as_str(), "0"),
     };
     let unsigned = mantissa.strip_prefix(['-', '+']).unwrap_or(mantissa);
-    if let Some((a, b)) = unsigned.split_once(other)
-        && digits_only(a)
-        && digits_only(b)
-        && !(a.is_empty() && b.is_empty())
-    {
+    let marks_and_digits = unsigned
+        .bytes()
+        .all(|b| b.is_ascii_digit() || b".,".contains(&b));
+    if marks_and_digits && unsigned.contains(other) && unsigned.len() > 1 {
         return Err(error);
     }
     let (whole, decimals) = unsigned.split_once(here).unwrap_or((unsigned, ""));

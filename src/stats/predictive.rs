@@ -86,7 +86,10 @@ impl Sums {
     }
 }
 
-/// The smallest deviation worth naming is one that is found with this probability.
+/// The smallest deviation worth naming is one that is flagged at this level with this probability.
+/// Both belong to the definition of sharpness; neither is a setting.
+const LEVEL: f64 = 0.05;
+/// See [`LEVEL`].
 const POWER: f64 = 0.80;
 /// A norm less than half as sharp as a perfectly known one decides nothing by silence.
 const LEAST_SHARPNESS: f64 = 0.5;
@@ -222,47 +225,47 @@ impl Predictive {
         t_upper_quantile((1.0 - confidence) / 2.0, self.nu) * (self.s2 * self.v).sqrt()
     }
 
-    /// The smallest true deviation that is flagged at `alpha` with probability of about 80 %, for
+    /// The smallest true deviation that is flagged (at 5 %) with probability of about 80 %, for
     /// a reading of variance `variance`.
-    pub fn least_noticeable(&self, variance: f64, alpha: f64) -> f64 {
-        (t_upper_quantile(alpha / 2.0, self.nu) + t_upper_quantile(1.0 - POWER, self.nu))
+    pub fn least_noticeable(&self, variance: f64) -> f64 {
+        (t_upper_quantile(LEVEL / 2.0, self.nu) + t_upper_quantile(1.0 - POWER, self.nu))
             * variance.sqrt()
     }
 
     /// How sharp the norm is for such a reading: 1 = as sharp as if centre and spread were known.
-    pub fn sharpness(&self, u_new: f64, alpha: f64) -> f64 {
-        sharpness(self.nu, 1.0 + self.v + self.r_new(u_new), alpha)
+    pub fn sharpness(&self, u_new: f64) -> f64 {
+        sharpness(self.nu, 1.0 + self.v + self.r_new(u_new))
     }
 
     /// Whether silence about such a reading means something.
-    pub fn is_sharp(&self, u_new: f64, alpha: f64) -> bool {
-        self.sharpness(u_new, alpha) >= LEAST_SHARPNESS
+    pub fn is_sharp(&self, u_new: f64) -> bool {
+        self.sharpness(u_new) >= LEAST_SHARPNESS
     }
 
     /// How many more references would make the norm sharp; 0 = it is; `None` = no number would.
-    pub fn references_needed(&self, u_new: f64, alpha: f64) -> Option<usize> {
-        if self.is_sharp(u_new, alpha) {
+    pub fn references_needed(&self, u_new: f64) -> Option<usize> {
+        if self.is_sharp(u_new) {
             return Some(0);
         }
-        references_needed(self.n, self.r_new(u_new), alpha)
+        references_needed(self.n, self.r_new(u_new))
     }
 }
 
 /// Sharpness of a predictive t with `nu` degrees of freedom and relative variance `h`.
-fn sharpness(nu: f64, h: f64, alpha: f64) -> f64 {
-    let ideal = normal_upper_quantile(alpha / 2.0) + normal_upper_quantile(1.0 - POWER);
-    let real = t_upper_quantile(alpha / 2.0, nu) + t_upper_quantile(1.0 - POWER, nu);
+fn sharpness(nu: f64, h: f64) -> f64 {
+    let ideal = normal_upper_quantile(LEVEL / 2.0) + normal_upper_quantile(1.0 - POWER);
+    let real = t_upper_quantile(LEVEL / 2.0, nu) + t_upper_quantile(1.0 - POWER, nu);
     ideal / (real * h.sqrt())
 }
 
 /// How many references beyond `n` make a norm sharp for readings of relative error variance
 /// `r_new`; `None` where no number does, because the reading itself is too uncertain.
-pub fn references_needed(n: usize, r_new: f64, alpha: f64) -> Option<usize> {
+pub fn references_needed(n: usize, r_new: f64) -> Option<usize> {
     /// A norm of this size is as sharp as it will ever be.
     const MOST: usize = 10_000;
     let sharp = |more: usize| {
         let all = (n + more) as f64;
-        all >= 2.0 && sharpness(all - 1.0, 1.0 + 1.0 / all + r_new, alpha) >= LEAST_SHARPNESS
+        all >= 2.0 && sharpness(all - 1.0, 1.0 + 1.0 / all + r_new) >= LEAST_SHARPNESS
     };
     if !sharp(MOST) {
         return None;
@@ -330,14 +333,14 @@ mod tests {
             (30, 0.95),
         ];
         for (n, want) in printed {
-            let got = sharpness((n - 1) as f64, 1.0 + 1.0 / n as f64, 0.05);
+            let got = sharpness((n - 1) as f64, 1.0 + 1.0 / n as f64);
             assert!((got - want).abs() < 0.005, "n = {n}: {got}");
         }
-        let needed = |n| references_needed(n, 0.0, 0.05);
+        let needed = |n| references_needed(n, 0.0);
         assert_eq!(
             [needed(0), needed(1), needed(2), needed(3)],
             [Some(4), Some(3), Some(2), Some(1)]
         );
-        assert_eq!(references_needed(3, 1e6, 0.05), None);
+        assert_eq!(references_needed(3, 1e6), None);
     }
 }

@@ -33,6 +33,8 @@ pub struct Doubt {
 pub enum Slip {
     /// Written in inches, read as millimetres.
     Inches,
+    /// Written in inches or in centimetres, read as millimetres: both would do.
+    InchesOrCentimetres,
     /// Written in millimetres, read as inches.
     Millimetres,
     /// Written in centimetres, read as millimetres.
@@ -67,6 +69,9 @@ impl fmt::Display for Doubt {
         }
         f.write_str(match self.slip {
             Some(Slip::Inches) => "; looks like inches read as millimetres",
+            Some(Slip::InchesOrCentimetres) => {
+                "; looks like inches or centimetres read as millimetres"
+            }
             Some(Slip::Millimetres) => "; looks like millimetres read as inches",
             Some(Slip::Centimetres) => "; looks like centimetres read as millimetres",
             Some(Slip::Tenfold) => "; looks ten times too large: a decimal point missing?",
@@ -112,7 +117,15 @@ impl Doubting {
         let explains = |&(_, read_in, factor): &(Slip, Unit, f64)| {
             read_in == unit && low <= value * factor && value * factor <= high
         };
-        let slip = SLIPS.into_iter().find(explains).map(|(slip, ..)| slip);
+        let explaining: Vec<Slip> = SLIPS
+            .into_iter()
+            .filter(explains)
+            .map(|(s, ..)| s)
+            .collect();
+        let slip = match explaining.as_slice() {
+            [Slip::Inches, Slip::Centimetres, ..] => Some(Slip::InchesOrCentimetres),
+            all => all.first().copied(),
+        };
         self.add(Group {
             slip,
             count: 1,

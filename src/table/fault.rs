@@ -176,7 +176,11 @@ fn suggestion(nearest: &[String]) -> String {
 /// A text short enough for a message.
 pub(crate) fn short(text: &str) -> String {
     const LONGEST: usize = 60;
-    let clean = text.replace(['\n', '\r', '\t'], " ");
+    // Control characters of a file must not reach a terminal.
+    let clean: String = text
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
     match clean.char_indices().nth(LONGEST) {
         Some((at, _)) => format!("{}…", &clean[..at]),
         None => clean,

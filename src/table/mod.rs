@@ -101,6 +101,8 @@ pub struct SetAside {
     header: String,
     delimiter: char,
     rows: Vec<(String, String)>,
+    /// How the file was written; UTF-8 where that is not known.
+    encoding: Option<&'static encoding_rs::Encoding>,
 }
 
 impl SetAside {
@@ -119,12 +121,14 @@ impl SetAside {
     /// # Errors
     /// Those of `out`.
     pub fn write(&self, out: &mut dyn io::Write) -> io::Result<()> {
-        writeln!(out, "{}{}{}", self.header, self.delimiter, header::REASONS)?;
+        let mut text = format!("{}{}{}\n", self.header, self.delimiter, header::REASONS);
         for (row, reasons) in &self.rows {
             let reasons = reasons.replace('"', "\"\"");
-            writeln!(out, "{row}{}\"{reasons}\"", self.delimiter)?;
+            text.push_str(&format!("{row}{}\"{reasons}\"\n", self.delimiter));
         }
-        Ok(())
+        // UTF-16 is written as UTF-8, which `encode` takes its place by.
+        let encoding = self.encoding.unwrap_or(encoding_rs::UTF_8);
+        out.write_all(&encoding.encode(&text).0)
     }
 }
 
@@ -196,9 +200,9 @@ pub fn read(
     } else {
         wide::read(&input, &text, options, catalogue)
     };
-    Ok(Content::Measurements(Box::new(sheet(
-        &input, found, raw, delimiter,
-    )?)))
+    let mut sheet = sheet(&input, found, raw, delimiter)?;
+    sheet.set_aside.encoding = Some(source.encoding);
+    Ok(Content::Measurements(Box::new(sheet)))
 }
 
 /// The rows as read, everything in its place; `header` is the header's text.
@@ -220,6 +224,7 @@ fn sheet(
         header: header.to_owned(),
         delimiter: char::from(delimiter),
         rows,
+        encoding: None,
     };
     let doubts = found.doubts.into_iter().map(|d| input.doubt(d)).collect();
     Ok(Sheet {

@@ -5,6 +5,8 @@ use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
 
+use encoding_rs::Encoding;
+
 use super::TableError;
 use crate::notation::DecimalMark;
 
@@ -42,6 +44,8 @@ pub(super) struct SourceText {
     text: String,
     /// Bytes before the first character of the table (a byte-order mark).
     start: usize,
+    /// How it was written.
+    pub(super) encoding: &'static Encoding,
 }
 
 impl SourceText {
@@ -67,7 +71,8 @@ impl SourceText {
                 "it is a spreadsheet or archive: save the sheet as CSV first",
             ));
         }
-        let text = match encoding_rs::Encoding::for_bom(&bytes) {
+        let mut found = encoding_rs::UTF_8;
+        let text = match Encoding::for_bom(&bytes) {
             Some((encoding, _)) if encoding != encoding_rs::UTF_8 => {
                 let (text, _, malformed) = encoding.decode(&bytes);
                 if malformed {
@@ -79,10 +84,13 @@ impl SourceText {
             }
             _ => match String::from_utf8(bytes) {
                 Ok(text) => text,
-                Err(error) => encoding_rs::WINDOWS_1252
-                    .decode_without_bom_handling(error.as_bytes())
-                    .0
-                    .into_owned(),
+                Err(error) => {
+                    found = encoding_rs::WINDOWS_1252;
+                    found
+                        .decode_without_bom_handling(error.as_bytes())
+                        .0
+                        .into_owned()
+                }
             },
         };
         if text.as_bytes().contains(&0) {
@@ -102,6 +110,7 @@ impl SourceText {
             file: file.to_owned(),
             text,
             start,
+            encoding: found,
         })
     }
 

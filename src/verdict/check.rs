@@ -181,7 +181,6 @@ impl Piece<'_> {
         let uncertainty = column.uncertainty(self.row);
         let sums = self.references(cohort, evidence, column.dimension);
         let (x, u) = on_scale(known.kind, value, uncertainty);
-        let alpha = settings.alpha();
         let mut check = DimensionCheck {
             dimension: column.dimension,
             value,
@@ -190,7 +189,7 @@ impl Piece<'_> {
             n: sums.n(),
             verdict: Verdict::Undecided,
             judged: None,
-            more_references: references_needed(sums.n(), 0.0, alpha),
+            more_references: references_needed(sums.n(), 0.0),
             cautions: Caution::of_credibility(known, value).into_iter().collect(),
         };
         let Some(predictive) = Predictive::new(&sums) else {
@@ -208,9 +207,9 @@ impl Piece<'_> {
         if sums.squares() == 0.0 {
             check.cautions.push(Caution::ReferencesAgree);
         }
-        let least = predictive.least_noticeable(standpoint.variance, alpha);
+        let least = predictive.least_noticeable(standpoint.variance);
         let half_width = predictive.half_width(standpoint.variance, settings.coverage());
-        check.more_references = predictive.references_needed(u, alpha);
+        check.more_references = predictive.references_needed(u);
         check.judged = Some(Judged {
             centre: from_scale(kind, centre),
             spread: predictive.spread(),
@@ -220,7 +219,7 @@ impl Piece<'_> {
             score: standpoint.z,
             p: standpoint.p,
             p_adjusted: standpoint.p,
-            sharpness: predictive.sharpness(u, alpha),
+            sharpness: predictive.sharpness(u),
             least_noticeable: deviation_in_unit(kind, centre, least),
         });
         check

@@ -99,16 +99,12 @@ fn predictive_case(name: &str) {
         TOLERANCE,
     );
     assert_rel(
-        norm.least_noticeable(at.variance, 0.05),
+        norm.least_noticeable(at.variance),
         number(&want["mdd80"]),
         TOLERANCE,
     );
-    assert_rel(
-        norm.sharpness(u_new, 0.05),
-        number(&want["sharpness"]),
-        TOLERANCE,
-    );
-    let needed = norm.references_needed(u_new, 0.05).unwrap();
+    assert_rel(norm.sharpness(u_new), number(&want["sharpness"]), TOLERANCE);
+    let needed = norm.references_needed(u_new).unwrap();
     assert_eq!(needed as f64, number(&want["refs_needed"]));
 }
 
