@@ -172,16 +172,12 @@ fn refuse_options(request: &Request<'_>, found: &'static str) -> Result<(), Sour
     }
 }
 
-/// A missing file or an SQLite file is answered as a collection; anything else is a table.
+/// An SQLite file, and whatever is named as one, is answered as a collection; anything else is a
+/// table.
 fn looks_like_collection(path: &Path) -> bool {
     let mut head = [0u8; 16];
-    match std::fs::File::open(path).and_then(|mut f| f.read_exact(&mut head)) {
-        Ok(()) => head == *b"SQLite format 3\0",
-        Err(error) => {
-            let named_so = path.extension().is_some_and(|e| e == "db");
-            named_so && error.kind() != std::io::ErrorKind::PermissionDenied
-        }
-    }
+    let read = std::fs::File::open(path).and_then(|mut f| f.read_exact(&mut head));
+    path.extension().is_some_and(|e| e == "db") || (read.is_ok() && head == *b"SQLite format 3\0")
 }
 
 fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, SourceError> {

@@ -14,7 +14,7 @@ use clap::builder::NonEmptyStringValueParser;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::{self, counted};
-use super::source::{AsideFile, DEFAULT, TableArguments};
+use super::source::{AsideFile, DEFAULT, TableArguments, collection_path};
 use super::{CliError, Outcome, remark};
 
 /// Add tables of measurements or of production periods to a collection
@@ -29,7 +29,8 @@ pub(super) struct Arguments {
     #[arg(required = true)]
     files: Vec<PathBuf>,
     /// The collection; it is made where there is none
-    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT,
+        value_parser = collection_path)]
     to: PathBuf,
     /// Let what contradicts the collection replace it; needs --why
     #[arg(long, requires = "why")]
@@ -66,9 +67,10 @@ pub(super) fn author(by: Option<&str>, why: Option<&str>) -> Author {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let author = author(arguments.by.as_deref(), arguments.why.as_deref());
     if let Some(folder) = exported_collection(&arguments.files)? {
-        let mut collection = Collection::open_or_create(&arguments.to)?;
-        collection.import(folder)?;
-        let revision = collection.revision()?;
+        let revision = Collection::update(&arguments.to, &mut |collection| {
+            collection.import(folder)?;
+            collection.revision()
+        })?;
         return output::report(&format!(
             "took over the collection in {} up to revision {}, history and all
 ",
@@ -88,10 +90,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let files = read_all(arguments, &catalogue)?;
     let aside = prepare_aside(known.as_ref(), &files, arguments.table.set_aside.as_deref())?;
     drop(known);
-    let mut collection = Collection::open_or_create(&arguments.to)?;
     let files: Vec<NewFile> = files.into_iter().map(|f| f.file).collect();
     let bar = Bar::new();
-    let added = collection.add(&files, &author, arguments.correct, &mut |n| bar.show(n));
+    let added = Collection::update(&arguments.to, &mut |collection| {
+        collection.add(&files, &author, arguments.correct, &mut |n| bar.show(n))
+    });
     bar.finish();
     let added = added?;
     aside.into_iter().try_for_each(AsideFile::keep)?;

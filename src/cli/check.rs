@@ -167,7 +167,7 @@ impl Page<'_> {
     fn piece(&self, check: &Check) -> String {
         let mut text = format!(
             "{}: {}\n  {}\n",
-            check.specimen,
+            output::shown(&check.specimen),
             output::verdict_words(check.verdict),
             group_title(&check.maker, &check.pattern)
         );
@@ -296,7 +296,10 @@ impl Page<'_> {
                     ]
                 }
             };
-            let mut row = vec![Cell::new(&known.label), Cell::new(&known.unit)];
+            let mut row = vec![
+                Cell::new(output::shown(&known.label)),
+                Cell::new(&known.unit),
+            ];
             row.extend(numbers.into_iter().map(Cell::new));
             row.push(Cell::new(dimension.n));
             row.push(output::verdict_cell(dimension.verdict));

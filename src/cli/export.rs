@@ -6,7 +6,7 @@ use calibriar::collection::Collection;
 use clap::Args;
 
 use super::output::write_text;
-use super::source::DEFAULT;
+use super::source::{DEFAULT, collection_path};
 use super::{CliError, Outcome};
 
 /// Write a collection, history and all, as a data package: open CSV files and their description
@@ -15,7 +15,7 @@ pub(super) struct Arguments {
     /// A new or empty folder
     folder: PathBuf,
     /// The collection
-    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT, value_parser = collection_path)]
     from: PathBuf,
     /// Write the specimens and the readings as Parquet (needs the feature `frame`)
     #[arg(long)]

@@ -122,15 +122,18 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
         last = Some(flag.row);
         let scale = (flag.typical.high - flag.typical.low) / 4.0;
         let label = &cohort.table().catalogue.at(flag.dimension).label;
-        table.add_row(vec![
-            out.specimen.to_owned(),
-            out.pattern.unwrap_or("").to_owned(),
-            out.period.unwrap_or("").to_owned(),
-            label.clone(),
-            format!("{} {}", sized(flag.value, scale), out.unit),
-            band(flag.typical.low, flag.typical.high, scale),
-            probability(flag.p_adjusted),
-        ]);
+        output::add_row(
+            &mut table,
+            vec![
+                out.specimen.to_owned(),
+                out.pattern.unwrap_or("").to_owned(),
+                out.period.unwrap_or("").to_owned(),
+                label.clone(),
+                format!("{} {}", sized(flag.value, scale), out.unit),
+                band(flag.typical.low, flag.typical.high, scale),
+                probability(flag.p_adjusted),
+            ],
+        );
     }
     let readings = output::counted(flags.len(), "reading", "readings");
     let of = output::counted(flagged, "piece", "pieces");

@@ -7,7 +7,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::output::{self, Format, FormatArgument};
-use super::source::DEFAULT;
+use super::source::{DEFAULT, collection_path};
 use super::{CliError, Outcome};
 
 /// Revisions of a collection, or what happened to one specimen: who, when, what, why
@@ -16,7 +16,7 @@ pub(super) struct Arguments {
     /// One specimen; all revisions if left out
     specimen: Option<String>,
     /// The collection
-    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT, value_parser = collection_path)]
     from: PathBuf,
     #[command(flatten)]
     format: FormatArgument,
@@ -100,15 +100,18 @@ fn revisions(entries: Vec<Entry>, format: Format) -> Result<(), CliError> {
                     what.push_str(if what.is_empty() { "" } else { "; " });
                     what.push_str(&e.why);
                 }
-                table.add_row(vec![
-                    e.revision.to_string(),
-                    e.made_on.get(..16).unwrap_or(&e.made_on).replace('T', " "),
-                    e.made_by,
-                    e.action,
-                    e.readings.to_string(),
-                    e.withdrawn.to_string(),
-                    what,
-                ]);
+                output::add_row(
+                    &mut table,
+                    vec![
+                        e.revision.to_string(),
+                        e.made_on.get(..16).unwrap_or(&e.made_on).replace('T', " "),
+                        e.made_by,
+                        e.action,
+                        e.readings.to_string(),
+                        e.withdrawn.to_string(),
+                        what,
+                    ],
+                );
             }
             output::write_text(&output::lines(&table))
         }
@@ -142,20 +145,27 @@ fn of_specimen(specimen: &str, history: Vec<Happening>, format: Format) -> Resul
             ];
             let mut table = output::table(&headings);
             for h in history {
-                table.add_row(vec![
-                    h.revision.to_string(),
-                    h.made_on.get(..10).unwrap_or(&h.made_on).to_owned(),
-                    h.made_by,
-                    h.what.to_owned(),
-                    h.dimension,
-                    h.text,
-                    h.value
-                        .map_or(String::new(), |v| format!("{v:.2} {}", h.unit)),
-                    h.state.to_owned(),
-                    h.why,
-                ]);
+                output::add_row(
+                    &mut table,
+                    vec![
+                        h.revision.to_string(),
+                        h.made_on.get(..10).unwrap_or(&h.made_on).to_owned(),
+                        h.made_by,
+                        h.what.to_owned(),
+                        h.dimension,
+                        h.text,
+                        h.value
+                            .map_or(String::new(), |v| format!("{v:.2} {}", h.unit)),
+                        h.state.to_owned(),
+                        h.why,
+                    ],
+                );
             }
-            output::write_text(&format!("{specimen}\n{}", output::lines(&table)))
+            output::write_text(&format!(
+                "{}\n{}",
+                output::shown(specimen),
+                output::lines(&table)
+            ))
         }
     }
 }

@@ -216,7 +216,7 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             let mut cells = vec![label, norm.n.to_string(), sized(norm.centre, scale)];
             cells.extend(["-", "-", "too few", "too few"].map(str::to_owned));
             cells.push(band(seen.min, seen.max, scale));
-            table.add_row(cells);
+            output::add_row(&mut table, cells);
             continue;
         };
         let in_unit = (firm.typical.high - firm.typical.low) / 4.0;
@@ -224,16 +224,19 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             Kind::Ratio => format!("{:.1} %", 100.0 * firm.spread),
             Kind::Interval => sized(firm.spread, firm.spread),
         };
-        table.add_row(vec![
-            label,
-            norm.n.to_string(),
-            sized(norm.centre, in_unit),
-            sized((firm.centre.high - firm.centre.low) / 2.0, in_unit),
-            spread,
-            band(firm.typical.low, firm.typical.high, in_unit),
-            band(firm.tolerance.low, firm.tolerance.high, in_unit),
-            band(seen.min, seen.max, in_unit),
-        ]);
+        output::add_row(
+            &mut table,
+            vec![
+                label,
+                norm.n.to_string(),
+                sized(norm.centre, in_unit),
+                sized((firm.centre.high - firm.centre.low) / 2.0, in_unit),
+                spread,
+                band(firm.typical.low, firm.typical.high, in_unit),
+                band(firm.tolerance.low, firm.tolerance.high, in_unit),
+                band(seen.min, seen.max, in_unit),
+            ],
+        );
     }
     output::lines(&table)
 }

@@ -206,6 +206,23 @@ pub(super) fn signed(value: f64, spread: f64) -> String {
     }
 }
 
+/// A name of the user's as people see it: control characters must not reach the terminal.
+pub(super) fn shown(name: &str) -> String {
+    name.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
+/// Adds a row of texts to a table.
+pub(super) fn add_row(table: &mut Table, cells: impl IntoIterator<Item = String>) {
+    table.add_row(
+        cells
+            .into_iter()
+            .map(|cell| shown(&cell))
+            .collect::<Vec<String>>(),
+    );
+}
+
 /// A table's lines, without blanks at their ends.
 pub(super) fn lines(table: &Table) -> String {
     table

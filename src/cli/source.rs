@@ -10,6 +10,7 @@ use calibriar::source::{Request, Source, is_table, open};
 use calibriar::table::{Options, SetAside};
 use clap::Args;
 
+use super::output::shown;
 use super::{CliError, remark};
 
 /// How to read a table.
@@ -54,7 +55,7 @@ impl TableArguments {
 #[derive(Clone, Debug, Args)]
 pub(super) struct SourceArguments {
     /// A collection, a data package's folder, a CSV or Parquet file, or - for standard input
-    #[arg(long, value_name = "PATH", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    #[arg(long, value_name = "PATH", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT, value_parser = collection_name)]
     from: String,
     /// Production periods for a source that carries none: CSV maker,period,from,to,standing,note
     #[arg(long, value_name = "FILE")]
@@ -65,6 +66,16 @@ pub(super) struct SourceArguments {
 
 /// The collection that is meant when none is named.
 pub(super) const DEFAULT: &str = "collection.db";
+
+/// A source as typed; an empty environment variable is none.
+fn collection_name(text: &str) -> Result<String, std::convert::Infallible> {
+    Ok(if text.is_empty() { DEFAULT } else { text }.to_owned())
+}
+
+/// A collection's path as typed; an empty environment variable is none.
+pub(super) fn collection_path(text: &str) -> Result<PathBuf, std::convert::Infallible> {
+    collection_name(text).map(PathBuf::from)
+}
 
 impl SourceArguments {
     /// Opens the source and says what the user should know of it.
@@ -261,14 +272,9 @@ impl JudgeArguments {
 
 /// A pattern and its maker, for a heading.
 pub(super) fn group_title(maker: &str, pattern: &str) -> String {
-    let pattern = if pattern.is_empty() {
-        "(no pattern given)"
-    } else {
-        pattern
-    };
-    if maker.is_empty() {
-        pattern.to_owned()
-    } else {
-        format!("{pattern}, {maker}")
+    match (maker, pattern) {
+        (_, "") => "(no pattern given)".to_owned(),
+        ("", pattern) => shown(pattern),
+        (maker, pattern) => format!("{}, {}", shown(pattern), shown(maker)),
     }
 }

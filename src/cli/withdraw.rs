@@ -10,7 +10,7 @@ use clap::builder::NonEmptyStringValueParser;
 use super::add::author;
 use super::norms::hint;
 use super::output::{counted, report};
-use super::source::DEFAULT;
+use super::source::{DEFAULT, collection_path};
 use super::{CliError, Outcome};
 
 /// Withdraw readings from a collection: they stay readable in the history but count no more
@@ -21,7 +21,7 @@ pub(super) struct Arguments {
     /// One dimension; all its readings if left out
     dimension: Option<String>,
     /// The collection
-    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT)]
+    #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT, value_parser = collection_path)]
     to: PathBuf,
     /// Who withdraws [default: the name of the user]
     #[arg(long, value_name = "NAME")]

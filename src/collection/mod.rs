@@ -126,6 +126,50 @@ impl Collection {
         Ok(collection)
     }
 
+    /// Does some work on the collection of that path. A new collection is made beside it and takes
+    /// its name only when the work is done, so that nothing is left of one that failed; should
+    /// another program have made the collection meanwhile, the work is done again on that one.
+    ///
+    /// # Errors
+    /// Those of opening, and of the work.
+    pub fn update<T>(
+        path: &Path,
+        work: &mut dyn FnMut(&mut Collection) -> Result<T, CollectionError>,
+    ) -> Result<T, CollectionError> {
+        if path.exists() {
+            return work(&mut Collection::open_or_create(path)?);
+        }
+        let mut name = path.file_name().unwrap_or_default().to_owned();
+        name.push(format!(".{}.partial", std::process::id()));
+        let partial = path.with_file_name(name);
+        let worked = Collection::open_or_create(&partial).and_then(|mut collection| {
+            let done = work(&mut collection)?;
+            Ok((done, collection.revision()?.id))
+        });
+        // The connection is closed, so the whole collection is in the one file.
+        let placed = match &worked {
+            Ok((_, revision)) if *revision > 0 => std::fs::hard_link(&partial, path),
+            _ => Ok(()),
+        };
+        for side in ["", "-wal", "-shm", "-journal"] {
+            let mut passing = partial.clone().into_os_string();
+            passing.push(side);
+            // Most of them are not there.
+            let _ = std::fs::remove_file(passing);
+        }
+        match placed {
+            Ok(()) => worked.map(|(done, _)| done),
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
+                work(&mut Collection::open_or_create(path)?)
+            }
+            Err(source) => Err(CollectionError::File {
+                verb: "write",
+                file: path.display().to_string(),
+                source,
+            }),
+        }
+    }
+
     /// An empty collection that no file holds.
     ///
     /// # Errors

@@ -541,6 +541,19 @@ impl PackageRow<'_> {
             .ok_or_else(|| self.bad(name, "missing"))
     }
 
+    /// A size as `export` writes it: other digits for the same number are a change as well.
+    fn size(&self, name: &str) -> Result<f64, CollectionError> {
+        let size: f64 = self.number(name)?;
+        if size.is_finite() && format!("{size:?}") == self.text(name)? {
+            Ok(size)
+        } else {
+            Err(self.bad(
+                name,
+                &format!("changed by hand? the digest is of {size:?}, in its shortest form"),
+            ))
+        }
+    }
+
     fn number<T: std::str::FromStr>(&self, name: &str) -> Result<T, CollectionError> {
         let text = self.text(name)?;
         text.parse()
@@ -754,8 +767,7 @@ impl Importing<'_> {
                     &format!("expected {base_unit}, as in the dimensions"),
                 ));
             }
-            let (value, uncertainty): (f64, f64) =
-                (row.number("value")?, row.number("uncertainty")?);
+            let (value, uncertainty): (f64, f64) = (row.size("value")?, row.size("uncertainty")?);
             let state = State::parse(row.text("state")?)
                 .ok_or_else(|| row.bad("state", "not a state"))? as i64;
             let unit = match row.text("written_in")? {

@@ -177,13 +177,12 @@ fn suggestion(nearest: &[String]) -> String {
 pub(crate) fn short(text: &str) -> String {
     const LONGEST: usize = 60;
     // Control characters of a file must not reach a terminal.
-    let clean: String = text
-        .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect();
-    match clean.char_indices().nth(LONGEST) {
-        Some((at, _)) => format!("{}…", &clean[..at]),
-        None => clean,
+    let shown = |c: char| if c.is_control() { ' ' } else { c };
+    let start: String = text.chars().take(LONGEST).map(shown).collect();
+    if text.chars().nth(LONGEST).is_some() {
+        start + "…"
+    } else {
+        start
     }
 }
 

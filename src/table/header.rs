@@ -127,13 +127,7 @@ pub(super) fn plan(
     options: &Options,
     catalogue: &mut Catalogue,
 ) -> Result<Plan, TableError> {
-    if headings.len() > MOST_COLUMNS {
-        return Err(TableError::TooManyColumns {
-            file: file.to_owned(),
-            got: headings.len(),
-            most: MOST_COLUMNS,
-        });
-    }
+    check_count(file, headings.len())?;
     let names: Vec<&str> = headings.iter().map(|h| read_as(h, options)).collect();
     let has = |name: &str| names.iter().any(|n| fold(n) == fold(name));
     let long = has("dimension") && has("value");
@@ -265,6 +259,18 @@ fn dimension_column(
         heading: name.to_owned(),
         nearest: nearest.into_iter().map(str::to_owned).collect(),
     })
+}
+
+/// Refuses a header that no table of measurements has.
+pub(super) fn check_count(file: &str, columns: usize) -> Result<(), TableError> {
+    if columns > MOST_COLUMNS {
+        return Err(TableError::TooManyColumns {
+            file: file.to_owned(),
+            got: columns,
+            most: MOST_COLUMNS,
+        });
+    }
+    Ok(())
 }
 
 fn known_columns(long: bool) -> &'static [(&'static str, Known)] {

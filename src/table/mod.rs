@@ -156,11 +156,12 @@ pub fn read(
     mut catalogue: Catalogue,
 ) -> Result<Content, TableError> {
     let source = SourceText::decode(file, bytes)?;
-    let delimiter = source.delimiter();
+    let (delimiter, columns) = source.delimiter();
+    header::check_count(file, columns)?;
     let mut reader = csv_reader(source.table(), delimiter);
     let mut record = csv::StringRecord::new();
     next_record(&mut reader, &mut record);
-    let headings: Vec<String> = record.iter().map(|h| h.trim().to_owned()).collect();
+    let headings: Vec<String> = record.iter().map(heading).collect();
     let body = usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
     if period_table::is_header(&headings) {
         return Ok(Content::Periods(period_table::read(
@@ -253,6 +254,13 @@ impl Rows for CsvText<'_> {
     fn locate(&self, offsets: &[usize]) -> Vec<Located<'_>> {
         self.source.locate(offsets, self.delimiter)
     }
+}
+
+/// A cell of the header as a heading: no name is longer than this, and a line of a hundred
+/// megabytes need not be compared with every dimension.
+fn heading(cell: &str) -> String {
+    const LONGEST: usize = 400;
+    cell.trim().chars().take(LONGEST).collect()
 }
 
 /// All that the readers of wide and long rows need.

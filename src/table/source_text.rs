@@ -119,8 +119,9 @@ impl SourceText {
         &self.text[self.start..]
     }
 
-    /// The delimiter: whichever of comma, semicolon and tab the first written line has most of.
-    pub(super) fn delimiter(&self) -> u8 {
+    /// The delimiter, whichever of comma, semicolon and tab the first written line has most of, and
+    /// how many columns that makes.
+    pub(super) fn delimiter(&self) -> (u8, usize) {
         let first = self.table().trim_start_matches(['\r', '\n']);
         let mut counts = [(b',', 0usize), (b';', 0), (b'\t', 0)];
         let mut quoted = false;
@@ -141,7 +142,7 @@ impl SourceText {
             .iter()
             .rev()
             .max_by_key(|(_, n)| n)
-            .map_or(b',', |&(d, _)| d)
+            .map_or((b',', 1), |&(d, n)| (d, n + 1))
     }
 
     /// The parts that can be read apart from each other: cut at line ends, and only where no
@@ -306,11 +307,11 @@ mod tests {
 
     #[test]
     fn delimiters_and_encodings() {
-        assert_eq!(source("a,b;c,d\n").delimiter(), b',');
-        assert_eq!(source("a;b;c,d\n").delimiter(), b';');
-        assert_eq!(source("\n\na\tb\n").delimiter(), b'\t');
-        assert_eq!(source("\"a;b;c\",d\n").delimiter(), b',');
-        assert_eq!(source("specimen\nx\n").delimiter(), b',');
+        assert_eq!(source("a,b;c,d\n").delimiter().0, b',');
+        assert_eq!(source("a;b;c,d\n").delimiter().0, b';');
+        assert_eq!(source("\n\na\tb\n").delimiter().0, b'\t');
+        assert_eq!(source("\"a;b;c\",d\n").delimiter().0, b',');
+        assert_eq!(source("specimen\nx\n").delimiter().0, b',');
         let western = SourceText::decode("t.csv", b"4,6 \xb1 0,1; caf\xe9".to_vec()).unwrap();
         assert_eq!(western.table(), "4,6 ± 0,1; café");
         let marked = SourceText::decode("t.csv", b"\xef\xbb\xbfspecimen".to_vec()).unwrap();

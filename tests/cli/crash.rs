@@ -1,1 +1,405 @@
-//! x
+//! Killed programs, two at once, files that change under the reader.
+
+use std::io::{BufRead as _, BufReader, Write as _};
+use std::path::Path;
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use rusqlite::{Connection, TransactionBehavior};
+
+use super::{Answer, Desk, passed_over};
+
+/// A sheet of so many pieces, each with four readings.
+fn sheet(prefix: &str, pieces: usize) -> String {
+    let mut text = String::from("specimen,pattern,bit width,airway,wall,weight\n");
+    for i in 0..pieces {
+        let (a, b) = (i % 90, i % 50);
+        text.push_str(&format!(
+            "{prefix}{i},apple,16.{a:02},4.{b:02},7.{a:02},40.{b}\n"
+        ));
+    }
+    text
+}
+
+fn start(desk: &Desk, line: &str) -> Child {
+    Command::new(env!("CARGO_BIN_EXE_calibriar"))
+        .args(line.split_whitespace())
+        .current_dir(desk.path("."))
+        .env("USER", "tester")
+        .env_remove("CALIBRIAR_COLLECTION")
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap()
+}
+
+#[track_caller]
+fn finish(child: Child) -> Answer {
+    let output = child.wait_with_output().unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
+    let answer = Answer {
+        status: output.status.code().expect("not ended by a signal"),
+        out: text(output.stdout),
+        err: text(output.stderr),
+    };
+    assert!(!answer.err.contains("panicked"), "{}", answer.err);
+    answer
+}
+
+/// Revision and number of references; `None` where there is no collection yet.
+#[track_caller]
+fn stands_at(desk: &Desk, collection: &str) -> Option<(u64, u64)> {
+    let answer = desk.run(&format!("norms --from {collection} --format json"));
+    if answer.status == 2 {
+        let nothing = answer.err.contains("no collection") || answer.err.contains("is empty");
+        assert!(nothing, "{}", answer.err);
+        return None;
+    }
+    let json = answer.done().json();
+    let norm = super::entry(&json["norms"], "dimension", "bit_width");
+    let revision = json["provenance"]["revision"].as_u64().unwrap();
+    Some((revision, norm["n"].as_u64().unwrap()))
+}
+
+/// Whatever the moment of the kill, the collection opens and holds all of an `add` or nothing.
+#[test]
+fn killed_at_many_moments_an_add_is_whole_or_nothing() {
+    const MOMENTS: u32 = 14;
+    const PIECES: usize = 5000;
+    let desk = Desk::with("first.csv", sheet("F", 10));
+    desk.write("one.csv", sheet("G", PIECES));
+    desk.write("two.csv", sheet("H", PIECES));
+    desk.run("add first.csv --to first.db").done();
+    let whole = (2, 10 + 2 * PIECES as u64);
+    let begun = Instant::now();
+    std::fs::copy(desk.path("first.db"), desk.path("c.db")).unwrap();
+    desk.run("add one.csv two.csv --to c.db").done();
+    let takes = begun.elapsed();
+    assert_eq!(stands_at(&desk, "c.db"), Some(whole));
+    let (mut nothing, mut all) = (0, 0);
+    for moment in 0..MOMENTS {
+        // Every other time into a collection that does not exist yet.
+        let new = moment % 2 == 1;
+        for file in ["c.db", "c.db-wal", "c.db-shm"] {
+            let _ = std::fs::remove_file(desk.path(file));
+        }
+        if !new {
+            std::fs::copy(desk.path("first.db"), desk.path("c.db")).unwrap();
+        }
+        let mut child = start(&desk, "add one.csv two.csv --to c.db");
+        std::thread::sleep(takes * (moment + 1) / MOMENTS);
+        child.kill().unwrap();
+        child.wait().unwrap();
+        let (before, after) = match new {
+            true => (None, Some((1, 2 * PIECES as u64))),
+            false => (Some((1, 10)), Some(whole)),
+        };
+        let found = stands_at(&desk, "c.db");
+        assert!(
+            found == before || found == after,
+            "moment {moment}: {found:?}"
+        );
+        nothing += usize::from(found == before);
+        all += usize::from(found == after);
+        // It goes on from there, and ends where an undisturbed one ends.
+        if moment % 4 < 2 {
+            desk.run("add one.csv two.csv --to c.db").done();
+            assert_eq!(stands_at(&desk, "c.db"), after, "moment {moment}");
+        }
+    }
+    assert!(
+        nothing >= 3,
+        "killed too late to show anything: {nothing} and {all}"
+    );
+}
+
+/// A killed `add` leaves its journal beside the collection; what was committed is in it.
+#[test]
+fn a_journal_left_behind_is_read() {
+    let desk = Desk::with("first.csv", sheet("F", 10));
+    desk.write("more.csv", sheet("G", 20));
+    desk.run("add first.csv --to c.db").done();
+    // A reader that stays open keeps the journal from being taken in.
+    let reader = Connection::open(desk.path("c.db")).unwrap();
+    let count = |connection: &Connection| -> i64 {
+        connection
+            .query_row("SELECT count(*) FROM revision", [], |row| row.get(0))
+            .unwrap()
+    };
+    assert_eq!(count(&reader), 1);
+    desk.run("add more.csv --to c.db").done();
+    assert!(desk.has("c.db-wal"));
+    for file in ["c.db", "c.db-wal"] {
+        std::fs::copy(desk.path(file), desk.path(&file.replace("c.", "copy."))).unwrap();
+    }
+    drop(reader);
+    assert_eq!(stands_at(&desk, "copy.db"), Some((2, 30)));
+}
+
+#[test]
+fn two_at_once_both_succeed_and_nothing_is_lost() {
+    let desk = Desk::new();
+    for i in 0..4 {
+        desk.write(&format!("{i}.csv"), sheet(&format!("S{i}-"), 300));
+    }
+    for round in 0..6 {
+        // A new collection each time: making it is the narrowest place.
+        let line = |i: usize| format!("add {i}.csv --to c{round}.db");
+        let running: Vec<Child> = (0..4).map(|i| start(&desk, &line(i))).collect();
+        for child in running {
+            let answer = finish(child);
+            assert_eq!(answer.status, 0, "round {round}: {}", answer.err);
+        }
+        assert_eq!(
+            stands_at(&desk, &format!("c{round}.db")),
+            Some((4, 1200)),
+            "round {round}"
+        );
+        let history = desk
+            .run(&format!("history --from c{round}.db"))
+            .done()
+            .csv();
+        assert_eq!(history.column("revision"), ["1", "2", "3", "4"]);
+        assert_eq!(history.column("readings"), ["1200", "1200", "1200", "1200"]);
+        assert!(
+            !desk.has(&format!("c{round}.db-wal")),
+            "a journal is left behind"
+        );
+    }
+    // The same file from two sides goes in once.
+    let running: Vec<Child> = (0..2)
+        .map(|_| start(&desk, "add 0.csv --to same.db"))
+        .collect();
+    let outs: Vec<String> = running.into_iter().map(|c| finish(c).done().out).collect();
+    assert_eq!(
+        outs.iter().filter(|o| o.contains("already")).count(),
+        1,
+        "{outs:?}"
+    );
+    assert_eq!(stands_at(&desk, "same.db"), Some((1, 300)));
+}
+
+#[test]
+fn a_reader_beside_a_writer_sees_the_old_or_the_new() {
+    let desk = Desk::with("first.csv", sheet("F", 10));
+    desk.write("many.csv", sheet("G", 6000));
+    desk.run("add first.csv --to c.db").done();
+    let mut writer = start(&desk, "add many.csv --to c.db");
+    let mut asked = 0;
+    while writer.try_wait().unwrap().is_none() {
+        let found = stands_at(&desk, "c.db");
+        assert!(
+            found == Some((1, 10)) || found == Some((2, 6010)),
+            "{found:?}"
+        );
+        asked += 1;
+    }
+    assert_eq!(finish(writer).status, 0);
+    assert!(asked > 0, "the writer was done before anybody asked");
+    assert_eq!(stands_at(&desk, "c.db"), Some((2, 6010)));
+}
+
+/// Who holds the collection for too long is named as the reason; nothing is half done.
+#[test]
+fn a_collection_held_by_another_program() {
+    let desk = Desk::with("first.csv", sheet("F", 10));
+    desk.write("more.csv", sheet("G", 10));
+    desk.run("add first.csv --to c.db").done();
+    let mut other = Connection::open(desk.path("c.db")).unwrap();
+    let held = other
+        .transaction_with_behavior(TransactionBehavior::Immediate)
+        .unwrap();
+    // Readers do not wait for a writer.
+    assert_eq!(stands_at(&desk, "c.db"), Some((1, 10)));
+    // A writer waits, and goes on once the other is done.
+    let waiting = start(&desk, "add more.csv --to c.db");
+    std::thread::sleep(Duration::from_millis(300));
+    held.rollback().unwrap();
+    assert_eq!(finish(waiting).status, 0);
+    assert_eq!(stands_at(&desk, "c.db"), Some((2, 20)));
+}
+
+/// Sends signals with little delay: a shell that waits for them.
+struct Signals {
+    shell: Child,
+    to: ChildStdin,
+    from: BufReader<ChildStdout>,
+}
+
+impl Signals {
+    fn new() -> Signals {
+        let script = "while read -r what whom; do kill -s \"$what\" \"$whom\"; echo done; done";
+        let mut shell = Command::new("sh")
+            .args(["-c", script])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let (to, from) = (shell.stdin.take().unwrap(), shell.stdout.take().unwrap());
+        Signals {
+            shell,
+            to,
+            from: BufReader::new(from),
+        }
+    }
+
+    fn send(&mut self, signal: &str, child: &Child) {
+        writeln!(self.to, "{signal} {}", child.id()).unwrap();
+        self.to.flush().unwrap();
+        let mut answer = String::new();
+        self.from.read_line(&mut answer).unwrap();
+    }
+}
+
+impl Drop for Signals {
+    fn drop(&mut self) {
+        let _ = self.shell.kill();
+        let _ = self.shell.wait();
+    }
+}
+
+/// Whether a process has a file open; never on systems that do not tell.
+fn has_open(child: &Child, path: &Path) -> bool {
+    let Ok(files) = std::fs::read_dir(format!("/proc/{}/fd", child.id())) else {
+        return false;
+    };
+    files
+        .filter_map(|entry| std::fs::read_link(entry.ok()?.path()).ok())
+        .any(|open| open == path)
+}
+
+/// Stops a child while it has a file open; false where it was too quick.
+fn stop_while_open(child: &mut Child, path: &Path, signals: &mut Signals) -> bool {
+    while child.try_wait().unwrap().is_none() {
+        if has_open(child, path) {
+            signals.send("STOP", child);
+            if has_open(child, path) {
+                return true;
+            }
+            signals.send("CONT", child);
+            return false;
+        }
+    }
+    false
+}
+
+/// The program is stopped in the middle of reading, the file is rewritten, the program goes on: it
+/// must have the old table or the new one, or say that the file changed. Never some of each.
+#[test]
+fn a_file_rewritten_while_it_is_read() {
+    const TRIES: usize = 40;
+    const WANTED: usize = 6;
+    if !Path::new("/proc/self/fd").exists() {
+        return passed_over("this system does not tell which files a program has open");
+    }
+    let table = |rows: usize, size: &str| {
+        let mut text = String::from("specimen,pattern,bit width,note\n");
+        let note = "a note that makes the file larger ".repeat(40);
+        (0..rows).for_each(|i| text.push_str(&format!("S{i},apple,{size},{note}\n")));
+        text
+    };
+    let (old, new) = (table(3000, "16.0"), table(1500, "17.0"));
+    let desk = Desk::new();
+    let path = std::fs::canonicalize(desk.path(".")).unwrap().join("s.csv");
+    let mut signals = Signals::new();
+    let mut caught = 0;
+    let mut changed = 0;
+    for _ in 0..TRIES {
+        desk.write("s.csv", &old);
+        let mut child = start(&desk, "norms --from s.csv --format csv");
+        let stopped = stop_while_open(&mut child, &path, &mut signals);
+        if stopped {
+            desk.write("s.csv", &new);
+            signals.send("CONT", &child);
+            caught += 1;
+        }
+        let answer = finish(child);
+        if answer.status == 2 {
+            assert!(stopped, "{}", answer.err);
+            assert!(
+                answer.err.contains("s.csv changed while it was being read"),
+                "{}",
+                answer.err
+            );
+            changed += 1;
+        } else {
+            assert_eq!(answer.status, 0, "{}", answer.err);
+            let csv = answer.csv();
+            let (n, min, max) = (csv.cell(0, "n"), csv.cell(0, "min"), csv.cell(0, "max"));
+            let whole = (n, min, max) == ("3000", "16.0", "16.0")
+                || (stopped && (n, min, max) == ("1500", "17.0", "17.0"));
+            assert!(whole, "n {n}, {min} to {max}");
+        }
+        if caught >= WANTED {
+            break;
+        }
+    }
+    if caught == 0 {
+        passed_over("the program was always too quick to be stopped while reading");
+    } else {
+        assert!(
+            changed > 0,
+            "stopped {caught} times, but no change was noticed"
+        );
+    }
+}
+
+/// An `add` that comes to nothing takes its new, empty collection away again; not so where another
+/// `add` has begun to write into the same file meanwhile.
+#[test]
+fn a_failed_add_does_not_take_anothers_collection_away() {
+    const TRIES: usize = 60;
+    let desk = Desk::with(
+        "bad.csv",
+        "specimen,pattern,bit width\nA,apple,16\nB,apple,x\n",
+    );
+    // It exists, so that setting aside fails, after the collection was opened.
+    desk.write("aside.csv", "in the way\n");
+    let path = std::fs::canonicalize(desk.path(".")).unwrap().join("c.db");
+    let mut signals = Signals::new();
+    let mut caught = 0;
+    for _ in 0..TRIES {
+        for file in ["c.db", "c.db-wal", "c.db-shm", "c.db-journal"] {
+            let _ = std::fs::remove_file(desk.path(file));
+        }
+        let mut child = start(&desk, "add bad.csv --to c.db --set-aside aside.csv");
+        let stopped = stop_while_open(&mut child, &path, &mut signals);
+        let other = match stopped {
+            true => another_add(&path),
+            false => None,
+        };
+        if stopped {
+            signals.send("CONT", &child);
+        }
+        assert_eq!(finish(child).status, 2);
+        let Some(other) = other else {
+            continue;
+        };
+        caught += 1;
+        other.execute_batch("COMMIT").unwrap();
+        drop(other);
+        assert!(path.exists(), "what another program had written is gone");
+        let other = Connection::open(&path).unwrap();
+        let rows: i64 = other
+            .query_row("SELECT count(*) FROM kept", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(rows, 1);
+        if caught == 3 {
+            return;
+        }
+    }
+    if caught == 0 {
+        passed_over("the program was always too quick to be stopped with its collection open");
+    }
+}
+
+/// Begins to write into a collection as another `add` would; `None` where it is locked.
+fn another_add(path: &Path) -> Option<Connection> {
+    let other = Connection::open(path).unwrap();
+    let begun = other.execute_batch(
+        "PRAGMA journal_mode = WAL; BEGIN IMMEDIATE; CREATE TABLE kept (x); INSERT INTO kept VALUES (1);",
+    );
+    begun.is_ok().then_some(other)
+}
