@@ -31,6 +31,10 @@ const HOLDS: &str = "holds";
 /// The tables that grow with the pieces, which `--parquet` writes as Parquet.
 const LARGE: [&str; 2] = ["specimens", "readings"];
 
+/// What an edited package is refused with.
+const CHANGED: &str = "the package was changed after it was written; to change readings, add a \
+                       corrected table";
+
 /// One file of an exported package: name, columns with their Table Schema types, and the query
 /// whose columns they are.
 struct Resource {
@@ -549,7 +553,7 @@ impl PackageRow<'_> {
         } else {
             Err(self.bad(
                 name,
-                &format!("changed by hand? the digest is of {size:?}, in its shortest form"),
+                &format!("the digest is of {size:?} in its shortest form: {CHANGED}"),
             ))
         }
     }
@@ -853,8 +857,7 @@ impl Importing<'_> {
             let sha256 = revision_digest(self.transaction, &previous, &head, &of_files)?;
             if sha256 != row.text("sha256")? {
                 let what = format!(
-                    "the content does not fit the digest of revision {}: the package was changed \
-                     after it was written; to change readings, add a corrected table",
+                    "the content does not fit the digest of revision {}: {CHANGED}",
                     head.id
                 );
                 return Err(row.bad("sha256", &what));
