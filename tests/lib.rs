@@ -18,6 +18,7 @@ mod published {
 }
 
 mod reference {
+    mod borrowing_cases;
     mod methods_cases;
     mod multiple;
     mod noncentral;

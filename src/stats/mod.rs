@@ -12,22 +12,29 @@
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 
+mod borrowed;
 mod error;
 mod location;
 mod multiple;
+mod period_share;
 mod predictive;
 mod range;
+mod screening;
 mod tails;
 mod tolerance;
+mod two_level;
 
+pub use borrowed::{Borrowed, BorrowedSpread, SetVariance, borrowed_spread};
 pub use error::StatsError;
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,
 };
 pub use multiple::{benjamini_hochberg, holm};
-pub use predictive::{Predictive, Standpoint, Sums, references_needed};
+pub use period_share::{PeriodShare, period_share};
+pub use predictive::{Predictive, Prior, Standpoint, Sums, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
+pub use screening::{Screened, SetAsideReference, screen};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,
     f_quantile, f_sf, f_upper_quantile, noncentral_t_cdf, noncentral_t_quantile, noncentral_t_sf,
@@ -37,3 +44,4 @@ pub use tails::{
 pub use tolerance::{
     Coverage, howe_factor, normal_tolerance_factor, one_sided_factor, two_sided_factor,
 };
+pub use two_level::{PeriodSums, Rated, TwoLevel, two_level};

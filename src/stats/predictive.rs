@@ -6,6 +6,7 @@
 //!
 //! Everything is on the scale on which differences are judged: plain, or logarithmic for sizes.
 
+use super::two_level::{PeriodSums, Rated, two_level};
 use super::{normal_upper_quantile, t_two_sided, t_upper_quantile};
 
 /// What a set of readings says, kept up reading by reading (Welford's recurrence).
@@ -94,22 +95,53 @@ const POWER: f64 = 0.80;
 /// A norm less than half as sharp as a perfectly known one decides nothing by silence.
 const LEAST_SHARPNESS: f64 = 0.5;
 
+/// What is known of a spread before any reference of the set itself speaks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Prior {
+    /// Degrees of freedom that it is worth (`d0`), greater than 0; infinite for a spread that the
+    /// user states.
+    pub df: f64,
+    /// Its square (`s0^2`), greater than 0.
+    pub variance: f64,
+    /// Variance between periods over variance within (`lambda`).
+    pub lambda: f64,
+}
+
 /// What the next piece will measure: centre, variance and degrees of freedom.
 ///
-/// This form rests on one set of references alone, nothing borrowed (`d0 = 0`) and no period
-/// effect (`lambda = 0`); with equal uncertainties it is the textbook prediction interval of
-/// Student's t.
+/// From one set of references alone ([`Predictive::new`]) it is, with equal uncertainties, the
+/// textbook prediction interval of Student's t. With a [`Prior`] ([`Predictive::with_prior`]) the
+/// spread is partly borrowed and periods may differ.
 ///
 /// # Source
-/// Geisser, Predictive Inference (1993), ch. 2; `docs/methods.md`, "The norm".
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// Geisser, Predictive Inference (1993), ch. 2; Smyth 2004 for the moderated spread; Henderson
+/// 1975 (Biometrics 31) for a piece of a known period; `docs/methods.md`, "The norm".
+#[derive(Clone, Debug, PartialEq)]
 pub struct Predictive {
     n: usize,
-    mu: f64,
+    /// The centre for the piece that is judged: `mu`, or that of its period.
+    centre: f64,
+    /// `V`, the variance of `mu` in units of `s^2`.
     v: f64,
+    /// `h0`: variance of an errorless reading about the centre, in units of `s^2`.
+    h0: f64,
+    /// The same if the norm were known perfectly.
+    h_ideal: f64,
     nu: f64,
     s2: f64,
-    mean_u2: f64,
+    lambda: f64,
+    errors: Errors,
+    periods: Vec<PeriodSums>,
+}
+
+/// How the error of a reading enters.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Errors {
+    /// The scatter of the references' own readings is in their spread already; only what is
+    /// beyond their mean square counts.
+    Within { mean_u2: f64 },
+    /// The spread is that of the pieces; errors come on top, relative to the borrowed spread.
+    Apart { variance: f64, mean_r: f64 },
 }
 
 /// How one piece stands to a [`Predictive`].
@@ -141,14 +173,65 @@ impl Predictive {
         // their uncertainty.
         let s2 = (sums.squares() / nu).max(mean_u2);
         let usable = s2 > 0.0 && s2.is_finite() && sums.mean().is_finite();
+        let v = 1.0 / n as f64;
         usable.then_some(Predictive {
             n,
-            mu: sums.mean(),
-            v: 1.0 / n as f64,
+            centre: sums.mean(),
+            v,
+            h0: 1.0 + v,
+            h_ideal: 1.0,
             nu,
             s2,
-            mean_u2,
+            lambda: 0.0,
+            errors: Errors::Within { mean_u2 },
+            periods: Vec::new(),
         })
+    }
+
+    /// What references and a prior say of the next undated piece; `None` without references, or
+    /// where the numbers leave the range of an `f64`.
+    pub fn with_prior(readings: &[Rated], prior: &Prior) -> Option<Predictive> {
+        let sums = two_level(readings, prior.lambda, prior.variance)?;
+        // How much of the set's own squares is spread of pieces and not error of readings.
+        let weight = (1.0 + sums.mean_r).powi(-2);
+        let own = weight * (sums.n - 1) as f64;
+        let (nu, s2) = if prior.df.is_infinite() {
+            (f64::INFINITY, prior.variance)
+        } else {
+            let nu = prior.df + own;
+            (nu, (prior.df * prior.variance + weight * sums.q) / nu)
+        };
+        let usable = s2 > 0.0 && s2.is_finite() && sums.mu.is_finite() && sums.v > 0.0;
+        usable.then_some(Predictive {
+            n: sums.n,
+            centre: sums.mu,
+            v: sums.v,
+            h0: 1.0 + prior.lambda + sums.v,
+            h_ideal: 1.0 + prior.lambda,
+            nu,
+            s2,
+            lambda: prior.lambda,
+            errors: Errors::Apart {
+                variance: prior.variance,
+                mean_r: sums.mean_r,
+            },
+            periods: sums.periods,
+        })
+    }
+
+    /// The same for a piece of a known period: its references speak more than the others'. A
+    /// period without references leaves the norm as it is.
+    pub fn dated(&self, period: u32) -> Predictive {
+        let Some(of) = self.periods.iter().find(|p| p.period == Some(period)) else {
+            return self.clone();
+        };
+        let share = self.lambda / (self.lambda + 1.0 / of.weight);
+        Predictive {
+            centre: self.centre + share * (of.mean - self.centre),
+            h0: 1.0 + self.lambda * (1.0 - share) + (1.0 - share).powi(2) * self.v,
+            h_ideal: 1.0,
+            ..self.clone()
+        }
     }
 
     /// How many references.
@@ -158,12 +241,22 @@ impl Predictive {
 
     /// The centre `m`.
     pub fn centre(&self) -> f64 {
-        self.mu
+        self.centre
     }
 
-    /// The spread `s` of the readings of good pieces.
+    /// The spread `s` of good pieces within a period.
     pub fn spread(&self) -> f64 {
         self.s2.sqrt()
+    }
+
+    /// The spread between periods, `s √lambda`.
+    pub fn spread_between_periods(&self) -> f64 {
+        (self.s2 * self.lambda).sqrt()
+    }
+
+    /// The spread of good pieces of any period, `s √(1 + lambda)`.
+    pub fn total_spread(&self) -> f64 {
+        (self.s2 * (1.0 + self.lambda)).sqrt()
     }
 
     /// Degrees of freedom `nu` of the spread.
@@ -171,30 +264,35 @@ impl Predictive {
         self.nu
     }
 
-    /// How many equal references the centre is worth: `1 / V`.
+    /// How many equal references the centre is worth: `(1 + lambda) / V`.
     pub fn n_effective(&self) -> f64 {
-        1.0 / self.v
+        (1.0 + self.lambda) / self.v
     }
 
-    /// Relative error variance of a new reading. The scatter of the references' own readings is
-    /// in their spread already, so only what is beyond it counts.
+    /// Relative error variance of a new reading.
     fn r_new(&self, u_new: f64) -> f64 {
-        ((u_new * u_new - self.mean_u2) / self.s2).max(0.0)
+        match self.errors {
+            Errors::Within { mean_u2 } => ((u_new * u_new - mean_u2) / self.s2).max(0.0),
+            Errors::Apart { variance, .. } => u_new * u_new / variance,
+        }
     }
 
     /// `W`: the variance of a new reading with standard uncertainty `u_new` about the centre.
     pub fn variance(&self, u_new: f64) -> f64 {
-        self.s2 * (1.0 + self.v + self.r_new(u_new))
+        self.s2 * (self.h0 + self.r_new(u_new))
     }
 
-    /// `W` of a reading that is no less certain than those of the references.
+    /// `W` of a reading that is as certain as those of the references.
     pub fn variance_like_references(&self) -> f64 {
-        self.s2 * (1.0 + self.v)
+        match self.errors {
+            Errors::Within { .. } => self.s2 * self.h0,
+            Errors::Apart { mean_r, .. } => self.s2 * (self.h0 + mean_r),
+        }
     }
 
     /// How a reading `y` with standard uncertainty `u_new` stands.
     pub fn judge(&self, y: f64, u_new: f64) -> Standpoint {
-        let deviation = y - self.mu;
+        let deviation = y - self.centre;
         let variance = self.variance(u_new);
         let t = deviation / variance.sqrt();
         // No deviation is impossible: a p too small to hold is the smallest there is.
@@ -234,7 +332,7 @@ impl Predictive {
 
     /// How sharp the norm is for such a reading: 1 = as sharp as if centre and spread were known.
     pub fn sharpness(&self, u_new: f64) -> f64 {
-        sharpness(self.nu, 1.0 + self.v + self.r_new(u_new))
+        sharpness(self.nu, self.h0 + self.r_new(u_new), self.h_ideal)
     }
 
     /// Whether silence about such a reading means something.
@@ -247,37 +345,50 @@ impl Predictive {
         if self.is_sharp(u_new) {
             return Some(0);
         }
-        references_needed(self.n, self.r_new(u_new))
+        let (n, ideal, r) = (self.n as f64, 1.0 + self.lambda, self.r_new(u_new));
+        least_enough(|more| {
+            let v = self.v * n / (n + more);
+            sharpness(self.nu + more, ideal + v + r, ideal)
+        })
     }
 }
 
-/// Sharpness of a predictive t with `nu` degrees of freedom and relative variance `h`.
-fn sharpness(nu: f64, h: f64) -> f64 {
+/// Sharpness of a predictive t with `nu` degrees of freedom and relative variance `h`, compared
+/// with one that is known perfectly and has `h_ideal`.
+fn sharpness(nu: f64, h: f64, h_ideal: f64) -> f64 {
     let ideal = normal_upper_quantile(LEVEL / 2.0) + normal_upper_quantile(1.0 - POWER);
     let real = t_upper_quantile(LEVEL / 2.0, nu) + t_upper_quantile(1.0 - POWER, nu);
-    ideal / (real * h.sqrt())
+    ideal * h_ideal.sqrt() / (real * h.sqrt())
 }
 
-/// How many references beyond `n` make a norm sharp for readings of relative error variance
-/// `r_new`; `None` where no number does, because the reading itself is too uncertain.
+/// How many references make a norm sharp, of which there is none yet: `n` references that say
+/// nothing by themselves, for readings of relative error variance `r_new`; `None` where no number
+/// does, because the reading itself is too uncertain.
 pub fn references_needed(n: usize, r_new: f64) -> Option<usize> {
+    least_enough(|more| {
+        let all = n as f64 + more;
+        if all < 2.0 {
+            return 0.0;
+        }
+        sharpness(all - 1.0, 1.0 + 1.0 / all + r_new, 1.0)
+    })
+}
+
+/// The least number of references at which a sharpness is enough; it only grows with their number.
+fn least_enough(sharpness_with: impl Fn(f64) -> f64) -> Option<usize> {
     /// A norm of this size is as sharp as it will ever be.
     const MOST: usize = 10_000;
-    let sharp = |more: usize| {
-        let all = (n + more) as f64;
-        all >= 2.0 && sharpness(all - 1.0, 1.0 + 1.0 / all + r_new) >= LEAST_SHARPNESS
-    };
+    let sharp = |more: usize| sharpness_with(more as f64) >= LEAST_SHARPNESS;
     if !sharp(MOST) {
         return None;
     }
-    // Sharpness only grows with more references.
     let (mut too_few, mut enough) = (0, MOST);
     while enough - too_few > 1 {
         let middle = usize::midpoint(too_few, enough);
         if sharp(middle) {
-            enough = middle
+            enough = middle;
         } else {
-            too_few = middle
+            too_few = middle;
         }
     }
     Some(enough)
@@ -333,7 +444,7 @@ mod tests {
             (30, 0.95),
         ];
         for (n, want) in printed {
-            let got = sharpness((n - 1) as f64, 1.0 + 1.0 / n as f64);
+            let got = sharpness((n - 1) as f64, 1.0 + 1.0 / n as f64, 1.0);
             assert!((got - want).abs() < 0.005, "n = {n}: {got}");
         }
         let needed = |n| references_needed(n, 0.0);

@@ -17,7 +17,7 @@ use crate::common::assert_rel;
 
 const TOLERANCE: f64 = 1e-9;
 
-fn case(name: &str) -> Value {
+pub(super) fn case(name: &str) -> Value {
     let path = format!(
         "{}/tests/data/methods_cases/{name}.json",
         env!("CARGO_MANIFEST_DIR")
@@ -25,7 +25,7 @@ fn case(name: &str) -> Value {
     serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
 }
 
-fn numbers(value: &Value) -> Vec<f64> {
+pub(super) fn numbers(value: &Value) -> Vec<f64> {
     value
         .as_array()
         .unwrap()

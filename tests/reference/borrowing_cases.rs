@@ -1,0 +1,220 @@
+//! The worked cases of period share and borrowed spread.
+
+use calibriar::stats::{Predictive, Prior, Rated, SetVariance, borrowed_spread, period_share};
+use serde_json::Value;
+
+use super::methods_cases::{case, numbers};
+use crate::common::assert_rel;
+
+/// Closed forms.
+const CLOSED: f64 = 1e-9;
+/// Where a root is iterated.
+const ITERATED: f64 = 1e-7;
+
+fn rated(set: &Value) -> Vec<Rated> {
+    let periods = set["period"].as_array().unwrap();
+    let label = |p: &Value| p.as_str().map(|t| u32::from(t.as_bytes()[0]));
+    let readings = numbers(&set["x"]).into_iter().zip(periods);
+    readings
+        .map(|(x, p)| Rated {
+            x,
+            u: 0.0,
+            period: label(p),
+        })
+        .collect()
+}
+
+#[test]
+fn case15_and_16_period_share() {
+    for name in ["case15-period-share", "case16-period-share-none"] {
+        let case = case(name);
+        let sets: Vec<Vec<Rated>> = case["input"]["sets"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(rated)
+            .collect();
+        let share = period_share(sets.iter().map(Vec::as_slice));
+        assert_rel(share.rho, case["expected"]["rho"].as_f64().unwrap(), CLOSED);
+        assert_rel(
+            share.lambda(),
+            case["expected"]["lambda_"].as_f64().unwrap(),
+            CLOSED,
+        );
+        if let Some(grid) = case["expected"].get("loglik_grid") {
+            for (got, want) in share.log_likelihood.iter().zip(numbers(grid)) {
+                assert_rel(*got, want, CLOSED);
+            }
+        }
+    }
+}
+
+#[test]
+fn case17_and_18_borrowed_spread() {
+    for name in [
+        "case17-borrowed-spread",
+        "case18-borrowed-spread-one-pattern",
+    ] {
+        let case = case(name);
+        let dimensions: Vec<Vec<SetVariance>> = case["input"]["dims"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|d| {
+                let (s2, df) = (numbers(&d["s2"]), numbers(&d["df"]));
+                s2.into_iter()
+                    .zip(df)
+                    .map(|(s2, df)| SetVariance { s2, df })
+                    .collect()
+            })
+            .collect();
+        let want = &case["expected"];
+        let got = borrowed_spread(&dimensions);
+        for (got, want) in got.log_likelihood.iter().zip(numbers(&want["loglik_grid"])) {
+            assert_rel(*got, want, ITERATED);
+        }
+        assert_rel(got.phi, want["phi"].as_f64().unwrap(), ITERATED);
+        for (i, spread) in got.dimensions.iter().enumerate() {
+            let spread = spread.unwrap();
+            assert_rel(spread.s2, numbers(&want["s02"])[i], ITERATED);
+            assert_rel(spread.information, numbers(&want["D"])[i], ITERATED);
+            assert_rel(spread.df, numbers(&want["d0"])[i], ITERATED);
+        }
+    }
+}
+
+/// `"inf"` is infinity.
+fn number(value: &Value) -> f64 {
+    match value.as_str() {
+        Some("inf") => f64::INFINITY,
+        _ => value.as_f64().unwrap(),
+    }
+}
+
+/// A period's letter as a label.
+fn label(period: &Value) -> Option<u32> {
+    period.as_str().map(|t| u32::from(t.as_bytes()[0]))
+}
+
+#[track_caller]
+fn predictive_case(name: &str) {
+    let case = case(name);
+    let (input, want) = (&case["input"], &case["expected"]);
+    let readings: Vec<Rated> = numbers(&input["x"])
+        .into_iter()
+        .zip(numbers(&input["u"]))
+        .zip(input["period"].as_array().unwrap())
+        .map(|((x, u), p)| Rated {
+            x,
+            u,
+            period: label(p),
+        })
+        .collect();
+    let prior = Prior {
+        df: number(&input["d0"]),
+        variance: number(&input["s02"]),
+        lambda: number(&input["lambda_"]),
+    };
+    let undated = Predictive::with_prior(&readings, &prior).unwrap();
+    assert_eq!(undated.n() as f64, number(&want["norm"]["n"]));
+    assert_rel(undated.centre(), number(&want["norm"]["mu"]), CLOSED);
+    let n_effective = (1.0 + prior.lambda) / number(&want["norm"]["V"]);
+    assert_rel(undated.n_effective(), n_effective, CLOSED);
+    let nu = number(&want["norm"]["nu"]);
+    assert!(undated.df() == nu || (undated.df() - nu).abs() <= CLOSED * nu);
+    assert_rel(
+        undated.spread().powi(2),
+        number(&want["norm"]["s2"]),
+        CLOSED,
+    );
+    let norm = match label(&input["y_period"]) {
+        Some(period) => undated.dated(period),
+        None => undated,
+    };
+    let (y, u_new) = (number(&input["y"]), number(&input["u_new"]));
+    let at = norm.judge(y, u_new);
+    assert_rel(norm.centre(), number(&want["m"]), CLOSED);
+    assert_rel(at.variance, number(&want["W"]), CLOSED);
+    assert_rel(
+        at.variance / norm.spread().powi(2),
+        number(&want["h"]),
+        CLOSED,
+    );
+    assert_rel(at.t, number(&want["T"]), CLOSED);
+    assert_rel(at.p, number(&want["p"]), CLOSED);
+    assert_rel(at.z, number(&want["z"]), CLOSED);
+    let half_width = norm.half_width(at.variance, 0.95);
+    assert_rel(norm.centre() - half_width, number(&want["band_lo"]), CLOSED);
+    assert_rel(norm.centre() + half_width, number(&want["band_hi"]), CLOSED);
+    assert_rel(
+        norm.least_noticeable(at.variance, 0.05),
+        number(&want["mdd80"]),
+        CLOSED,
+    );
+    assert_rel(
+        norm.sharpness(u_new, 0.05),
+        number(&want["sharpness"]),
+        CLOSED,
+    );
+    assert_rel(norm.spread(), number(&want["within_sd"]), CLOSED);
+    assert_rel(
+        norm.spread_between_periods(),
+        number(&want["between_sd"]),
+        CLOSED,
+    );
+    assert_rel(norm.total_spread(), number(&want["total_sd"]), CLOSED);
+    let needed = norm.references_needed(u_new, 0.05).unwrap();
+    assert_eq!(needed as f64, number(&want["refs_needed"]));
+}
+
+#[test]
+fn case03_to_11_norms_with_a_borrowed_spread() {
+    for name in [
+        "case03-n1-borrowed",
+        "case05-n3-u0",
+        "case06-periods-undated",
+        "case07-periods-dated",
+        "case08-mixed-uncertainty",
+        "case10-all-equal-borrowed",
+        "case11-d0-inf",
+    ] {
+        predictive_case(name);
+    }
+}
+
+#[test]
+fn case12_to_14_screening() {
+    for name in [
+        "case12-screen-one-bad",
+        "case13-screen-n2-disagree",
+        "case14-screen-clean",
+    ] {
+        let case = case(name);
+        let (input, want) = (&case["input"], &case["expected"]);
+        let readings: Vec<Rated> = numbers(&input["x"])
+            .into_iter()
+            .zip(numbers(&input["u"]))
+            .zip(input["period"].as_array().unwrap())
+            .map(|((x, u), p)| Rated {
+                x,
+                u,
+                period: label(p),
+            })
+            .collect();
+        let prior = Prior {
+            df: number(&input["d0"]),
+            variance: number(&input["s02"]),
+            lambda: number(&input["lambda_"]),
+        };
+        let got = screen(&readings, &prior);
+        let kept: Vec<f64> = got.kept.iter().map(|&i| i as f64).collect();
+        assert_eq!(kept, numbers(&want["kept_indices"]));
+        assert_eq!(got.disagree, want["disagree"].as_bool().unwrap());
+        let aside = want["set_aside"].as_array().unwrap();
+        assert_eq!(got.set_aside.len(), aside.len());
+        for (got, want) in got.set_aside.iter().zip(aside) {
+            assert_eq!(got.index as f64, number(&want["index"]));
+            assert_rel(got.p, number(&want["p"]), CLOSED);
+        }
+    }
+}
