@@ -1,6 +1,8 @@
 //! The worked cases of period share and borrowed spread.
 
-use calibriar::stats::{Predictive, Prior, Rated, SetVariance, borrowed_spread, period_share};
+use calibriar::stats::{
+    Predictive, Prior, Rated, SetVariance, borrowed_spread, period_share, screen,
+};
 use serde_json::Value;
 
 use super::methods_cases::{case, numbers};
