@@ -15,6 +15,7 @@
 use libm::lgamma;
 
 use super::period_share::{GRID, posterior_mean};
+use super::two_level::{Rated, two_level};
 
 /// The largest `phi`: spreads that differ so much that they lend two degrees of freedom at most.
 const PHI_MAX: f64 = 0.5;
@@ -158,4 +159,47 @@ fn root(sets: &[SetVariance], d0: f64, start: f64) -> f64 {
         l = next;
     }
     l
+}
+
+/// Rounds in which reading errors and borrowed spread are made to agree.
+const ROUNDS: usize = 10;
+
+/// The family of dimensions of some lending patterns, from their readings: `sets[d]` has, for
+/// dimension d, one set a pattern. In the first round readings count as free of error, then with
+/// the spread of the round before.
+pub fn borrowed_from_readings(sets: &[Vec<&[Rated]>], lambda: f64) -> Borrowed {
+    let mut variances = vec![f64::INFINITY; sets.len()];
+    let mut fit = fit_round(sets, lambda, &variances);
+    for _ in 1..ROUNDS {
+        for (variance, dimension) in variances.iter_mut().zip(&fit.dimensions) {
+            *variance = dimension.map_or(f64::INFINITY, |d| d.s2);
+        }
+        fit = fit_round(sets, lambda, &variances);
+    }
+    fit
+}
+
+fn fit_round(sets: &[Vec<&[Rated]>], lambda: f64, variances: &[f64]) -> Borrowed {
+    let of_set = |readings: &[Rated], variance: f64| {
+        let sums = two_level(readings, lambda, variance).filter(|s| s.n >= 2)?;
+        let df = (sums.n - 1) as f64;
+        let mean_u2 = readings.iter().map(|r| r.u * r.u).sum::<f64>() / sums.n as f64;
+        // Readings rounded alike may agree by chance: not less than their error allows.
+        let floor = mean_u2 / (1.0 + sums.mean_r);
+        Some(SetVariance {
+            s2: (sums.q / df).max(floor),
+            df,
+        })
+    };
+    let dimensions: Vec<Vec<SetVariance>> = sets
+        .iter()
+        .zip(variances)
+        .map(|(of_dimension, &variance)| {
+            of_dimension
+                .iter()
+                .filter_map(|readings| of_set(readings, variance))
+                .collect()
+        })
+        .collect();
+    borrowed_spread(&dimensions)
 }

@@ -24,7 +24,9 @@ mod tails;
 mod tolerance;
 mod two_level;
 
-pub use borrowed::{Borrowed, BorrowedSpread, SetVariance, borrowed_spread};
+pub use borrowed::{
+    Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
+};
 pub use error::StatsError;
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,

@@ -1,7 +1,8 @@
 //! The worked cases of period share and borrowed spread.
 
 use calibriar::stats::{
-    Predictive, Prior, Rated, SetVariance, borrowed_spread, period_share, screen,
+    Predictive, Prior, Rated, SetVariance, borrowed_from_readings, borrowed_spread, holm,
+    period_share, screen,
 };
 use serde_json::Value;
 
@@ -219,4 +220,107 @@ fn case12_to_14_screening() {
             assert_rel(got.p, number(&want["p"]), CLOSED);
         }
     }
+}
+
+#[test]
+fn case19_a_whole_collection() {
+    let case = case("case19-collection");
+    let (input, want) = (&case["input"], &case["expected"]);
+    let patterns = input["patterns"].as_array().unwrap();
+    // sets[pattern][dimension], sizes on the logarithm.
+    let sets: Vec<Vec<Vec<Rated>>> = patterns
+        .iter()
+        .map(|pattern| {
+            let dimensions = pattern.as_array().unwrap().iter();
+            dimensions
+                .map(|d| {
+                    numbers(&d["y"])
+                        .into_iter()
+                        .zip(numbers(&d["u"]))
+                        .zip(d["period"].as_array().unwrap())
+                        .map(|((y, u), p)| Rated {
+                            x: y.ln(),
+                            u: u / y,
+                            period: label(p),
+                        })
+                        .collect()
+                })
+                .collect()
+        })
+        .collect();
+    let share = period_share(sets.iter().flatten().map(Vec::as_slice));
+    assert_rel(share.rho, number(&want["rho"]), CLOSED);
+    let target = input["target_pattern"].as_u64().unwrap() as usize;
+    let lending: Vec<Vec<&[Rated]>> = (0..3)
+        .map(|d| {
+            let others = sets.iter().enumerate().filter(|(g, _)| *g != target);
+            others.map(|(_, pattern)| pattern[d].as_slice()).collect()
+        })
+        .collect();
+    let borrowed = borrowed_from_readings(&lending, share.lambda());
+    assert_rel(borrowed.phi, number(&want["phi"]), ITERATED);
+    let mut p = Vec::new();
+    for d in 0..3 {
+        let spread = borrowed.dimensions[d].unwrap();
+        assert_rel(spread.s2, numbers(&want["s02"])[d], ITERATED);
+        assert_rel(spread.information, numbers(&want["D"])[d], ITERATED);
+        let prior = Prior {
+            df: spread.df,
+            variance: spread.s2,
+            lambda: share.lambda(),
+        };
+        let want = &want["dims"][d];
+        assert_rel(spread.df, number(&want["d0"]), ITERATED);
+        assert!(screen(&sets[target][d], &prior).set_aside.is_empty());
+        let norm = Predictive::with_prior(&sets[target][d], &prior).unwrap();
+        let (y, u) = (
+            numbers(&input["specimen"]["y"])[d],
+            numbers(&input["specimen"]["u"])[d],
+        );
+        let at = norm.judge(y.ln(), u / y);
+        assert_rel(norm.centre().exp(), number(&want["norm_mm"]), ITERATED);
+        assert_rel(at.t, number(&want["T"]), ITERATED);
+        assert_rel(at.p, number(&want["p"]), ITERATED);
+        let half_width = norm.half_width(at.variance, 0.95);
+        let band = numbers(&want["band_mm"]);
+        assert_rel((norm.centre() - half_width).exp(), band[0], ITERATED);
+        assert_rel((norm.centre() + half_width).exp(), band[1], ITERATED);
+        p.push(at.p);
+    }
+    for (d, adjusted) in holm(&p).into_iter().enumerate() {
+        assert_rel(adjusted, number(&want["dims"][d]["p_holm"]), ITERATED);
+    }
+}
+
+#[test]
+fn case20_readings_rounded_to_a_sixty_fourth() {
+    let case = case("case20-spread-fit-rounded");
+    let (input, want) = (&case["input"], &case["expected"]);
+    let u = number(&input["u"]);
+    let sets: Vec<Vec<Rated>> = input["sets"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|set| {
+            numbers(set)
+                .into_iter()
+                .map(|x| Rated { x, u, period: None })
+                .collect()
+        })
+        .collect();
+    let rho = number(&input["rho"]);
+    let lending = vec![sets.iter().map(Vec::as_slice).collect()];
+    let borrowed = borrowed_from_readings(&lending, rho / (1.0 - rho));
+    let spread = borrowed.dimensions[0].unwrap();
+    assert_rel(
+        spread.s2,
+        *numbers(&want["s02_by_round"]).last().unwrap(),
+        ITERATED,
+    );
+    assert_rel(
+        borrowed.phi,
+        *numbers(&want["phi_by_round"]).last().unwrap(),
+        ITERATED,
+    );
+    assert_rel(spread.information, numbers(&want["D"])[0], ITERATED);
 }
