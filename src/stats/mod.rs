@@ -15,6 +15,7 @@
 mod borrowed;
 mod error;
 mod location;
+mod misfit;
 mod multiple;
 mod period_share;
 mod predictive;
@@ -32,6 +33,7 @@ pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,
 };
+pub use misfit::{Misfit, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, holm};
 pub use period_share::{PeriodShare, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, Sums, references_needed};

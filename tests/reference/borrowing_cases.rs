@@ -324,3 +324,27 @@ fn case20_readings_rounded_to_a_sixty_fourth() {
     );
     assert_rel(spread.information, numbers(&want["D"])[0], ITERATED);
 }
+
+#[test]
+fn case22_misfit() {
+    let case = case("case22-misfit");
+    let (input, want) = (&case["input"], &case["expected"]);
+    let residuals: Vec<Vec<f64>> = input["residuals"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(numbers)
+        .collect();
+    let correlation = shrunk_correlation(&residuals, number(&input["N"]));
+    assert_rel(correlation.shrinkage, number(&want["shrink"]), CLOSED);
+    for (row, want) in correlation.matrix.iter().zip(want["R"].as_array().unwrap()) {
+        for (got, want) in row.iter().zip(numbers(want)) {
+            assert_rel(*got, want, CLOSED);
+        }
+    }
+    let got = misfit(&numbers(&input["z"]), &correlation).unwrap();
+    assert_rel(got.q, number(&want["q"]), CLOSED);
+    assert_rel(got.scale, number(&want["c"]), CLOSED);
+    assert_rel(got.df, number(&want["f"]), CLOSED);
+    assert_rel(got.p, number(&want["p"]), CLOSED);
+}

@@ -1,0 +1,95 @@
+//! How unusual several scores are taken together, when they hang together.
+//!
+//! # Method
+//! Pooled residuals give an uncentred correlation C with N degrees of freedom; it is drawn towards
+//! the identity, `R = (1 - a) C + a I`, by as much as its own uncertainty asks. The sum of squared
+//! scores is then a scaled chi-square: `q / c ~ chi^2(f)`, `c = tr(R^2) / p`, `f = p^2 / tr(R^2)`. No
+//! inverse is needed, so there may be more dimensions than residuals.
+//!
+//! # Source
+//! J. Schäfer and K. Strimmer, Stat. Appl. Genet. Mol. Biol. 4 (2005) article 32; G. E. P. Box, Ann.
+//! Math. Stat. 25 (1954) 290-302.
+
+use super::chi_square_sf;
+
+/// A correlation matrix drawn towards the identity.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShrunkCorrelation {
+    /// Rows and columns are dimensions.
+    pub matrix: Vec<Vec<f64>>,
+    /// How far it was drawn: 0 not at all, 1 to the identity.
+    pub shrinkage: f64,
+}
+
+/// The correlation of residuals, one row a piece and one column a dimension, with `freedom` degrees
+/// of freedom in all. A dimension without any residual is unrelated to the others.
+pub fn shrunk_correlation(residuals: &[Vec<f64>], freedom: f64) -> ShrunkCorrelation {
+    let p = residuals.first().map_or(0, Vec::len);
+    let product = |i: usize, j: usize| residuals.iter().map(|row| row[i] * row[j]).sum::<f64>();
+    let scale: Vec<f64> = (0..p).map(|i| product(i, i).sqrt()).collect();
+    let raw = |i: usize, j: usize| match scale[i] * scale[j] {
+        _ if i == j => 1.0,
+        scales if scales > 0.0 => product(i, j) / scales,
+        _ => 0.0,
+    };
+    let raw: Vec<Vec<f64>> = (0..p)
+        .map(|i| (0..p).map(|j| raw(i, j)).collect())
+        .collect();
+    let off_diagonal = |f: &dyn Fn(f64) -> f64| -> f64 {
+        let each = raw.iter().enumerate();
+        each.flat_map(|(i, row)| row.iter().enumerate().filter(move |(j, _)| *j != i))
+            .map(|(_, c)| f(*c))
+            .sum()
+    };
+    let squares = off_diagonal(&|c| c * c);
+    let shrinkage = if squares > 0.0 && freedom > 0.0 {
+        (off_diagonal(&|c| (1.0 - c * c).powi(2)) / (freedom * squares)).min(1.0)
+    } else {
+        1.0
+    };
+    let matrix = raw
+        .iter()
+        .enumerate()
+        .map(|(i, row)| {
+            let drawn = row.iter().enumerate();
+            drawn
+                .map(|(j, c)| if i == j { 1.0 } else { (1.0 - shrinkage) * c })
+                .collect()
+        })
+        .collect();
+    ShrunkCorrelation { matrix, shrinkage }
+}
+
+/// How unusual some scores are as a whole.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Misfit {
+    /// Sum of the squared scores (q).
+    pub q: f64,
+    /// Scale (c) and degrees of freedom (f) of its chi-square.
+    pub scale: f64,
+    /// See `scale`.
+    pub df: f64,
+    /// Probability of a sum at least as large.
+    pub p: f64,
+    /// Root mean square of the scores.
+    pub rms: f64,
+}
+
+/// The misfit of normal scores whose correlation is known; `None` for no scores, or where their
+/// number is not that of the matrix.
+pub fn misfit(scores: &[f64], correlation: &ShrunkCorrelation) -> Option<Misfit> {
+    let p = scores.len() as f64;
+    if scores.is_empty() || correlation.matrix.len() != scores.len() {
+        return None;
+    }
+    let q: f64 = scores.iter().map(|z| z * z).sum();
+    let trace: f64 = correlation.matrix.iter().flatten().map(|r| r * r).sum();
+    let (scale, df) = (trace / p, p * p / trace);
+    Some(Misfit {
+        q,
+        scale,
+        df,
+        p: chi_square_sf(q / scale, df),
+        rms: (q / p).sqrt(),
+    })
+}
