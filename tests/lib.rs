@@ -29,6 +29,8 @@ mod reference {
     mod tolerance;
 }
 
+mod simulation;
+
 mod properties {
     #[cfg(feature = "store")]
     mod collection;

@@ -171,8 +171,18 @@ pub fn borrowed_from_readings(sets: &[Vec<&[Rated]>], lambda: f64) -> Borrowed {
     let mut variances = vec![f64::INFINITY; sets.len()];
     let mut fit = fit_round(sets, lambda, &variances);
     for _ in 1..ROUNDS {
+        let before = variances.clone();
         for (variance, dimension) in variances.iter_mut().zip(&fit.dimensions) {
             *variance = dimension.map_or(f64::INFINITY, |d| d.s2);
+        }
+        // Readings without error, or rounds that have met: another would change nothing.
+        let errorless = sets
+            .iter()
+            .flatten()
+            .flat_map(|s| s.iter())
+            .all(|r| r.u == 0.0);
+        if errorless || variances == before {
+            break;
         }
         fit = fit_round(sets, lambda, &variances);
     }

@@ -1,8 +1,8 @@
 //! The worked cases of period share and borrowed spread.
 
 use calibriar::stats::{
-    Predictive, Prior, Rated, SetVariance, borrowed_from_readings, borrowed_spread, holm,
-    period_share, screen,
+    Predictive, Prior, Rated, SetVariance, borrowed_from_readings, borrowed_spread, holm, misfit,
+    period_share, screen, shrunk_correlation,
 };
 use serde_json::Value;
 
