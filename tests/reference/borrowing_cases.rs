@@ -150,15 +150,11 @@ fn predictive_case(name: &str) {
     assert_rel(norm.centre() - half_width, number(&want["band_lo"]), CLOSED);
     assert_rel(norm.centre() + half_width, number(&want["band_hi"]), CLOSED);
     assert_rel(
-        norm.least_noticeable(at.variance, 0.05),
+        norm.least_noticeable(at.variance),
         number(&want["mdd80"]),
         CLOSED,
     );
-    assert_rel(
-        norm.sharpness(u_new, 0.05),
-        number(&want["sharpness"]),
-        CLOSED,
-    );
+    assert_rel(norm.sharpness(u_new), number(&want["sharpness"]), CLOSED);
     assert_rel(norm.spread(), number(&want["within_sd"]), CLOSED);
     assert_rel(
         norm.spread_between_periods(),
@@ -166,7 +162,7 @@ fn predictive_case(name: &str) {
         CLOSED,
     );
     assert_rel(norm.total_spread(), number(&want["total_sd"]), CLOSED);
-    let needed = norm.references_needed(u_new, 0.05).unwrap();
+    let needed = norm.references_needed(u_new).unwrap();
     assert_eq!(needed as f64, number(&want["refs_needed"]));
 }
 
