@@ -1,7 +1,8 @@
 //! All checks from outside the rooms, in one binary: it links once and shares its helpers.
 //!
 //! Sorted by where the truth comes from: `published` (a printed page), `reference` (another
-//! program), `properties` (algebra), `cli` (the promise to scripts).
+//! program), `properties` (algebra), `simulation` (probability), `cli` (the promise to scripts),
+//! `frame` (data frames), `regression` (faults once seen).
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
