@@ -548,7 +548,9 @@ impl PackageRow<'_> {
     /// A size as `export` writes it: other digits for the same number are a change as well.
     fn size(&self, name: &str) -> Result<f64, CollectionError> {
         let size: f64 = self.number(name)?;
-        if size.is_finite() && format!("{size:?}") == self.text(name)? {
+        let text = self.text(name)?;
+        // A whole number of a Parquet file comes without its point.
+        if size.is_finite() && (text == format!("{size:?}") || text == size.to_string()) {
             Ok(size)
         } else {
             Err(self.bad(
