@@ -316,4 +316,42 @@ mod stored {
             "{refused:?}"
         );
     }
+
+    /// Foreign keys are not checked row by row on the way in; they hold all the same.
+    #[test]
+    fn nothing_refers_to_what_is_not_there() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("c.db");
+        let mut store = Collection::open_or_create(&path).unwrap();
+        add(
+            &mut store,
+            &["specimen,pattern,bit width,airway\na,x,16.1,#22\nb,x,16.2,\n"],
+            false,
+        )
+        .unwrap();
+        let long = "specimen,dimension,value,measured_by\na,bit width,16.2,M\nc,weight,40,N\n";
+        add(&mut store, &[long], false).unwrap();
+        add(&mut store, &["specimen,bit width\nb,16.4\n"], true).unwrap();
+        store.withdraw("a", None, &author()).unwrap();
+        drop(store);
+        let connection = rusqlite::Connection::open(&path).unwrap();
+        let declared: i64 = connection
+            .query_row(
+                "SELECT count(*) FROM pragma_foreign_key_list('reading')",
+                [],
+                |r| r.get(0),
+            )
+            .unwrap();
+        assert_eq!(declared, 4);
+        let mut check = connection.prepare("PRAGMA foreign_key_check").unwrap();
+        assert!(!check.exists([]).unwrap());
+        // The check itself would notice.
+        connection
+            .pragma_update(None, "foreign_keys", "OFF")
+            .unwrap();
+        connection
+            .execute("INSERT INTO withdrawal VALUES (9, 9, 9, 9)", [])
+            .unwrap();
+        assert!(check.exists([]).unwrap());
+    }
 }

@@ -216,8 +216,6 @@ impl<'t> Adding<'t> {
         author: &'t Author,
         correct: bool,
     ) -> Result<Adding<'t>, CollectionError> {
-        // The revision's own row is written last, with its digest.
-        transaction.pragma_update(None, "defer_foreign_keys", "ON")?;
         let (last, sha256): (i64, String) = transaction
             .query_row(
                 "SELECT id, sha256 FROM revision ORDER BY id DESC LIMIT 1",

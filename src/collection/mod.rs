@@ -13,6 +13,10 @@
 //!
 //! Nothing is overwritten: a correction is a new revision, and a withdrawn reading stays readable.
 //! The store knows nothing of statistics.
+//!
+//! Foreign keys are declared and hold: what an `add` refers to it has just looked up or stored, an
+//! import is checked as a whole (`PRAGMA foreign_key_check`), and a test checks a rich collection.
+//! Checking each row on its way in would cost a quarter of the time of a large `add`.
 
 mod add;
 mod digest;
@@ -110,6 +114,9 @@ impl Collection {
         })?;
         let collection = Collection { connection };
         collection.connection.busy_timeout(PATIENCE)?;
+        collection
+            .connection
+            .pragma_update(None, "foreign_keys", "OFF")?;
         usable(schema::kind(&collection.connection), &file)?;
         collection
             .connection
@@ -117,9 +124,6 @@ impl Collection {
         collection
             .connection
             .pragma_update(None, "synchronous", "FULL")?;
-        collection
-            .connection
-            .pragma_update(None, "foreign_keys", "ON")?;
         collection
             .connection
             .pragma_update(None, "cache_size", -65536)?;
@@ -176,7 +180,7 @@ impl Collection {
     /// [`CollectionError`] where even that fails.
     pub fn in_memory() -> Result<Collection, CollectionError> {
         let connection = Connection::open_in_memory()?;
-        connection.pragma_update(None, "foreign_keys", "ON")?;
+        connection.pragma_update(None, "foreign_keys", "OFF")?;
         Ok(Collection { connection })
     }
 

@@ -356,7 +356,6 @@ impl Collection {
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
         schema::bring_up_to_date(&transaction)?;
-        transaction.pragma_update(None, "defer_foreign_keys", "ON")?;
         let revisions: i64 =
             transaction.query_row("SELECT count(*) FROM revision", [], |row| row.get(0))?;
         if revisions > 0 {
@@ -371,6 +370,15 @@ impl Collection {
             transaction: &transaction,
         }
         .all()?;
+        let dangling = transaction
+            .prepare("PRAGMA foreign_key_check")?
+            .exists([])?;
+        if dangling {
+            return Err(CollectionError::Package {
+                file: folder.display().to_string(),
+                what: format!("a row refers to one that is not there: {CHANGED}"),
+            });
+        }
         let newest = newest_revision(&transaction)?;
         let promised = read_descriptor(folder)?;
         let promised = promised.get(MARK).cloned().unwrap_or_default();
