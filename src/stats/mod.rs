@@ -6,11 +6,17 @@
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
+//! - `borrowed`: the spread that other sets lend, and what the loan is worth.
+//! - `misfit`: how unusual several scores are together.
 //! - `multiple`: adjusted p-values for many comparisons.
+//! - `period_share`: how much of the spread lies between periods.
 //! - `predictive`: what the next piece will measure, given some references.
 //! - `range`: what the range of a sample holds, whatever its distribution.
+//! - `screening`: references unlike their fellows.
+//! - `size_shape`: what several sizes of one piece say together.
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
+//! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
 
 mod borrowed;
 mod error;
@@ -21,6 +27,7 @@ mod period_share;
 mod predictive;
 mod range;
 mod screening;
+mod size_shape;
 mod tails;
 mod tolerance;
 mod two_level;
@@ -39,6 +46,7 @@ pub use period_share::{PeriodShare, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, Sums, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use screening::{Screened, SetAsideReference, screen};
+pub use size_shape::{SizeShape, size_and_shape};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,
     f_quantile, f_sf, f_upper_quantile, noncentral_t_cdf, noncentral_t_quantile, noncentral_t_sf,

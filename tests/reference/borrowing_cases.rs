@@ -2,7 +2,7 @@
 
 use calibriar::stats::{
     Predictive, Prior, Rated, SetVariance, borrowed_from_readings, borrowed_spread, holm, misfit,
-    period_share, screen, shrunk_correlation,
+    period_share, screen, shrunk_correlation, size_and_shape,
 };
 use serde_json::Value;
 
@@ -343,4 +343,28 @@ fn case22_misfit() {
     assert_rel(got.scale, number(&want["c"]), CLOSED);
     assert_rel(got.df, number(&want["f"]), CLOSED);
     assert_rel(got.p, number(&want["p"]), CLOSED);
+}
+
+#[test]
+fn case23_size_and_shape() {
+    let case = case("case23-size-shape");
+    let (input, want) = (&case["input"], &case["expected"]);
+    let references = input["refs_log"].as_array().unwrap();
+    for (reference, size) in references.iter().zip(numbers(&want["size_refs"])) {
+        let logs: Vec<(f64, f64)> = numbers(reference).into_iter().map(|x| (x, 0.0)).collect();
+        assert_rel(size_and_shape(&logs).unwrap().size, size, CLOSED);
+    }
+    let logs: Vec<(f64, f64)> = numbers(&input["specimen_log"])
+        .into_iter()
+        .zip(numbers(&input["u_log_specimen"]))
+        .collect();
+    let got = size_and_shape(&logs).unwrap();
+    assert_rel(got.size, number(&want["size_specimen"]), CLOSED);
+    assert_rel(got.size_uncertainty, number(&want["u_size"]), CLOSED);
+    for (got, want) in got.shape.iter().zip(numbers(&want["shape_specimen"])) {
+        assert_rel(*got, want, CLOSED);
+    }
+    for (got, want) in got.shape_uncertainty.iter().zip(numbers(&want["u_shape"])) {
+        assert_rel(*got, want, CLOSED);
+    }
 }
