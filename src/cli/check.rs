@@ -13,10 +13,8 @@ use comfy_table::Cell;
 
 use super::json::{CheckOut, ChecksOut};
 use super::norms::{hint, provenance_line};
-use super::output::{
-    self, Format, FormatArgument, band, counted, probability, signed, sized, wrapped,
-};
-use super::source::{JudgeArguments, SourceArguments, group_title};
+use super::output::{self, Format, band, counted, probability, signed, sized, wrapped};
+use super::source::{Question, group_title};
 use super::{CliError, Outcome};
 
 /// Verdict on each dimension of some pieces against their pattern's good periods
@@ -37,28 +35,27 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
     #[command(flatten)]
-    format: FormatArgument,
-    #[command(flatten)]
-    source: SourceArguments,
-    #[command(flatten)]
-    judge: JudgeArguments,
+    question: Question,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.judge.settings()?;
-    let format = arguments.format.choose();
+    let settings = arguments.question.judge.settings()?;
+    let format = arguments.question.format.choose();
     let digest = format != Format::Csv;
     let (source, other) = match &arguments.file {
         None => (
-            arguments.source.open(Some(&arguments.specimens), digest)?,
+            arguments
+                .question
+                .source
+                .open(Some(&arguments.specimens), digest)?,
             None,
         ),
         Some(file) => {
-            let (source, other) = arguments.source.open_with(file, digest)?;
+            let (source, other) = arguments.question.source.open_with(file, digest)?;
             (source, Some(other))
         }
     };
-    let cohort = arguments.judge.cohort(&source)?;
+    let cohort = arguments.question.judge.cohort(&source)?;
     let evidence = Evidence::gather(&cohort);
     let judged = other.as_ref().unwrap_or(&source);
     let checks: Vec<Check> = match &other {
@@ -71,7 +68,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             .collect(),
     };
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
-        arguments.source.write_set_aside(read)?;
+        arguments.question.source.write_set_aside(read)?;
     }
     let catalogue = &judged.table.catalogue;
     match format {
@@ -117,7 +114,7 @@ fn rows_of(source: &Source, arguments: &Arguments) -> Result<Vec<usize>, CliErro
         return Ok(rows.into_iter().flatten().collect());
     }
     // Only the kin of the named were read so far; the nearest name may be anybody's.
-    let all = arguments.source.open(None, false)?;
+    let all = arguments.question.source.open(None, false)?;
     let unknown = arguments
         .specimens
         .iter()

@@ -11,8 +11,8 @@ use clap::Args;
 
 use super::json::FlagsOut;
 use super::norms::provenance_line;
-use super::output::{self, Format, FormatArgument, band, probability, sized};
-use super::source::{JudgeArguments, SourceArguments};
+use super::output::{self, Format, band, probability, sized};
+use super::source::Question;
 use super::{CliError, Outcome};
 
 /// Every out-of-norm reading of the whole source, for scripts
@@ -27,21 +27,20 @@ use super::{CliError, Outcome};
 )]
 pub(super) struct Arguments {
     #[command(flatten)]
-    format: FormatArgument,
-    #[command(flatten)]
-    source: SourceArguments,
-    #[command(flatten)]
-    judge: JudgeArguments,
+    question: Question,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.judge.settings()?;
-    let format = arguments.format.choose();
-    let source = arguments.source.open(None, format != Format::Csv)?;
-    let cohort = arguments.judge.cohort(&source)?;
+    let settings = arguments.question.judge.settings()?;
+    let format = arguments.question.format.choose();
+    let source = arguments
+        .question
+        .source
+        .open(None, format != Format::Csv)?;
+    let cohort = arguments.question.judge.cohort(&source)?;
     let evidence = Evidence::gather(&cohort);
     let flags = flag(&cohort, &evidence, &settings);
-    arguments.source.write_set_aside(&source)?;
+    arguments.question.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&FlagsOut {
             provenance: &source.provenance,

@@ -8,8 +8,8 @@ use calibriar::source::{Provenance, Source};
 use clap::Args;
 
 use super::json::NormsOut;
-use super::output::{self, Format, FormatArgument, band, sized};
-use super::source::{JudgeArguments, SourceArguments, group_title};
+use super::output::{self, Format, band, sized};
+use super::source::{Question, group_title};
 use super::{CliError, Outcome};
 
 /// Typical ranges by pattern and dimension: what the good periods' pieces measure, and how firm
@@ -22,25 +22,24 @@ pub(super) struct Arguments {
     #[arg(long)]
     maker: Option<String>,
     #[command(flatten)]
-    format: FormatArgument,
-    #[command(flatten)]
-    source: SourceArguments,
-    #[command(flatten)]
-    judge: JudgeArguments,
+    question: Question,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.judge.settings()?;
-    let format = arguments.format.choose();
-    let source = arguments.source.open(None, format != Format::Csv)?;
-    let cohort = arguments.judge.cohort(&source)?;
+    let settings = arguments.question.judge.settings()?;
+    let format = arguments.question.format.choose();
+    let source = arguments
+        .question
+        .source
+        .open(None, format != Format::Csv)?;
+    let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,
         arguments.pattern.as_deref(),
         arguments.maker.as_deref(),
     )?;
     let norms = norms(&cohort, &groups, &settings)?;
-    arguments.source.write_set_aside(&source)?;
+    arguments.question.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&NormsOut {
             provenance: &source.provenance,

@@ -10,7 +10,7 @@ use calibriar::source::{Request, Source, is_table, open};
 use calibriar::table::{Options, SetAside};
 use clap::Args;
 
-use super::output::shown;
+use super::output::{FormatArgument, shown};
 use super::{CliError, remark};
 
 /// How to read a table.
@@ -268,6 +268,17 @@ impl JudgeArguments {
         }
         Ok(cohort)
     }
+}
+
+/// What `norms`, `check` and `flag` all ask: from where, by whom, written how.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Question {
+    #[command(flatten)]
+    pub(super) format: FormatArgument,
+    #[command(flatten)]
+    pub(super) source: SourceArguments,
+    #[command(flatten)]
+    pub(super) judge: JudgeArguments,
 }
 
 /// A pattern and its maker, for a heading.
