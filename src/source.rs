@@ -175,9 +175,14 @@ fn refuse_options(request: &Request<'_>, found: &'static str) -> Result<(), Sour
 /// An SQLite file, and whatever is named as one, is answered as a collection; anything else is a
 /// table.
 fn looks_like_collection(path: &Path) -> bool {
+    if path.extension().is_some_and(|e| e == "db") {
+        return true;
+    }
+    // A pipe with a name gives its first bytes once only.
     let mut head = [0u8; 16];
-    let read = std::fs::File::open(path).and_then(|mut f| f.read_exact(&mut head));
-    path.extension().is_some_and(|e| e == "db") || (read.is_ok() && head == *b"SQLite format 3\0")
+    path.is_file()
+        && std::fs::File::open(path).is_ok_and(|mut f| f.read_exact(&mut head).is_ok())
+        && head == *b"SQLite format 3\0"
 }
 
 fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, SourceError> {

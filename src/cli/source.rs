@@ -167,7 +167,8 @@ impl AsideFile {
             rows: rows.len(),
         };
         let failed = |error| CliError::Usage(format!("cannot write {shown}: {error}"));
-        let mut file = std::fs::File::create_new(&aside.written).map_err(failed)?;
+        // What a killed program left under this name is nobody's.
+        let mut file = std::fs::File::create(&aside.written).map_err(failed)?;
         let mut text = Vec::new();
         rows.write(&mut text)?;
         file.write_all(&text)

@@ -146,6 +146,16 @@ impl Collection {
         let mut name = path.file_name().unwrap_or_default().to_owned();
         name.push(format!(".{}.partial", std::process::id()));
         let partial = path.with_file_name(name);
+        let clear = || {
+            for side in ["", "-wal", "-shm", "-journal"] {
+                let mut passing = partial.clone().into_os_string();
+                passing.push(side);
+                // Most of them are not there.
+                let _ = std::fs::remove_file(passing);
+            }
+        };
+        // What a killed program left under this name is nobody's.
+        clear();
         let worked = Collection::open_or_create(&partial).and_then(|mut collection| {
             let done = work(&mut collection)?;
             Ok((done, collection.revision()?.id))
@@ -155,12 +165,7 @@ impl Collection {
             Ok((_, revision)) if *revision > 0 => std::fs::hard_link(&partial, path),
             _ => Ok(()),
         };
-        for side in ["", "-wal", "-shm", "-journal"] {
-            let mut passing = partial.clone().into_os_string();
-            passing.push(side);
-            // Most of them are not there.
-            let _ = std::fs::remove_file(passing);
-        }
+        clear();
         match placed {
             Ok(()) => worked.map(|(done, _)| done),
             Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {

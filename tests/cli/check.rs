@@ -5,13 +5,12 @@ use serde_json::Value;
 use super::Holds::{Count, CountOrNull, Null, Number, Text, TextOrNull, Texts};
 use super::{APPLES, Answer, Desk, Holds, PERIODS, assert_keys, demo_collection, entry};
 
-const PIECE: [(&str, Holds); 6] = [
+const PIECE: [(&str, Holds); 5] = [
     ("specimen", Text),
     ("maker", TextOrNull),
     ("pattern", TextOrNull),
     ("periods", Texts),
     ("verdict", Text),
-    ("joint", Null),
 ];
 
 /// What stands for every dimension.
@@ -50,6 +49,33 @@ fn desk() -> Desk {
     desk
 }
 
+/// Size, shape and misfit taken together: all of them, or `null` where nothing can be said.
+#[track_caller]
+fn assert_joint(piece: &Value) {
+    let joint = &piece["joint"];
+    assert!(piece.get("joint").is_some(), "no key `joint` in {piece}");
+    if joint.is_null() {
+        return;
+    }
+    assert_keys(joint, &[("n_dimensions", Count)]);
+    for key in [
+        "size_score",
+        "size_p",
+        "size_verdict",
+        "shape",
+        "misfit",
+        "misfit_p",
+    ] {
+        assert!(joint.get(key).is_some(), "no key `{key}` in {joint}");
+    }
+    for shape in joint["shape"].as_array().unwrap() {
+        assert_keys(shape, &[("dimension", Text), ("verdict", Text)]);
+        for key in ["score", "p", "p_adjusted"] {
+            assert!(shape.get(key).is_some(), "no key `{key}` in {shape}");
+        }
+    }
+}
+
 #[track_caller]
 fn dimension<'a>(json: &'a Value, specimen: &str, key: &str) -> &'a Value {
     entry(
@@ -72,6 +98,7 @@ fn json_has_every_key_with_its_type() {
     assert_eq!(json["checks"].as_array().unwrap().len(), 2);
     for piece in json["checks"].as_array().unwrap() {
         assert_keys(piece, &PIECE);
+        assert_joint(piece);
         assert_eq!(piece["periods"], serde_json::json!(["Old Shop"]));
         assert!(VERDICTS.contains(&piece["verdict"].as_str().unwrap()));
         for dimension in piece["dimensions"].as_array().unwrap() {
@@ -99,6 +126,7 @@ fn what_is_missing_is_null_and_an_empty_cell() {
         .json();
     let piece = &json["checks"][0];
     assert_keys(piece, &PIECE);
+    assert_joint(piece);
     assert_keys(piece, &[("maker", Null), ("pattern", Null)]);
     let width = &piece["dimensions"][0];
     assert_keys(width, &ALWAYS);

@@ -1,5 +1,7 @@
 //! Corrections and withdrawals: nothing is overwritten, and old answers can be had again.
 
+use rusqlite::Connection;
+
 use super::{APPLES, Csv, Desk, PERIODS};
 
 fn desk() -> Desk {
@@ -307,7 +309,7 @@ fn append_only_is_enforced_by_triggers() {
     );
     desk.run("add l.csv --to c.db").done();
     let before = norms(&desk);
-    let connection = rusqlite::Connection::open(desk.path("c.db")).unwrap();
+    let connection = Connection::open(desk.path("c.db")).unwrap();
     let mut statement = connection
         .prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%'")
         .unwrap();
@@ -341,17 +343,13 @@ fn append_only_is_enforced_by_triggers() {
             let error = connection.execute(&sql, []).expect_err(&sql).to_string();
             assert!(error.contains("append-only"), "{sql}: {error}");
         }
-        let replace = format!("INSERT OR REPLACE INTO {table} SELECT * FROM {table} LIMIT 1");
-        let replaced =
-            connection.execute_batch(&format!("PRAGMA recursive_triggers = ON; {replace}"));
-        assert!(replaced.is_err(), "{replace}");
     }
     drop(statement);
     drop(connection);
     assert_eq!(norms(&desk), before);
 }
 
-/// Ten thousand questions asked again: sums do not drift with the order of adding.
+/// In one step or in two: the same numbers.
 #[test]
 fn what_was_added_in_two_steps_answers_as_in_one() {
     let desk = desk();

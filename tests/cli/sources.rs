@@ -53,6 +53,31 @@ fn every_reading_command_takes_standard_input() {
     assert_eq!(file.ends(1).csv().column("specimen"), ["X"]);
 }
 
+/// A pipe can be read only once: `<(...)` of a shell, a named pipe, `/dev/stdin`.
+#[cfg(unix)]
+#[test]
+fn a_pipe_with_a_name_is_read_from_its_first_byte() {
+    if !std::path::Path::new("/dev/stdin").exists() {
+        return super::passed_over("no /dev/stdin here");
+    }
+    let desk = desk();
+    for line in [
+        "norms --from FILE --periods-from periods.csv",
+        "flag --from FILE --periods-from periods.csv",
+        "check --file FILE --from c.db",
+        "add FILE --to new.db",
+    ] {
+        let of_file = desk.run(&line.replace("FILE", "apples.csv").replace("new", "file"));
+        let piped = desk.run_on(&line.replace("FILE", "/dev/stdin"), APPLES);
+        let piped = piped.ends(of_file.status);
+        assert_eq!(
+            piped.out.replace("new.db", "file.db"),
+            of_file.out,
+            "{line}"
+        );
+    }
+}
+
 #[test]
 fn standard_input_is_refused_as_a_file_is() {
     let desk = Desk::new();
