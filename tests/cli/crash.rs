@@ -1,7 +1,7 @@
 //! Killed programs, two at once, files that change under the reader.
 
 use std::io::{BufRead as _, BufReader, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -63,9 +63,11 @@ fn stands_at(desk: &Desk, collection: &str) -> Option<(u64, u64)> {
 }
 
 /// Whatever the moment of the kill, the collection opens and holds all of an `add` or nothing.
+/// Half of the moments are spread over the whole time, half follow the first bytes that reach the
+/// disk, which is where a commit could be cut in two.
 #[test]
 fn killed_at_many_moments_an_add_is_whole_or_nothing() {
-    const MOMENTS: u32 = 12;
+    const MOMENTS: u32 = 20;
     const PIECES: usize = 2500;
     let desk = Desk::with("first.csv", sheet("F", 10));
     desk.write("one.csv", sheet("G", PIECES));
@@ -79,16 +81,20 @@ fn killed_at_many_moments_an_add_is_whole_or_nothing() {
     assert_eq!(stands_at(&desk, "c.db"), Some(whole));
     let (mut nothing, mut all) = (0, 0);
     for moment in 0..MOMENTS {
-        // Every other time into a collection that does not exist yet.
-        let new = moment % 2 == 1;
-        for file in ["c.db", "c.db-wal", "c.db-shm"] {
-            let _ = std::fs::remove_file(desk.path(file));
-        }
+        // Every fourth time into a collection that does not exist yet.
+        let new = moment % 4 == 3;
+        clear(&desk, "c.db");
         if !new {
             std::fs::copy(desk.path("first.db"), desk.path("c.db")).unwrap();
         }
+        let at_rest = size_of(&desk, "c.db");
         let mut child = start(&desk, "add one.csv two.csv --to c.db");
-        std::thread::sleep(takes * (moment + 1) / MOMENTS);
+        if moment % 2 == 0 {
+            std::thread::sleep(takes * moment / MOMENTS);
+        } else {
+            while size_of(&desk, "c.db") == at_rest && child.try_wait().unwrap().is_none() {}
+            std::thread::sleep(Duration::from_micros(300) * (moment / 2));
+        }
         child.kill().unwrap();
         child.wait().unwrap();
         let (before, after) = match new {
@@ -103,7 +109,7 @@ fn killed_at_many_moments_an_add_is_whole_or_nothing() {
         nothing += usize::from(found == before);
         all += usize::from(found == after);
         // It goes on from there, and ends where an undisturbed one ends.
-        if moment % 4 < 2 {
+        if moment % 4 > 1 {
             desk.run("add one.csv two.csv --to c.db").done();
             assert_eq!(stands_at(&desk, "c.db"), after, "moment {moment}");
         }
@@ -112,6 +118,30 @@ fn killed_at_many_moments_an_add_is_whole_or_nothing() {
         nothing >= 3,
         "killed too late to show anything: {nothing} and {all}"
     );
+}
+
+/// The files of a collection: its own, its journal's, those of one in the making.
+fn files_of(desk: &Desk, collection: &str) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(desk.path(".")).unwrap();
+    entries
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| file_name(path).starts_with(collection))
+        .collect()
+}
+
+/// Their bytes on the disk. Files come and go meanwhile.
+fn size_of(desk: &Desk, collection: &str) -> u64 {
+    let files = files_of(desk, collection);
+    files
+        .iter()
+        .filter_map(|path| Some(path.metadata().ok()?.len()))
+        .sum()
+}
+
+fn clear(desk: &Desk, collection: &str) {
+    for path in files_of(desk, collection) {
+        std::fs::remove_file(path).unwrap();
+    }
 }
 
 /// A killed `add` leaves its journal beside the collection; what was committed is in it.
@@ -368,11 +398,7 @@ fn a_collection_made_by_another_meanwhile() {
     ] {
         let mut caught = 0;
         for _ in 0..TRIES {
-            for path in desk.everything().into_keys() {
-                if file_name(&path).starts_with("c.db") {
-                    std::fs::remove_file(path).unwrap();
-                }
-            }
+            clear(&desk, "c.db");
             let mut child = start(&desk, line);
             let stopped = stop_while_open(&mut child, of_collection, &mut signals);
             let made = stopped && !desk.has("c.db");
