@@ -98,13 +98,24 @@ const LEAST_SHARPNESS: f64 = 0.5;
 /// What is known of a spread before any reference of the set itself speaks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Prior {
-    /// Degrees of freedom that it is worth (`d0`), greater than 0; infinite for a spread that the
-    /// user states.
+    /// Degrees of freedom that it is worth (`d0`): 0 where nothing is known, infinite for a spread
+    /// that the user states.
     pub df: f64,
-    /// Its square (`s0^2`), greater than 0.
+    /// Its square (`s0^2`), greater than 0; infinite where nothing is known.
     pub variance: f64,
     /// Variance between periods over variance within (`lambda`).
     pub lambda: f64,
+}
+
+impl Prior {
+    /// Nothing is known of the spread: the references speak alone.
+    pub fn none(lambda: f64) -> Prior {
+        Prior {
+            df: 0.0,
+            variance: f64::INFINITY,
+            lambda,
+        }
+    }
 }
 
 /// What the next piece will measure: centre, variance and degrees of freedom.
@@ -188,20 +199,31 @@ impl Predictive {
         })
     }
 
-    /// What references and a prior say of the next undated piece; `None` without references, or
-    /// where the numbers leave the range of an `f64`.
+    /// What references and a prior say of the next undated piece; `None` where they say nothing:
+    /// no reference; without a prior spread under two, or no spread in the readings and none in
+    /// their uncertainties; or numbers that leave the range of an `f64`.
     pub fn with_prior(readings: &[Rated], prior: &Prior) -> Option<Predictive> {
         let sums = two_level(readings, prior.lambda, prior.variance)?;
-        // How much of the set's own squares is spread of pieces and not error of readings.
-        let weight = (1.0 + sums.mean_r).powi(-2);
-        let own = weight * (sums.n - 1) as f64;
-        let (nu, s2) = if prior.df.is_infinite() {
-            (f64::INFINITY, prior.variance)
+        let own = (sums.n - 1) as f64;
+        let (nu, s2, errors) = if prior.df == 0.0 {
+            // Readings rounded to the same step may agree by chance; their spread is not less
+            // than their uncertainty.
+            let s2 = (sums.q / own).max(sums.mean_u2);
+            let mean_u2 = sums.mean_u2;
+            (own, s2, Errors::Within { mean_u2 })
         } else {
-            let nu = prior.df + own;
-            (nu, (prior.df * prior.variance + weight * sums.q) / nu)
+            let (variance, mean_r) = (prior.variance, sums.mean_r);
+            let errors = Errors::Apart { variance, mean_r };
+            if prior.df.is_infinite() {
+                (f64::INFINITY, variance, errors)
+            } else {
+                // How much of the set's own squares is spread of pieces and not error of readings.
+                let weight = (1.0 + mean_r).powi(-2);
+                let nu = prior.df + weight * own;
+                (nu, (prior.df * variance + weight * sums.q) / nu, errors)
+            }
         };
-        let usable = s2 > 0.0 && s2.is_finite() && sums.mu.is_finite() && sums.v > 0.0;
+        let usable = nu > 0.0 && s2 > 0.0 && s2.is_finite() && sums.mu.is_finite() && sums.v > 0.0;
         usable.then_some(Predictive {
             n: sums.n,
             centre: sums.mu,
@@ -211,10 +233,7 @@ impl Predictive {
             nu,
             s2,
             lambda: prior.lambda,
-            errors: Errors::Apart {
-                variance: prior.variance,
-                mean_r: sums.mean_r,
-            },
+            errors,
             periods: sums.periods,
         })
     }

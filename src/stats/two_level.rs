@@ -44,6 +44,8 @@ pub struct TwoLevel {
     pub ln_determinant: f64,
     /// Mean of the relative error variances r.
     pub mean_r: f64,
+    /// Mean of the squared standard uncertainties.
+    pub mean_u2: f64,
     /// The periods, in order of appearance.
     pub periods: Vec<PeriodSums>,
 }
@@ -116,6 +118,7 @@ pub fn two_level(readings: &[Rated], lambda: f64, variance: f64) -> Option<TwoLe
         q: within + between,
         ln_determinant,
         mean_r: readings.iter().map(|x| r(x.u)).sum::<f64>() / readings.len() as f64,
+        mean_u2: readings.iter().map(|x| x.u * x.u).sum::<f64>() / readings.len() as f64,
         periods,
     })
 }
