@@ -5,7 +5,7 @@
 mod common;
 
 use calibriar::cohort::{Choice, Cohort};
-use calibriar::norm::{Evidence, Settings, norms};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::verdict::flag;
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 
@@ -15,7 +15,7 @@ fn stages(criterion: &mut Criterion) {
         let text = common::sheet(rows);
         let table = common::table(&text, false);
         let cohort = Cohort::new(&table, &Choice::default()).unwrap();
-        let evidence = Evidence::gather(&cohort);
+        let evidence = Evidence::gather(&cohort, &Borrowing::default());
         let groups: Vec<usize> = (0..cohort.groups().len()).collect();
         let mut group = criterion.benchmark_group("flag");
         group
@@ -33,13 +33,13 @@ fn stages(criterion: &mut Criterion) {
             });
         });
         group.bench_function(BenchmarkId::new("evidence", rows), |b| {
-            b.iter(|| Evidence::gather(&cohort));
+            b.iter(|| Evidence::gather(&cohort, &Borrowing::default()));
         });
         group.bench_function(BenchmarkId::new("judge", rows), |b| {
-            b.iter(|| flag(&cohort, &evidence, &settings));
+            b.iter(|| flag(&evidence, &settings));
         });
         group.bench_function(BenchmarkId::new("norms", rows), |b| {
-            b.iter(|| norms(&cohort, &groups, &settings).unwrap());
+            b.iter(|| norms(&evidence, &groups, &settings).unwrap());
         });
         group.finish();
     }

@@ -8,7 +8,8 @@
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
-use crate::catalogue::{Kind, Standing, State, YearRange, fold};
+use crate::catalogue::{Kind, Periods, Standing, State, YearRange, fold};
+use crate::stats::Rated;
 use crate::table::{Coded, Column, Table};
 
 /// Which periods' pieces to measure by.
@@ -79,7 +80,11 @@ pub struct Cohort<'t> {
     periods: Vec<PeriodInUse>,
     /// Number of each row's period; [`NO_PERIOD`] for none.
     period_of: Vec<u32>,
+    identities: Vec<Identity>,
     reference: Vec<bool>,
+    /// Rows of the references, by group and period, and where each group's begin.
+    reference_rows: Vec<u32>,
+    reference_starts: Vec<u32>,
     unknown_state: bool,
     everything: bool,
     /// Rows by name, whatever its spelling; made when first asked for.
@@ -88,11 +93,11 @@ pub struct Cohort<'t> {
 
 const NO_PERIOD: u32 = u32::MAX;
 
-/// A reading that may speak for the works.
+/// A reading that may speak for the works, on the scale of judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reference {
     row: u32,
-    group: u32,
+    period: u32,
     x: f64,
     u: f64,
 }
@@ -103,19 +108,19 @@ impl Reference {
         self.row as usize
     }
 
-    /// Number of its group.
-    pub fn group(&self) -> usize {
-        self.group as usize
+    /// Its value (the logarithm of a size), standard uncertainty and period.
+    pub fn rated(&self) -> Rated {
+        Rated {
+            x: self.x,
+            u: self.u,
+            period: Some(self.period).filter(|&p| p != NO_PERIOD),
+        }
     }
+}
 
-    /// Value on the scale of judgement: ln of a size, else the value.
-    pub fn x(&self) -> f64 {
-        self.x
-    }
-
-    /// Standard uncertainty on the scale of judgement.
-    pub fn u(&self) -> f64 {
-        self.u
+impl From<Reference> for Rated {
+    fn from(reference: Reference) -> Rated {
+        reference.rated()
     }
 }
 
@@ -151,14 +156,17 @@ impl<'t> Cohort<'t> {
     /// [`CohortError::NoSuchPeriod`] for a named period that the source does not know.
     pub fn new(table: &'t Table, choice: &Choice) -> Result<Cohort<'t>, CohortError> {
         let rows = table.specimens.len();
-        let (periods, period_of) = assign_periods(table);
+        let (periods, identities, period_of) = assign_periods(table);
         let mut cohort = Cohort {
             table,
             groups: Vec::new(),
             group_of: Vec::with_capacity(rows),
             periods,
             period_of,
+            identities,
             reference: Vec::new(),
+            reference_rows: Vec::new(),
+            reference_starts: Vec::new(),
             unknown_state: choice.unknown_state,
             everything: false,
             namesakes: OnceLock::new(),
@@ -173,6 +181,7 @@ impl<'t> Cohort<'t> {
             })
             .collect();
         cohort.group();
+        cohort.sort_references();
         Ok(cohort)
     }
 
@@ -339,7 +348,7 @@ impl<'t> Cohort<'t> {
         let (x, u) = on_scale(kind, value, column.uncertainty(row));
         Some(Reference {
             row: row as u32,
-            group: self.group_of[row],
+            period: self.period_of[row],
             x,
             u,
         })
@@ -367,10 +376,40 @@ impl<'t> Cohort<'t> {
         self.reference[row] && speaks_for_the_works(column.state(row), self.unknown_state)
     }
 
-    /// All readings of a column that may speak for the works, in the order of the rows.
-    pub fn references(&self, column: &'t Column) -> impl Iterator<Item = Reference> + '_ {
-        let kind = self.table.dimension(column).kind;
-        (0..self.group_of.len()).filter_map(move |row| self.reference(column, kind, row))
+    /// The rows of a group's pieces of the chosen periods, by period, then in their order.
+    pub fn reference_rows(&self, group: usize) -> &[u32] {
+        let from = self.reference_starts[group] as usize;
+        &self.reference_rows[from..self.reference_starts[group + 1] as usize]
+    }
+
+    /// Label of the period in which a row's piece was made: the one its [`Reference`]s have.
+    pub fn period_label(&self, row: usize) -> Option<u32> {
+        Some(self.period_of[row]).filter(|&p| p != NO_PERIOD)
+    }
+
+    /// The same for a piece of another table, by this one's periods.
+    pub fn period_label_of(&self, other: &Table, row: usize) -> Option<u32> {
+        let (identity, _) = period_at(other, row, &self.table.periods)?;
+        let number = self.identities.iter().position(|i| *i == identity)?;
+        Some(number as u32)
+    }
+
+    /// Name of a period by its label.
+    pub fn period_name(&self, label: u32) -> &str {
+        &self.periods[label as usize].name
+    }
+
+    /// Sorts the pieces of the chosen periods by group and period.
+    fn sort_references(&mut self) {
+        let mut rows: Vec<u32> = (0..self.reference.len() as u32)
+            .filter(|&row| self.reference[row as usize])
+            .collect();
+        rows.sort_by_key(|&row| (self.group_of[row as usize], self.period_of[row as usize]));
+        self.reference_starts = vec![0; self.groups.len() + 1];
+        for (group, of) in self.groups.iter().enumerate() {
+            self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
+        }
+        self.reference_rows = rows;
     }
 }
 
@@ -383,16 +422,17 @@ fn spellings(names: &Coded) -> Vec<u32> {
 
 /// What makes two rows' periods the same: the definition, or else the name as written. Periods of
 /// two makers may share a name and not a standing.
-#[derive(PartialEq, Eq, Hash)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 enum Identity {
     Defined(usize),
     Written(String),
 }
 
-/// The periods that occur in a table, and the number of each row's.
-fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u32>) {
+/// The periods that occur in a table with what makes each the same, and the number of each row's.
+fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<Identity>, Vec<u32>) {
     let specimens = &table.specimens;
     let mut in_use: Vec<PeriodInUse> = Vec::new();
+    let mut identities: Vec<Identity> = Vec::new();
     let mut numbers: HashMap<Identity, u32> = HashMap::new();
     let mut known: HashMap<(u32, u32, Option<YearRange>), u32> = HashMap::new();
     let mut last = None;
@@ -405,35 +445,39 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<u32>) {
             {
                 return number;
             }
-            let number = *known
-                .entry(key)
-                .or_insert_with(|| match period_at(table, row) {
-                    None => NO_PERIOD,
-                    Some((identity, period)) => *numbers.entry(identity).or_insert_with(|| {
-                        in_use.push(period);
-                        in_use.len() as u32 - 1
-                    }),
-                });
+            let number =
+                *known
+                    .entry(key)
+                    .or_insert_with(|| match period_at(table, row, &table.periods) {
+                        None => NO_PERIOD,
+                        Some((identity, period)) => {
+                            *numbers.entry(identity.clone()).or_insert_with(|| {
+                                in_use.push(period);
+                                identities.push(identity);
+                                in_use.len() as u32 - 1
+                            })
+                        }
+                    });
             last = Some((key, number));
             number
         })
         .collect();
-    (in_use, of)
+    (in_use, identities, of)
 }
 
-/// The period of one row: as written, else by its years.
-fn period_at(table: &Table, row: usize) -> Option<(Identity, PeriodInUse)> {
+/// The period of one row by a table of periods: as written, else by its years.
+fn period_at(table: &Table, row: usize, periods: &Periods) -> Option<(Identity, PeriodInUse)> {
     let specimens = &table.specimens;
     let maker = specimens.makers.get(row);
     let written = specimens.periods.get(row);
     let defined = if written.is_empty() {
-        Some(table.periods.holding(maker, specimens.made[row]?)?)
+        Some(periods.holding(maker, specimens.made[row]?)?)
     } else {
-        table.periods.named(maker, written)
+        periods.named(maker, written)
     };
     Some(match defined {
         Some(at) => {
-            let period = &table.periods.all()[at];
+            let period = &periods.all()[at];
             let (name, standing) = (period.name.clone(), Some(period.standing));
             (
                 Identity::Defined(at),

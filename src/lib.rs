@@ -23,7 +23,7 @@
 //! ```
 //! use calibriar::catalogue::Catalogue;
 //! use calibriar::cohort::{Choice, Cohort};
-//! use calibriar::norm::{Evidence, Settings, norms};
+//! use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 //! use calibriar::table::{Content, Options, read};
 //! use calibriar::verdict::{Verdict, check};
 //!
@@ -38,12 +38,12 @@
 //! // No period has a standing here, so every piece counts as good.
 //! let cohort = Cohort::new(&sheet.table, &Choice::default())?;
 //! let settings = Settings::new(0.95, 0.95, 0.05)?;
-//! let firm = norms(&cohort, &[0], &settings)?;
-//! assert_eq!(firm[0].n, 6);
+//! let evidence = Evidence::gather(&cohort, &Borrowing::default());
+//! let firm = norms(&evidence, &[0], &settings)?;
+//! assert_eq!(firm[0].basis.kept.len(), 6);
 //!
 //! // A piece's own readings never count in the norm that it is judged by.
-//! let evidence = Evidence::gather(&cohort);
-//! let thick = check(&cohort, &evidence, 5, &settings);
+//! let thick = check(&evidence, 5, &settings);
 //! assert_eq!(thick.verdict, Verdict::OutOfNorm);
 //! // Dimensions come in the order of the catalogue: bowl height, then bit thickness.
 //! let bit = &thick.dimensions[1];
@@ -72,6 +72,7 @@ pub mod collection;
 pub mod frame;
 pub mod norm;
 pub mod notation;
+mod parallel;
 pub mod report;
 #[cfg(feature = "store")]
 pub mod source;

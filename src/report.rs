@@ -96,6 +96,10 @@ row! {
     confidence: f64,
     /// The smallest true deviation that is flagged about four times in five.
     least_noticeable: Option<f64>,
+    /// How many other patterns lend degrees of freedom.
+    borrowed_from: u64,
+    /// Spread of the periods' centres; of a ratio relative.
+    spread_between_periods: Option<f64>,
 }
 
 row! {
@@ -125,7 +129,7 @@ row! {
     uncertainty: Option<f64>,
     /// Its state.
     state: Option<&'static str>,
-    /// References without the piece itself.
+    /// References that speak, the piece itself left out.
     n: Option<u64>,
     /// Centre of the references.
     centre: Option<f64>,
@@ -155,6 +159,12 @@ row! {
     more_references: Option<u64>,
     /// What to bear in mind.
     cautions: L,
+    /// References set aside because they are unlike their fellows.
+    n_set_aside: Option<u64>,
+    /// Those degrees of freedom that come from the maker's other patterns.
+    borrowed_df: Option<f64>,
+    /// How many other patterns lend them.
+    borrowed_from: Option<u64>,
 }
 
 row! {
@@ -188,6 +198,9 @@ row! {
     p_adjusted: f64,
     /// `out_of_norm`.
     verdict: &'static str,
+    /// Whether the piece is among those to look at first: only a share of alpha of these are wholly
+    /// good pieces on average.
+    look_first: bool,
 }
 
 /// A name, or nothing where none was given.
@@ -229,14 +242,16 @@ impl<'a, L> NormRow<'a, L> {
             dimension: &dimension.key,
             unit: &dimension.unit,
             kind: norm.kind.name(),
-            n: norm.n as u64,
-            n_set_aside: norm.n_set_aside as u64,
+            n: norm.basis.kept.len() as u64,
+            n_set_aside: norm.basis.set_aside.len() as u64,
             centre: norm.centre,
             centre_low: firm.and_then(|f| limits(f.centre)).map(|b| b.low),
             centre_high: firm.and_then(|f| limits(f.centre)).map(|b| b.high),
             spread: firm.map(|f| f.spread),
-            df: firm.map(|f| f.df),
-            borrowed_df: norm.borrowed_df,
+            df: firm.and_then(|f| limit(f.df)),
+            borrowed_df: norm.loan.map_or(0.0, |l| l.spread.df),
+            borrowed_from: norm.loan.map_or(0, |l| l.spread.lenders as u64),
+            spread_between_periods: firm.map(|f| f.spread_between_periods),
             mean: described.mean,
             sd: described.sd,
             median: described.median,
@@ -283,9 +298,12 @@ impl<'a, L> DimensionRow<'a, L> {
             uncertainty: Some(check.uncertainty),
             state: Some(check.state.name()),
             n: Some(check.n as u64),
+            n_set_aside: Some(check.set_aside.len() as u64),
             centre: judged.map(|j| j.centre),
             spread: judged.map(|j| j.spread),
-            df: judged.map(|j| j.df),
+            df: judged.and_then(|j| limit(j.df)),
+            borrowed_df: Some(check.loan.map_or(0.0, |l| l.spread.df)),
+            borrowed_from: Some(check.loan.map_or(0, |l| l.spread.lenders as u64)),
             typical_low: judged.and_then(|j| limits(j.typical)).map(|b| b.low),
             typical_high: judged.and_then(|j| limits(j.typical)).map(|b| b.high),
             deviation: judged.map(|j| j.deviation),
@@ -337,6 +355,7 @@ impl<'a> FlagRow<'a> {
             p: flag.p,
             p_adjusted: flag.p_adjusted,
             verdict: Verdict::OutOfNorm.name(),
+            look_first: flag.look_first,
         }
     }
 }

@@ -2,14 +2,18 @@
 
 use calibriar::catalogue::{Catalogue, Period, Periods, Standing, YearRange};
 use calibriar::cohort::{Choice, Cohort, Selection};
-use calibriar::norm::{Evidence, Settings, norms};
-use calibriar::stats::{Predictive, Sums};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
+use calibriar::stats::{Predictive, Prior, Rated};
 use calibriar::verdict::{Verdict, check, check_against};
 
 use crate::common::tables::{sheet, table};
 
 fn settings() -> Settings {
     Settings::new(0.95, 0.95, 0.05).unwrap()
+}
+
+fn gathered<'t>(cohort: &'t Cohort<'t>) -> Evidence<'t> {
+    Evidence::gather(cohort, &Borrowing::default())
 }
 
 /// Two makers may name a period alike and not be equally good in it.
@@ -42,10 +46,10 @@ fn a_period_is_its_makers_own() {
     table.periods = periods;
     let cohort = Cohort::new(&table, &Choice::default()).unwrap();
     let groups = cohort.find_groups(None, None);
-    let found = norms(&cohort, &groups, &settings()).unwrap();
+    let found = norms(&gathered(&cohort), &groups, &settings()).unwrap();
     assert_eq!(found.len(), 1);
     assert_eq!(cohort.groups()[found[0].group].maker, "A");
-    assert_eq!(found[0].n, 5);
+    assert_eq!(found[0].basis.kept.len(), 5);
 }
 
 /// More distinct period texts than a 16-bit number holds.
@@ -71,11 +75,13 @@ fn many_periods_do_not_wrap_around() {
 /// A probability too small for an `f64` is still a score.
 #[test]
 fn a_gross_slip_has_a_finite_score() {
-    let mut sums = Sums::default();
-    for i in 0..300 {
-        sums.add((16.0 + 0.08 * f64::from(i % 7 - 3) / 3.0).ln(), 0.0002);
-    }
-    let norm = Predictive::new(&sums).unwrap();
+    let width = |i: i32| Rated {
+        x: (16.0 + 0.08 * f64::from(i % 7 - 3) / 3.0).ln(),
+        u: 0.0002,
+        period: None,
+    };
+    let widths: Vec<Rated> = (0..300).map(width).collect();
+    let norm = Predictive::new(&widths, &Prior::none(0.0)).unwrap();
     let slip = norm.judge(0.63f64.ln(), 0.005);
     assert!(
         slip.p > 0.0 && slip.z.is_finite() && slip.z < -30.0,
@@ -95,10 +101,10 @@ fn another_spelling_of_its_name_gives_a_piece_no_voice() {
     }
     let source = table(&csv);
     let cohort = Cohort::new(&source, &Choice::default()).unwrap();
-    let evidence = Evidence::gather(&cohort);
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
     for name in ["HR0006", "hr0006", "HR-0006", "HR 0006"] {
         let piece = table(&format!("specimen,pattern,bit width\n{name},x,12.0\n"));
-        let check = check_against(&cohort, &evidence, &piece, 0, &settings());
+        let check = check_against(&evidence, &piece, 0, &settings());
         assert_eq!(check.dimensions[0].n, 6, "{name}");
         assert_eq!(check.verdict, Verdict::OutOfNorm, "{name}");
     }
@@ -119,14 +125,16 @@ fn a_blank_pattern_is_no_pattern() {
     let read =
         table("specimen,pattern,bit width\na,x,16.1\nb,?,16.2\nc,,16.3\nd,n/a,16.2\ne,X,16.0\n");
     let cohort = Cohort::new(&read, &Choice::default()).unwrap();
-    let found = norms(&cohort, &cohort.find_groups(None, None), &settings()).unwrap();
+    let found = norms(
+        &gathered(&cohort),
+        &cohort.find_groups(None, None),
+        &settings(),
+    )
+    .unwrap();
     assert_eq!(found.len(), 1);
-    assert_eq!(found[0].n, 2);
-    let evidence = Evidence::gather(&cohort);
-    assert_eq!(
-        check(&cohort, &evidence, 1, &settings()).verdict,
-        Verdict::Undecided
-    );
+    assert_eq!(found[0].basis.kept.len(), 2);
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
+    assert_eq!(check(&evidence, 1, &settings()).verdict, Verdict::Undecided);
 }
 
 /// States given for the row, as a column, keep a piece out as braces do, wide and long.
@@ -148,7 +156,13 @@ fn states_by_row_keep_readings_out_of_the_norm() {
                 ..Choice::default()
             };
             let cohort = Cohort::new(read, &choice).unwrap();
-            assert_eq!(norms(&cohort, &[0], &settings()).unwrap()[0].n, n);
+            assert_eq!(
+                norms(&gathered(&cohort), &[0], &settings()).unwrap()[0]
+                    .basis
+                    .kept
+                    .len(),
+                n
+            );
         }
     }
 }

@@ -2,18 +2,18 @@
 
 use std::path::PathBuf;
 
-use calibriar::catalogue::{Catalogue, nearest};
+use calibriar::catalogue::{Catalogue, Kind, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
-use calibriar::verdict::{Check, DimensionCheck, Verdict, check, check_against};
+use calibriar::verdict::{Check, DimensionCheck, Joint, Verdict, check, check_against};
 use clap::Args;
 use comfy_table::Cell;
 
 use super::json::{CheckOut, ChecksOut};
 use super::norms::{hint, provenance_line};
-use super::output::{self, Format, band, counted, probability, signed, sized, wrapped};
+use super::output::{self, Format, band, counted, probability, shown, signed, sized, wrapped};
 use super::source::{Question, group_title};
 use super::{CliError, Outcome};
 
@@ -43,28 +43,35 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let format = arguments.question.format.choose();
     let digest = format != Format::Csv;
     let (source, other) = match &arguments.file {
-        None => (
-            arguments
-                .question
-                .source
-                .open(Some(&arguments.specimens), digest)?,
-            None,
-        ),
+        None => {
+            // With borrowing all patterns have a say.
+            let alone = arguments.question.judge.no_borrowing;
+            let like = Some(arguments.specimens.as_slice()).filter(|_| alone);
+            (arguments.question.source.open(like, digest)?, None)
+        }
         Some(file) => {
             let (source, other) = arguments.question.source.open_with(file, digest)?;
             (source, Some(other))
         }
     };
     let cohort = arguments.question.judge.cohort(&source)?;
-    let evidence = Evidence::gather(&cohort);
+    let borrowing = arguments
+        .question
+        .judge
+        .borrowing(&source.table.catalogue)?;
+    let settings = arguments
+        .question
+        .judge
+        .settings_for(settings, &source.table.catalogue)?;
+    let evidence = Evidence::gather(&cohort, &borrowing);
     let judged = other.as_ref().unwrap_or(&source);
     let checks: Vec<Check> = match &other {
         None => rows_of(&source, arguments)?
             .into_iter()
-            .map(|row| check(&cohort, &evidence, row, &settings))
+            .map(|row| check(&evidence, row, &settings))
             .collect(),
         Some(other) => (0..other.table.specimens.len())
-            .map(|row| check_against(&cohort, &evidence, &other.table, row, &settings))
+            .map(|row| check_against(&evidence, &other.table, row, &settings))
             .collect(),
     };
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
@@ -152,7 +159,8 @@ impl Page<'_> {
             ),
             "score: how many steps of the usual spread from the centre, counted as for a normal law",
             "p adj.: how often a good piece would look this odd in any dimension by chance",
-            "n: references of that dimension, the piece itself left out",
+            "n, lent: references of that dimension, the piece itself left out, and degrees of freedom \
+             borrowed from the maker's other patterns",
             "A verdict is about dimensions. It neither dates nor authenticates a piece.",
         ] {
             text.push_str(&wrapped(line, "  "));
@@ -173,6 +181,10 @@ impl Page<'_> {
             return text;
         }
         text.push_str(&wrapped(&self.judged_by(check), "  "));
+        let strengths = check.dimensions.iter().map(|d| (d.n, d.loan));
+        if let Some(strength) = output::strength(strengths) {
+            text.push_str(&wrapped(&strength, "  "));
+        }
         if check.dimensions.iter().all(|d| d.n == 0) {
             return text;
         }
@@ -181,7 +193,8 @@ impl Page<'_> {
             .dimensions
             .iter()
             .filter_map(|d| words(d, self.catalogue, self.settings));
-        for line in lines.chain(self.undecided(check)) {
+        let whole = check.joint.iter().flat_map(|joint| self.whole(joint));
+        for line in lines.chain(self.undecided(check)).chain(whole) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
@@ -196,7 +209,17 @@ impl Page<'_> {
                 [] => "all pieces of its pattern, whatever their date".to_owned(),
                 periods => periods.join(", "),
             };
-            return format!("judged by {by}; its own readings left out");
+            let dated = check
+                .dimensions
+                .iter()
+                .any(|d| d.judged.is_some_and(|j| j.dated));
+            let own_period = match &check.period {
+                Some(period) if dated => {
+                    format!(", those of {} (its own) before all", shown(period))
+                }
+                _ => String::new(),
+            };
+            return format!("judged by {by}{own_period}; its own readings left out");
         }
         if check.pattern.is_empty() {
             return "no pattern given: it cannot be judged".to_owned();
@@ -219,47 +242,87 @@ impl Page<'_> {
         "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
     }
 
-    /// What would decide the undecided dimensions, those together that want the same.
-    fn undecided(&self, check: &Check) -> Vec<String> {
-        /// References there are, and how many more it takes.
-        type Want = (usize, Option<usize>);
-        let mut wants: Vec<(Want, Vec<String>)> = Vec::new();
-        for d in check
-            .dimensions
-            .iter()
+    /// What would decide the undecided dimensions.
+    fn undecided(&self, check: &Check) -> Option<String> {
+        let undecided = check.dimensions.iter();
+        let wants: Vec<String> = undecided
             .filter(|d| d.verdict == Verdict::Undecided)
-        {
-            let known = self.catalogue.at(d.dimension);
-            let what = match &d.judged {
-                Some(j) => {
-                    let least = sized(j.least_noticeable, j.least_noticeable);
-                    format!("{} ({least} {})", known.label, known.unit)
-                }
-                None => known.label.clone(),
-            };
-            let want = (d.n, d.more_references);
-            match wants.iter_mut().find(|(w, _)| *w == want) {
-                Some((_, names)) => names.push(what),
-                None => wants.push((want, vec![what])),
+            .map(|d| self.want(d))
+            .collect();
+        (!wants.is_empty()).then(|| format!("not enough evidence: {}", wants.join("; ")))
+    }
+
+    /// What would decide one dimension: more pieces, or a larger fault.
+    fn want(&self, d: &DimensionCheck) -> String {
+        let known = self.catalogue.at(d.dimension);
+        let fault = d.judged.as_ref().map(|j| {
+            let least = sized(j.least_noticeable, j.least_noticeable);
+            format!("a fault of {least} {}", known.unit)
+        });
+        let usual = match (&d.judged, &d.loan) {
+            (None, Some(loan)) => {
+                let spread = loan.spread.s2.sqrt();
+                let spread = match known.kind {
+                    Kind::Ratio => format!("{:.1} %", 100.0 * spread),
+                    Kind::Interval => format!("{} {}", sized(spread, spread), known.unit),
+                };
+                format!("; the other patterns' usual spread is {spread}")
             }
-        }
-        let sentence = |((n, more), names): (Want, Vec<String>)| {
-            let few = match n {
-                0 => "no reference".to_owned(),
-                n => counted(n, "reference", "references"),
-            };
-            let need = match more {
-                Some(more) => format!("{few} cannot tell, {more} more would do"),
-                None => format!("read too coarsely for {few}, measure again more finely"),
-            };
-            let shows = if n < 2 {
-                ""
-            } else {
-                " (in brackets: what would show even so)"
-            };
-            format!("undecided: {need}{shows}: {}", names.join(", "))
+            _ => String::new(),
         };
-        wants.into_iter().map(sentence).collect()
+        let decides = match (d.more_references, fault) {
+            _ if d.disagree => "its references disagree".to_owned(),
+            (Some(0), Some(fault)) => format!("only {fault} would show"),
+            (None, Some(fault)) => format!("read too coarsely; a finer reading, or {fault}"),
+            (None, None) => "read too coarsely: measure again".to_owned(),
+            (Some(more), None) => counted(more, "more piece", "more pieces"),
+            (Some(more), Some(fault)) => {
+                format!("{}, or {fault}", counted(more, "more piece", "more pieces"))
+            }
+        };
+        format!("{} ({decides}{usual})", known.label)
+    }
+
+    /// What all sizes say together.
+    fn whole(&self, joint: &Joint) -> Vec<String> {
+        let p = |p: f64| format!("p {}", probability(p));
+        let score = |z: f64| signed((10.0 * z).round() / 10.0, 1.0);
+        let odd: Vec<String> = joint
+            .shape
+            .iter()
+            .filter(|s| s.verdict == Verdict::OutOfNorm)
+            .map(|s| {
+                let label = &self.catalogue.at(s.dimension).label;
+                format!("{label} ({}, {})", score(s.score), p(s.p_adjusted))
+            })
+            .collect();
+        let side = if joint.size_score > 0.0 {
+            "large"
+        } else {
+            "small"
+        };
+        let size = match (joint.size_verdict, odd.is_empty()) {
+            (Verdict::OutOfNorm, true) => format!("{side} as a whole, not misshapen"),
+            (Verdict::OutOfNorm, false) => format!("{side} as a whole"),
+            (verdict, _) => output::verdict_words(verdict).to_owned(),
+        };
+        let shape = match odd.as_slice() {
+            [] => "nothing out of norm for its size".to_owned(),
+            odd => format!("out of norm for its size: {}", odd.join(", ")),
+        };
+        vec![
+            format!(
+                "size ({} together): {size} (score {}, {})",
+                counted(joint.shape.len(), "dimension", "dimensions"),
+                score(joint.size_score),
+                p(joint.size_p)
+            ),
+            format!(
+                "shape: {shape}; misfit {:.1}, {}",
+                joint.misfit,
+                p(joint.misfit_p)
+            ),
+        ]
     }
 
     fn table(&self, check: &Check) -> comfy_table::Table {
@@ -272,6 +335,7 @@ impl Page<'_> {
             ">score",
             ">p adj.",
             ">n",
+            ">lent",
             "verdict",
         ];
         let mut table = output::table(&headings);
@@ -299,6 +363,10 @@ impl Page<'_> {
             ];
             row.extend(numbers.into_iter().map(Cell::new));
             row.push(Cell::new(dimension.n));
+            row.push(Cell::new(match dimension.loan {
+                Some(loan) => format!("{:.1}", loan.spread.df),
+                None => "-".to_owned(),
+            }));
             row.push(output::verdict_cell(dimension.verdict));
             table.add_row(row);
         }

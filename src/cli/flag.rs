@@ -38,8 +38,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         .source
         .open(None, format != Format::Csv)?;
     let cohort = arguments.question.judge.cohort(&source)?;
-    let evidence = Evidence::gather(&cohort);
-    let flags = flag(&cohort, &evidence, &settings);
+    let borrowing = arguments
+        .question
+        .judge
+        .borrowing(&source.table.catalogue)?;
+    let evidence = Evidence::gather(&cohort, &borrowing);
+    let flags = flag(&evidence, &settings);
     arguments.question.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&FlagsOut {

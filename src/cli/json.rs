@@ -1,16 +1,60 @@
 //! What leaves the program as JSON: the names that scripts rely on.
 
 use calibriar::catalogue::Catalogue;
+use calibriar::cohort::Cohort;
+use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::report::{DimensionRow, FlagRow, NormRow, PieceRow};
 use calibriar::source::Provenance;
-use calibriar::verdict::Check;
+use calibriar::table::Table;
+use calibriar::verdict::{Check, Joint, Shape};
 use serde::Serialize;
 
 /// The whole answer of `norms`.
 #[derive(Serialize)]
 pub(super) struct NormsOut<'a> {
     pub(super) provenance: &'a Provenance,
-    pub(super) norms: Vec<NormRow<'a, &'a [String]>>,
+    pub(super) norms: Vec<NormOut<'a>>,
+}
+
+/// One norm.
+#[derive(Serialize)]
+pub(super) struct NormOut<'a> {
+    #[serde(flatten)]
+    row: NormRow<'a, &'a [String]>,
+    set_aside: Vec<SetAsideOut<'a>>,
+}
+
+impl<'a> NormOut<'a> {
+    pub(super) fn new(norm: &Norm, cohort: &'a Cohort<'_>, settings: &Settings) -> NormOut<'a> {
+        let table = cohort.table();
+        NormOut {
+            row: NormRow::new(norm, cohort, settings, |periods| periods),
+            set_aside: set_aside(&norm.basis.set_aside, table, norm.dimension),
+        }
+    }
+}
+
+/// A reference that was set aside.
+#[derive(Serialize)]
+struct SetAsideOut<'a> {
+    specimen: &'a str,
+    /// Its reading, in the unit.
+    value: f64,
+    /// Its p by those that were left.
+    p: f64,
+}
+
+fn set_aside<'a>(aside: &[SetAside], table: &'a Table, dimension: usize) -> Vec<SetAsideOut<'a>> {
+    let column = table.columns.iter().find(|c| c.dimension == dimension);
+    let out = |aside: &SetAside| {
+        let row = aside.reference.row();
+        Some(SetAsideOut {
+            specimen: table.specimens.names.get(row),
+            value: column?.value(row)?,
+            p: aside.p,
+        })
+    };
+    aside.iter().filter_map(out).collect()
 }
 
 /// The whole answer of `check`.
@@ -29,8 +73,50 @@ pub(super) struct CheckOut<'a> {
     periods: &'a [String],
     verdict: &'static str,
     dimensions: Vec<DimensionRow<'a, Vec<String>>>,
-    /// Size, shape and misfit taken together; none where they were not asked.
-    joint: Option<()>,
+    joint: Option<JointOut<'a>>,
+}
+
+/// Size, shape and misfit of a piece taken together.
+#[derive(Serialize)]
+struct JointOut<'a> {
+    n_dimensions: usize,
+    size_score: f64,
+    size_p: f64,
+    size_verdict: &'static str,
+    shape: Vec<ShapeOut<'a>>,
+    misfit: f64,
+    misfit_p: f64,
+}
+
+/// What one dimension has besides the size of its piece.
+#[derive(Serialize)]
+struct ShapeOut<'a> {
+    dimension: &'a str,
+    score: f64,
+    p: f64,
+    p_adjusted: f64,
+    verdict: &'static str,
+}
+
+impl<'a> JointOut<'a> {
+    fn new(joint: &Joint, catalogue: &'a Catalogue) -> JointOut<'a> {
+        let shape = |of: &Shape| ShapeOut {
+            dimension: &catalogue.at(of.dimension).key,
+            score: of.score,
+            p: of.p,
+            p_adjusted: of.p_adjusted,
+            verdict: of.verdict.name(),
+        };
+        JointOut {
+            n_dimensions: joint.shape.len(),
+            size_score: joint.size_score,
+            size_p: joint.size_p,
+            size_verdict: joint.size_verdict.name(),
+            shape: joint.shape.iter().map(shape).collect(),
+            misfit: joint.misfit,
+            misfit_p: joint.misfit_p,
+        }
+    }
 }
 
 impl<'a> CheckOut<'a> {
@@ -46,7 +132,7 @@ impl<'a> CheckOut<'a> {
             dimensions: dimensions
                 .map(|d| DimensionRow::new(d, catalogue, |cautions| cautions))
                 .collect(),
-            joint: None,
+            joint: check.joint.as_ref().map(|j| JointOut::new(j, catalogue)),
         }
     }
 }

@@ -2,13 +2,13 @@
 
 use calibriar::catalogue::{Kind, nearest};
 use calibriar::cohort::Cohort;
-use calibriar::norm::{Norm, Settings, norms};
+use calibriar::norm::{Evidence, Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
 use calibriar::source::{Provenance, Source};
 use clap::Args;
 
-use super::json::NormsOut;
-use super::output::{self, Format, band, sized};
+use super::json::{NormOut, NormsOut};
+use super::output::{self, Format, band, probability, sized};
 use super::source::{Question, group_title};
 use super::{CliError, Outcome};
 
@@ -38,14 +38,19 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         arguments.pattern.as_deref(),
         arguments.maker.as_deref(),
     )?;
-    let norms = norms(&cohort, &groups, &settings)?;
+    let borrowing = arguments
+        .question
+        .judge
+        .borrowing(&source.table.catalogue)?;
+    let evidence = Evidence::gather(&cohort, &borrowing);
+    let norms = norms(&evidence, &groups, &settings)?;
     arguments.question.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&NormsOut {
             provenance: &source.provenance,
             norms: norms
                 .iter()
-                .map(|n| NormRow::new(n, &cohort, &settings, |periods| periods))
+                .map(|n| NormOut::new(n, &cohort, &settings))
                 .collect(),
         })?,
         Format::Csv => output::write_csv(
@@ -132,11 +137,15 @@ fn page(
             &voices(cohort, group, rows.is_empty()),
             "  ",
         ));
+        let strengths = rows.iter().map(|n| (n.basis.kept.len(), n.loan));
+        if let Some(strength) = output::strength(strengths) {
+            text.push_str(&output::wrapped(&strength, "  "));
+        }
         if !rows.is_empty() {
             text.push_str(&strips(cohort, &rows));
         }
-        for norm in rows.iter().filter(|n| !n.not_credible.is_empty()) {
-            text.push_str(&output::wrapped(&not_credible(cohort, norm), "  "));
+        for line in rows.iter().flat_map(|norm| remarks(cohort, norm)) {
+            text.push_str(&output::wrapped(&line, "  "));
         }
         text.push('\n');
     }
@@ -169,6 +178,47 @@ fn voices(cohort: &Cohort<'_>, group: usize, silent: bool) -> String {
     format!("{pieces}, none dated in a chosen period: nothing can be said")
 }
 
+/// What to know of the references of a norm.
+fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
+    let table = cohort.table();
+    let dimension = table.catalogue.at(norm.dimension);
+    let column = table.column(norm.dimension);
+    let mut remarks = Vec::new();
+    if !norm.not_credible.is_empty() {
+        remarks.push(not_credible(cohort, norm));
+    }
+    let aside: Vec<String> = norm
+        .basis
+        .set_aside
+        .iter()
+        .map(|aside| {
+            let row = aside.reference.row();
+            let value = column.map_or(f64::NAN, |c| c.values[row]);
+            format!(
+                "{} ({} {}, p {})",
+                output::shown(table.specimens.names.get(row)),
+                sized(value, 0.01 * value),
+                dimension.unit,
+                probability(aside.p)
+            )
+        })
+        .collect();
+    if !aside.is_empty() {
+        remarks.push(format!(
+            "{}: set aside, because unlike the others: {}",
+            dimension.label,
+            aside.join(", ")
+        ));
+    }
+    if norm.basis.disagree {
+        remarks.push(format!(
+            "{}: the references disagree with each other: look at them first",
+            dimension.label
+        ));
+    }
+    remarks
+}
+
 /// A reference that no real pipe has, and what to do about it.
 fn not_credible(cohort: &Cohort<'_>, norm: &Norm) -> String {
     let table = cohort.table();
@@ -187,7 +237,7 @@ fn not_credible(cohort: &Cohort<'_>, norm: &Norm) -> String {
         String::new()
     };
     format!(
-        "{}: {}{more} outside the credible {low} to {high} {}, and it counts: correct or withdraw it",
+        "{}: {}{more} outside the credible {low} to {high} {}: correct or withdraw it",
         dimension.label,
         names.join(", "),
         dimension.unit
@@ -212,7 +262,11 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
         let seen = norm.described;
         let Some(firm) = &norm.firm else {
             let scale = seen.max - seen.min;
-            let mut cells = vec![label, norm.n.to_string(), sized(norm.centre, scale)];
+            let mut cells = vec![
+                label,
+                norm.basis.kept.len().to_string(),
+                sized(norm.centre, scale),
+            ];
             cells.extend(["-", "-", "too few", "too few"].map(str::to_owned));
             cells.push(band(seen.min, seen.max, scale));
             output::add_row(&mut table, cells);
@@ -227,7 +281,7 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             &mut table,
             vec![
                 label,
-                norm.n.to_string(),
+                norm.basis.kept.len().to_string(),
                 sized(norm.centre, in_unit),
                 sized((firm.centre.high - firm.centre.low) / 2.0, in_unit),
                 spread,

@@ -2,6 +2,7 @@
 
 use std::io::{self, IsTerminal as _, Write};
 
+use calibriar::norm::Loan;
 use calibriar::verdict::Verdict;
 use clap::ValueEnum;
 use comfy_table::{
@@ -237,6 +238,63 @@ pub(super) fn probability(p: f64) -> String {
         "<0.0001".to_owned()
     } else {
         format!("{p:.4}")
+    }
+}
+
+/// Where the strength of some norms comes from: `3 pieces of this pattern + 11 degrees of freedom
+/// borrowed from 7 other patterns`; nothing where nobody speaks.
+pub(super) fn strength(of: impl Iterator<Item = (usize, Option<Loan>)>) -> Option<String> {
+    let (mut pieces, mut freedom, mut lenders) = (Extent::new(), Extent::new(), Extent::new());
+    let mut all_borrow = true;
+    for (n, loan) in of.filter(|(n, _)| *n > 0) {
+        pieces.add(n as f64);
+        match loan {
+            Some(loan) => {
+                freedom.add(loan.spread.df);
+                lenders.add(loan.spread.lenders as f64);
+            }
+            None => all_borrow = false,
+        }
+    }
+    let own = format!("{} of this pattern", pieces.of("piece", "pieces", 0)?);
+    let borrowed = freedom.of("degree of freedom", "degrees of freedom", 1);
+    let Some((borrowed, from)) = borrowed.zip(lenders.of("other pattern", "other patterns", 0))
+    else {
+        return Some(format!("strength: {own}, nothing borrowed"));
+    };
+    let some = if all_borrow {
+        ""
+    } else {
+        " for some dimensions"
+    };
+    Some(format!(
+        "strength: {own} + {borrowed} borrowed from {from}{some}"
+    ))
+}
+
+/// The least and greatest of some numbers.
+struct Extent(f64, f64);
+
+impl Extent {
+    fn new() -> Extent {
+        Extent(f64::INFINITY, f64::NEG_INFINITY)
+    }
+
+    fn add(&mut self, value: f64) {
+        *self = Extent(self.0.min(value), self.1.max(value));
+    }
+
+    /// `3 pieces`, `3 to 5 pieces`; nothing of no numbers.
+    fn of(&self, one: &str, many: &str, decimals: usize) -> Option<String> {
+        let (low, high) = (
+            format!("{:.decimals$}", self.0),
+            format!("{:.decimals$}", self.1),
+        );
+        (self.0 <= self.1).then(|| match low == high {
+            true if self.1 == 1.0 => format!("1 {one}"),
+            true => format!("{high} {many}"),
+            false => format!("{low} to {high} {many}"),
+        })
     }
 }
 

@@ -1,15 +1,18 @@
 //! Where readings come from and whose count: the options that most commands share.
 
+use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use calibriar::catalogue::Standing;
+use calibriar::catalogue::{Catalogue, Kind, Standing, nearest};
 use calibriar::cohort::{Choice, Cohort, Selection};
-use calibriar::norm::Settings;
+use calibriar::norm::{Borrowing, Settings};
 use calibriar::source::{Request, Source, is_table, open};
 use calibriar::table::{Options, SetAside};
 use clap::Args;
+use clap::builder::NonEmptyStringValueParser;
 
+use super::norms::hint;
 use super::output::{FormatArgument, shown};
 use super::{CliError, remark};
 
@@ -220,11 +223,102 @@ pub(super) struct JudgeArguments {
     /// Probability with which a wholly good piece is called out of norm
     #[arg(long, value_name = "SHARE", default_value_t = 0.05)]
     alpha: f64,
+    /// Judge by the piece's own pattern alone, as if the source had no other: nothing is learned
+    /// from the maker's other patterns
+    #[arg(long)]
+    pub(super) no_borrowing: bool,
+    /// Dimensions whose spread differs between patterns in its own way (the hand-finished ones, say)
+    /// and is borrowed apart from that of the others; may be given more than once
+    #[arg(long, value_name = "DIMENSION,...", value_parser = NonEmptyStringValueParser::new())]
+    family: Vec<String>,
+    /// A spread that is known for certain, instead of a borrowed one: `bit thickness=2%`, or in the
+    /// dimension's unit for an angle or an offset; may be given more than once
+    #[arg(long, value_name = "DIMENSION=SPREAD", value_parser = assignment, conflicts_with = "no_borrowing")]
+    spread: Vec<(String, String)>,
+    /// A deviation that matters, in the dimension's unit: the dimension counts as decided once such
+    /// a deviation would be noticed (`bit thickness=0.3`); may be given more than once
+    #[arg(long, value_name = "DIMENSION=SIZE", value_parser = assignment)]
+    matters: Vec<(String, String)>,
+}
+
+/// `NAME=VALUE` as typed.
+fn assignment(text: &str) -> Result<(String, String), String> {
+    let (name, value) = text
+        .split_once('=')
+        .ok_or_else(|| "expected a dimension, `=` and a number".to_owned())?;
+    Ok((name.trim().to_owned(), value.trim().to_owned()))
+}
+
+/// The key of a dimension as typed.
+fn key_of(catalogue: &Catalogue, name: &str) -> Result<String, CliError> {
+    match catalogue.find(name) {
+        Some(index) => Ok(catalogue.at(index).key.clone()),
+        None => {
+            let near = nearest(name, catalogue.names());
+            Err(CliError::Usage(format!(
+                "no dimension `{name}`{}",
+                hint(&near)
+            )))
+        }
+    }
+}
+
+/// A size over 0; per cent where the dimension is judged as a ratio and they are asked for.
+fn size(option: &str, text: &str, relative: bool) -> Result<f64, CliError> {
+    let (number, scale) = match text.strip_suffix('%') {
+        Some(number) if relative => (number.trim_end(), 0.01),
+        _ => (text, 1.0),
+    };
+    match number.parse::<f64>() {
+        Ok(value) if value > 0.0 && value.is_finite() => Ok(value * scale),
+        _ => Err(CliError::Usage(format!(
+            "{option}: expected a number over 0{}, got `{text}`",
+            if relative {
+                " or per cent, as 0.02 or 2%"
+            } else {
+                ""
+            }
+        ))),
+    }
 }
 
 impl JudgeArguments {
     pub(super) fn settings(&self) -> Result<Settings, CliError> {
         Ok(Settings::new(self.coverage, self.confidence, self.alpha)?)
+    }
+
+    /// The settings with the deviations that matter.
+    pub(super) fn settings_for(
+        &self,
+        settings: Settings,
+        catalogue: &Catalogue,
+    ) -> Result<Settings, CliError> {
+        let mut matters = BTreeMap::new();
+        for (name, value) in &self.matters {
+            let key = key_of(catalogue, name)?;
+            matters.insert(key, size("--matters", value, false)?);
+        }
+        Ok(settings.with_matters(matters))
+    }
+
+    /// From whom spreads are borrowed.
+    pub(super) fn borrowing(&self, catalogue: &Catalogue) -> Result<Borrowing, CliError> {
+        let mut borrowing = Borrowing {
+            nothing: self.no_borrowing,
+            ..Borrowing::default()
+        };
+        for names in &self.family {
+            let keys = names.split(',').map(|name| key_of(catalogue, name.trim()));
+            borrowing.families.push(keys.collect::<Result<_, _>>()?);
+        }
+        for (name, value) in &self.spread {
+            let key = key_of(catalogue, name)?;
+            let ratio = catalogue.find(&key).map(|i| catalogue.at(i).kind) == Some(Kind::Ratio);
+            borrowing
+                .stated
+                .insert(key, size("--spread", value, ratio)?);
+        }
+        Ok(borrowing)
     }
 
     /// Sorts a source's readings by pattern and period; warns where no standing is known.

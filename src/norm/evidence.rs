@@ -1,79 +1,184 @@
-//! What the references of every pattern and dimension sum up to.
+//! What norms and verdicts rest on: the references of every pattern and dimension, and what all
+//! patterns together teach of spread.
 
-use std::thread;
+use std::borrow::Cow;
 
+use super::borrowing::Borrowing;
+use super::lenders::Lenders;
 use crate::cohort::{Cohort, Reference};
-use crate::stats::Sums;
+use crate::notation::Quantity;
+use crate::parallel;
+use crate::stats::{BorrowedSpread, PeriodShare, Rated, ShareEvidence};
+use crate::table::{Column, Uncertainty};
 
-/// The sums of every column and group of a cohort.
-#[derive(Clone, Debug)]
-pub struct Evidence {
-    by_column: Vec<Vec<Sums>>,
+/// The references of a cohort, sorted, with what they teach.
+#[derive(Debug)]
+pub struct Evidence<'t> {
+    cohort: &'t Cohort<'t>,
+    columns: Vec<Sorted>,
+    borrowing: Borrowing,
+    /// What each group's references say of the period share, and all together.
+    share_of: Vec<ShareEvidence>,
+    share: ShareEvidence,
+    lenders: Lenders,
 }
 
-impl Evidence {
-    /// Adds up the references of all columns, the columns shared out between threads. Each column
-    /// is added up in the order of its rows, so the sums are the same on any number of threads.
-    pub fn gather(cohort: &Cohort<'_>) -> Evidence {
-        let columns = &cohort.table().columns;
-        let threads = thread::available_parallelism().map_or(1, usize::from);
-        let share = columns.len().div_ceil(threads).max(1);
-        let sum_up = |column| {
-            let mut sums = vec![Sums::default(); cohort.groups().len()];
-            for reference in cohort.references(column) {
-                sums[reference.group()].add(reference.x(), reference.u());
-            }
-            sums
+/// A column's references by group, then period, then row.
+#[derive(Debug)]
+struct Sorted {
+    references: Vec<Reference>,
+    starts: Vec<u32>,
+}
+
+impl<'t> Evidence<'t> {
+    /// Sorts a cohort's references and adds up what they teach.
+    pub fn gather(cohort: &'t Cohort<'t>, borrowing: &Borrowing) -> Evidence<'t> {
+        let columns = cohort.table().columns.len();
+        let mut evidence = Evidence {
+            cohort,
+            columns: parallel::map(columns, |column| Sorted::new(cohort, column)),
+            borrowing: borrowing.clone(),
+            share_of: Vec::new(),
+            share: ShareEvidence::default(),
+            lenders: Lenders::default(),
         };
-        let by_column = thread::scope(|scope| {
-            let work: Vec<_> = columns
-                .chunks(share)
-                .map(|some| scope.spawn(move || some.iter().map(sum_up).collect::<Vec<_>>()))
-                .collect();
-            // The panic of a thread goes on in this one.
-            work.into_iter()
-                .flat_map(|w| {
-                    w.join()
-                        .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-                })
-                .collect()
+        evidence.share_of = parallel::map(cohort.groups().len(), |group| {
+            let mut share = ShareEvidence::default();
+            for column in 0..columns {
+                share.add(&ShareEvidence::of(&evidence.fine(column, group)));
+            }
+            share
         });
-        Evidence { by_column }
-    }
-
-    /// The sums of a column (by position in the table) and group.
-    pub fn of(&self, column: usize, group: usize) -> &Sums {
-        &self.by_column[column][group]
-    }
-
-    /// The same without the readings of some pieces.
-    pub fn without(
-        &self,
-        cohort: &Cohort<'_>,
-        column: usize,
-        group: usize,
-        rows: &[usize],
-    ) -> Sums {
-        let table = cohort.table();
-        let of = &table.columns[column];
-        let kind = table.dimension(of).kind;
-        let own: Vec<Reference> = rows
-            .iter()
-            .filter_map(|&row| cohort.reference(of, kind, row))
-            .filter(|own| own.group() == group)
-            .collect();
-        match own.as_slice() {
-            [] => Some(*self.of(column, group)),
-            [one] => self.of(column, group).without(one.x(), one.u()),
-            _ => None,
+        for share in &evidence.share_of {
+            evidence.share.add(share);
         }
-        .unwrap_or_else(|| {
-            let mut others = Sums::default();
-            let fellows = cohort
-                .references(of)
-                .filter(|r| r.group() == group && !rows.contains(&r.row()));
-            fellows.for_each(|r| others.add(r.x(), r.u()));
-            others
-        })
+        if !borrowing.nothing {
+            evidence.lenders = Lenders::new(&evidence);
+        }
+        evidence
+    }
+
+    /// The cohort behind it.
+    pub fn cohort(&self) -> &'t Cohort<'t> {
+        self.cohort
+    }
+
+    /// From whom spreads are borrowed.
+    pub fn borrowing(&self) -> &Borrowing {
+        &self.borrowing
+    }
+
+    pub(super) fn lenders(&self) -> &Lenders {
+        &self.lenders
+    }
+
+    /// The references of a column (by position in the table) and group, by period, then row.
+    pub fn of(&self, column: usize, group: usize) -> &[Reference] {
+        let Sorted { references, starts } = &self.columns[column];
+        &references[starts[group] as usize..starts[group + 1] as usize]
+    }
+
+    /// The same without some rows.
+    pub fn without(&self, column: usize, group: usize, rows: &[usize]) -> Cow<'_, [Reference]> {
+        let all = self.of(column, group);
+        if all.iter().any(|r| rows.contains(&r.row())) {
+            let others = all.iter().filter(|r| !rows.contains(&r.row()));
+            Cow::Owned(others.copied().collect())
+        } else {
+            Cow::Borrowed(all)
+        }
+    }
+
+    /// Those of a column's and group's references that are fine enough to teach.
+    pub(super) fn fine(&self, column: usize, group: usize) -> Cow<'_, [Reference]> {
+        self.finer(column, Cow::Borrowed(self.of(column, group)))
+    }
+
+    /// Whether the reading at a row of a column is fine enough to teach the spread of pieces.
+    pub(crate) fn is_fine(&self, column: &Column, row: usize) -> bool {
+        let quantity = self.cohort.table().dimension(column).quantity;
+        column.uncertainty(row) <= coarsest_fine(quantity)
+    }
+
+    /// The groups that lend to a group: the maker's other patterns.
+    pub(crate) fn lending_groups(&self, group: usize) -> Vec<usize> {
+        self.lenders.to(group)
+    }
+
+    /// What the maker's other patterns lend, at a period ratio `lambda`, to a dimension that is
+    /// derived from others, whose sets they have in the order of [`Evidence::lending_groups`]: it
+    /// borrows in the family of the dimensions that no family names.
+    pub(crate) fn lend_beside(
+        &self,
+        group: usize,
+        lambda: f64,
+        derived: &[Vec<Rated>],
+    ) -> Option<BorrowedSpread> {
+        self.lenders.lend_beside(self, group, lambda, derived)
+    }
+
+    fn finer<'r>(&self, column: usize, all: Cow<'r, [Reference]>) -> Cow<'r, [Reference]> {
+        let of = &self.cohort.table().columns[column];
+        let coarsest = coarsest_fine(self.cohort.table().dimension(of).quantity);
+        let is_fine = |r: &Reference| of.uncertainty(r.row()) <= coarsest;
+        match of.uncertainty {
+            Uncertainty::Step(_) if all.first().is_none_or(is_fine) => all,
+            Uncertainty::Step(_) => Cow::Borrowed(&[]),
+            Uncertainty::Each(_) if all.iter().all(is_fine) => all,
+            Uncertainty::Each(_) => {
+                Cow::Owned(all.iter().filter(|r| is_fine(r)).copied().collect())
+            }
+        }
+    }
+
+    /// How much of the spread lies between periods, for a piece of that group whose own rows must
+    /// not speak: by all patterns, or without borrowing by its own alone.
+    pub fn period_share(&self, group: usize, own_rows: &[usize]) -> PeriodShare {
+        let alone = self.borrowing.nothing;
+        let mut share = if alone {
+            self.share_of[group].clone()
+        } else {
+            self.share.clone()
+        };
+        let mut groups: Vec<usize> = own_rows.iter().map(|&r| self.cohort.group_of(r)).collect();
+        groups.sort_unstable();
+        groups.dedup();
+        for &own in groups.iter().filter(|&&g| g == group || !alone) {
+            for column in 0..self.columns.len() {
+                let others = self.without(column, own, own_rows);
+                if let Cow::Owned(_) = others {
+                    share.remove(&ShareEvidence::of(&self.fine(column, own)));
+                    share.add(&ShareEvidence::of(&self.finer(column, others)));
+                }
+            }
+        }
+        share.share()
+    }
+}
+
+impl Sorted {
+    fn new(cohort: &Cohort<'_>, column: usize) -> Sorted {
+        let of: &Column = &cohort.table().columns[column];
+        let kind = cohort.table().dimension(of).kind;
+        let groups = cohort.groups();
+        let mut references = Vec::with_capacity(groups.iter().map(|g| g.references).sum());
+        let mut starts = Vec::with_capacity(groups.len() + 1);
+        for group in 0..groups.len() {
+            starts.push(references.len() as u32);
+            let rows = cohort.reference_rows(group).iter();
+            references.extend(rows.filter_map(|&row| cohort.reference(of, kind, row as usize)));
+        }
+        starts.push(references.len() as u32);
+        Sorted { references, starts }
+    }
+}
+
+/// The largest standard uncertainty of a reading that teaches the spread of pieces, in the house's
+/// unit: that of direct contact or a gauge, readings to 1/64 inch included.
+fn coarsest_fine(quantity: Quantity) -> f64 {
+    match quantity {
+        Quantity::Length => 0.12,
+        Quantity::Angle => 0.5,
+        Quantity::Mass | Quantity::Colour => f64::INFINITY,
     }
 }

@@ -3,24 +3,33 @@
 //! | file | holds |
 //! |---|---|
 //! | `settings` | coverage, confidence and error rate, checked once |
-//! | `evidence` | what the references of every pattern and dimension sum up to |
+//! | `borrowing` | from whom spreads are borrowed, and which the user states |
+//! | `evidence` | the references of every pattern and dimension, and what all teach together |
+//! | `lenders` | the patterns of each maker as lenders of spread to each other |
+//! | `basis` | what one dimension of one pattern is judged by |
 //! | `mod` | the norm of one pattern and dimension |
 //!
 //! Everything is worked out on the scale of judgement (the logarithm for sizes) and given in the
 //! unit of the dimension. `docs/methods.md` has the formulas.
 
+mod basis;
+mod borrowing;
 mod evidence;
+mod lenders;
 mod settings;
 
+pub use basis::{Basis, Beforehand, SetAside};
+pub use borrowing::Borrowing;
 pub use evidence::Evidence;
+pub use lenders::Loan;
 pub use settings::{Settings, SettingsError};
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 
 use crate::catalogue::Kind;
-use crate::cohort::{Cohort, from_scale};
-use crate::stats::{Predictive, StatsError, Sums, describe, two_sided_factor};
-use crate::table::Column;
+use crate::cohort::{Reference, from_scale};
+use crate::stats::{Predictive, StatsError, describe, two_sided_factor};
 
 /// The norm of one dimension of one pattern.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,16 +40,14 @@ pub struct Norm {
     pub dimension: usize,
     /// On which scale it is judged.
     pub kind: Kind,
-    /// References that speak.
-    pub n: usize,
-    /// References set aside because they are unlike their fellows.
-    pub n_set_aside: usize,
+    /// The references, screened, and what is known beforehand.
+    pub basis: Basis,
+    /// What the maker's other patterns lend.
+    pub loan: Option<Loan>,
     /// Rows of references outside the dimension's credible range. They count: somebody should
     /// correct or withdraw them.
     pub not_credible: Vec<usize>,
-    /// Degrees of freedom that come from the maker's other patterns.
-    pub borrowed_df: f64,
-    /// Plain description of the references, in the unit.
+    /// Plain description of the references before any screening, in the unit.
     pub described: Described,
     /// Centre, in the unit; the geometric centre for a ratio.
     pub centre: f64,
@@ -68,8 +75,10 @@ pub struct Described {
 /// The part of a norm that needs a spread.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Firm {
-    /// Spread of the readings: relative for a ratio, in the unit for an interval.
+    /// Spread of good pieces within a period: relative for a ratio, in the unit for an interval.
     pub spread: f64,
+    /// Spread of the periods' centres, likewise.
+    pub spread_between_periods: f64,
     /// Degrees of freedom of the spread.
     pub df: f64,
     /// Confidence interval of the centre, in the unit.
@@ -116,99 +125,119 @@ pub fn deviation_in_unit(kind: Kind, centre: f64, deviation: f64) -> f64 {
 /// # Errors
 /// [`StatsError`] for readings beyond what an `f64` can describe.
 pub fn norms(
-    cohort: &Cohort<'_>,
+    evidence: &Evidence<'_>,
     groups: &[usize],
     settings: &Settings,
 ) -> Result<Vec<Norm>, StatsError> {
-    let table = cohort.table();
-    let mut columns: Vec<&Column> = table.columns.iter().collect();
-    columns.sort_by_key(|c| c.dimension);
-    let mut place = vec![None; cohort.groups().len()];
-    groups
-        .iter()
-        .enumerate()
-        .for_each(|(at, &g)| place[g] = Some(at));
-    let mut found: Vec<Vec<Norm>> = vec![Vec::new(); groups.len()];
+    let table = evidence.cohort().table();
+    let mut columns: Vec<usize> = (0..table.columns.len()).collect();
+    columns.sort_by_key(|&c| table.columns[c].dimension);
     let mut factors = ToleranceFactors::new(settings);
-    for column in columns {
-        let mut values: Vec<Vec<f64>> = vec![Vec::new(); groups.len()];
-        let mut sums = vec![Sums::default(); groups.len()];
-        let mut not_credible: Vec<Vec<usize>> = vec![Vec::new(); groups.len()];
-        let dimension = table.dimension(column);
-        for reference in cohort.references(column) {
-            if let Some(at) = place[reference.group()] {
-                let value = column.values[reference.row()];
-                values[at].push(value);
-                if dimension
-                    .credible
-                    .is_some_and(|(low, high)| value < low || value > high)
-                {
-                    not_credible[at].push(reference.row());
-                }
-                sums[at].add(reference.x(), reference.u());
+    let mut norms = Vec::new();
+    for &group in groups {
+        let known = Beforehand::new(evidence, group, &[]);
+        for &column in &columns {
+            let references = evidence.of(column, group);
+            if !references.is_empty() {
+                norms.push(norm(
+                    evidence,
+                    group,
+                    column,
+                    references,
+                    &known,
+                    &mut factors,
+                )?);
             }
         }
-        let kind = dimension.kind;
-        for (at, values) in values.iter().enumerate().filter(|(_, v)| !v.is_empty()) {
-            let described = describe(values)?;
-            found[at].push(Norm {
-                group: groups[at],
-                dimension: column.dimension,
-                kind,
-                n: values.len(),
-                n_set_aside: 0,
-                not_credible: std::mem::take(&mut not_credible[at]),
-                borrowed_df: 0.0,
-                described: Described {
-                    mean: described.mean,
-                    sd: described.sd,
-                    median: described.median,
-                    mad: described.mad,
-                    min: described.min,
-                    max: described.max,
-                },
-                centre: from_scale(kind, sums[at].mean()),
-                firm: match Predictive::new(&sums[at]) {
-                    Some(predictive) => Some(firm(&predictive, kind, settings, &mut factors)?),
-                    None => None,
-                },
-            });
-        }
     }
-    Ok(found.into_iter().flatten().collect())
+    Ok(norms)
+}
+
+fn norm(
+    evidence: &Evidence<'_>,
+    group: usize,
+    column: usize,
+    references: &[Reference],
+    known: &Beforehand,
+    factors: &mut ToleranceFactors<'_>,
+) -> Result<Norm, StatsError> {
+    let table = evidence.cohort().table();
+    let of = &table.columns[column];
+    let dimension = table.dimension(of);
+    let values: Vec<f64> = references.iter().map(|r| of.values[r.row()]).collect();
+    let described = describe(&values)?;
+    let beyond = |value: f64| {
+        let range = dimension.credible;
+        range.is_some_and(|(low, high)| value < low || value > high)
+    };
+    let basis = Basis::new(Cow::Borrowed(references), known.prior(column));
+    let centre = match &basis.predictive {
+        Some(predictive) => predictive.centre(),
+        // One reference and nothing lent: it is its own centre.
+        None => basis.kept.iter().map(|r| r.rated().x).sum::<f64>() / basis.kept.len() as f64,
+    };
+    Ok(Norm {
+        group,
+        dimension: of.dimension,
+        kind: dimension.kind,
+        loan: known.loans[column],
+        not_credible: references
+            .iter()
+            .map(|r| r.row())
+            .filter(|&row| beyond(of.values[row]))
+            .collect(),
+        described: Described {
+            mean: described.mean,
+            sd: described.sd,
+            median: described.median,
+            mad: described.mad,
+            min: described.min,
+            max: described.max,
+        },
+        centre: from_scale(dimension.kind, centre),
+        firm: match &basis.predictive {
+            Some(predictive) => {
+                let variance = predictive.variance(basis.usual_uncertainty());
+                Some(firm(predictive, variance, dimension.kind, factors)?)
+            }
+            None => None,
+        },
+        basis,
+    })
 }
 
 fn firm(
     predictive: &Predictive,
+    variance: f64,
     kind: Kind,
-    settings: &Settings,
-    factors: &mut ToleranceFactors,
+    factors: &mut ToleranceFactors<'_>,
 ) -> Result<Firm, StatsError> {
+    let settings = factors.settings;
     let centre = predictive.centre();
-    let variance = predictive.variance_like_references();
     let least = predictive.least_noticeable(variance);
     let factor = factors.of(predictive.df(), predictive.n_effective())?;
     let band = |half_width: f64| Band::about(kind, centre, half_width);
     Ok(Firm {
         spread: predictive.spread(),
+        spread_between_periods: predictive.spread_between_periods(),
         df: predictive.df(),
         centre: band(predictive.centre_half_width(settings.confidence())),
         typical: band(predictive.half_width(variance, settings.coverage())),
-        tolerance: band(factor * predictive.spread()),
+        tolerance: band(factor * predictive.total_spread()),
         least_noticeable: deviation_in_unit(kind, centre, least),
     })
 }
 
 /// Exact tolerance factors, each worked out once.
-struct ToleranceFactors {
-    coverage: crate::stats::Coverage,
+struct ToleranceFactors<'s> {
+    settings: &'s Settings,
     known: HashMap<(u64, u64), f64>,
 }
 
-impl ToleranceFactors {
-    fn new(settings: &Settings) -> ToleranceFactors {
+impl<'s> ToleranceFactors<'s> {
+    fn new(settings: &'s Settings) -> ToleranceFactors<'s> {
         ToleranceFactors {
-            coverage: settings.tolerance(),
+            settings,
             known: HashMap::new(),
         }
     }
@@ -218,7 +247,7 @@ impl ToleranceFactors {
         if let Some(&factor) = self.known.get(&key) {
             return Ok(factor);
         }
-        let factor = two_sided_factor(self.coverage, df, n_effective)?;
+        let factor = two_sided_factor(self.settings.tolerance(), df, n_effective)?;
         self.known.insert(key, factor);
         Ok(factor)
     }

@@ -1,12 +1,15 @@
 //! How sure to be: checked once, so that nothing later can fail because of it.
 
+use std::collections::BTreeMap;
+
 use crate::stats::{Coverage, StatsError};
 
-/// Coverage, confidence and error rate, each strictly between 0 and 1.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// Coverage, confidence and error rate, each strictly between 0 and 1, and which deviations matter.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
     tolerance: Coverage,
     alpha: f64,
+    matters: BTreeMap<String, f64>,
 }
 
 /// A setting that is no probability.
@@ -39,7 +42,23 @@ impl Settings {
                 what: "coverage",
                 value: coverage,
             })?;
-        Ok(Settings { tolerance, alpha })
+        Ok(Settings {
+            tolerance,
+            alpha,
+            matters: BTreeMap::new(),
+        })
+    }
+
+    /// The same with the deviations that matter, by the dimension's key, in its unit: silence about
+    /// such a dimension means something once a deviation of that size would be noticed.
+    #[must_use]
+    pub fn with_matters(self, matters: BTreeMap<String, f64>) -> Settings {
+        Settings { matters, ..self }
+    }
+
+    /// The deviation of a dimension that matters, where the user says so.
+    pub fn matters(&self, key: &str) -> Option<f64> {
+        self.matters.get(key).copied()
     }
 
     /// The share of good pieces that a band is meant to hold.

@@ -49,6 +49,8 @@ pub struct BorrowedSpread {
     pub information: f64,
     /// Degrees of freedom that the loan is worth: `1 / (phi + 1 / D)`.
     pub df: f64,
+    /// How many patterns lend.
+    pub lenders: usize,
 }
 
 fn phi_at(j: usize) -> f64 {
@@ -80,6 +82,7 @@ pub fn borrowed_spread(dimensions: &[Vec<SetVariance>]) -> Borrowed {
                 s2: fit.log_s2.exp(),
                 information: fit.information,
                 df: 1.0 / (phi + 1.0 / fit.information),
+                lenders: sets.len(),
             })
         })
         .collect();

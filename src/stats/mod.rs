@@ -41,9 +41,9 @@ pub use location::{
     quantile_type7,
 };
 pub use misfit::{Misfit, ShrunkCorrelation, misfit, shrunk_correlation};
-pub use multiple::{benjamini_hochberg, holm};
-pub use period_share::{PeriodShare, period_share};
-pub use predictive::{Predictive, Prior, Standpoint, Sums, references_needed};
+pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
+pub use period_share::{PeriodShare, ShareEvidence, period_share};
+pub use predictive::{Predictive, Prior, Standpoint, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use screening::{Screened, SetAsideReference, screen};
 pub use size_shape::{SizeShape, size_and_shape};
@@ -56,4 +56,4 @@ pub use tails::{
 pub use tolerance::{
     Coverage, howe_factor, normal_tolerance_factor, one_sided_factor, two_sided_factor,
 };
-pub use two_level::{PeriodSums, Rated, TwoLevel, two_level};
+pub use two_level::{LeftOut, PeriodSums, Rated, TwoLevel, two_level};

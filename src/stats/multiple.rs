@@ -54,9 +54,15 @@ pub fn holm(p: &[f64]) -> Vec<f64> {
 /// ```
 #[must_use]
 pub fn benjamini_hochberg(p: &[f64]) -> Vec<f64> {
+    benjamini_hochberg_among(p, p.len())
+}
+
+/// [`benjamini_hochberg`] for the smallest p-values of `comparisons` in all: the others count as 1.
+#[must_use]
+pub fn benjamini_hochberg_among(p: &[f64], comparisons: usize) -> Vec<f64> {
     let (order, p) = ranked(p);
-    let m = p.len();
-    let mut adjusted = vec![0.0; m];
+    let m = comparisons.max(p.len());
+    let mut adjusted = vec![0.0; p.len()];
     let mut running = 1.0_f64;
     for (rank, &index) in order.iter().enumerate().rev() {
         running = running.min(p[index] * m as f64 / (rank + 1) as f64);

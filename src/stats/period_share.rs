@@ -9,7 +9,7 @@
 //! H. D. Patterson and R. Thompson, Biometrika 58 (1971) 545-554; D. A. Harville, Biometrika 61
 //! (1974) 383-385.
 
-use super::two_level::{Rated, two_level};
+use super::two_level::{Rated, TwoLevel, two_level};
 
 /// Grid points of `rho`, and of `phi` in the borrowed spread.
 pub(super) const GRID: usize = 20;
@@ -17,12 +17,10 @@ pub(super) const GRID: usize = 20;
 const LEAST_Q: f64 = 1e-20;
 
 /// The share of the variance that lies between periods.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PeriodShare {
     /// `rho`, between 0 and 1.
     pub rho: f64,
-    /// Log likelihood at the grid points `(j - 1/2) / 20`; empty where no set can tell.
-    pub log_likelihood: Vec<f64>,
 }
 
 impl PeriodShare {
@@ -32,38 +30,94 @@ impl PeriodShare {
     }
 }
 
-/// Fits the share to sets of readings (a pattern's references of one dimension each); reading
-/// errors are left out. `rho = 0` where no set has both a period with two readings and a second
-/// period.
-pub fn period_share<'a>(sets: impl IntoIterator<Item = &'a [Rated]>) -> PeriodShare {
-    let sets: Vec<&[Rated]> = sets.into_iter().filter(|set| set.len() >= 2).collect();
-    let telling = |set: &[Rated]| {
+fn rho_at(j: usize) -> f64 {
+    (j as f64 + 0.5) / GRID as f64
+}
+
+/// What sets of readings (a pattern's references of one dimension each) say of the period share: log
+/// likelihoods, which add up. Reading errors are left out.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ShareEvidence {
+    /// At the grid points `(j - 1/2) / 20`.
+    log_likelihood: [f64; GRID],
+    /// Sets with a period of two readings or more and a second period: only these can tell.
+    telling: usize,
+}
+
+impl ShareEvidence {
+    /// What one set says.
+    pub fn of<R: Copy + Into<Rated>>(set: &[R]) -> ShareEvidence {
         let sums = two_level(set, 0.0, f64::INFINITY);
-        sums.is_some_and(|s| s.periods.len() >= 2 && s.periods.len() < set.len())
-    };
-    if !sets.iter().any(|set| telling(set)) {
-        return PeriodShare {
-            rho: 0.0,
-            log_likelihood: Vec::new(),
+        let telling = |s: &TwoLevel| s.periods.len() >= 2 && s.periods.len() < s.n;
+        let Some(sums) = sums.filter(telling) else {
+            return ShareEvidence::default();
         };
-    }
-    let log_likelihood: Vec<f64> = (0..GRID)
-        .map(|j| {
-            let rho = (j as f64 + 0.5) / GRID as f64;
-            let lambda = rho / (1.0 - rho);
-            let term = |set: &&[Rated]| {
-                let sums = two_level(set, lambda, f64::INFINITY).filter(|s| s.q > LEAST_Q)?;
+        let between_periods = |lambda: f64| -> (f64, f64, f64) {
+            let variances = sums.periods.iter().map(|p| lambda + 1.0 / p.weight);
+            let precision: f64 = variances.clone().map(|v| 1.0 / v).sum();
+            let shifts = sums.periods.iter().zip(variances.clone());
+            let shift: f64 = shifts.map(|(p, v)| (p.mean - sums.mu) / v).sum::<f64>() / precision;
+            let (mut q, mut ln_determinant) = (0.0, 0.0);
+            for (period, v) in sums.periods.iter().zip(variances) {
+                q += (period.mean - sums.mu - shift).powi(2) / v;
+                ln_determinant += (period.weight * v).ln();
+            }
+            (q, ln_determinant, precision)
+        };
+        let mut evidence = ShareEvidence {
+            telling: 1,
+            ..ShareEvidence::default()
+        };
+        for (j, term) in evidence.log_likelihood.iter_mut().enumerate() {
+            let rho = rho_at(j);
+            let (between, ln_determinant, precision) = between_periods(rho / (1.0 - rho));
+            let q = sums.within + between;
+            if q > LEAST_Q {
                 let freedom = (sums.n - 1) as f64;
-                Some(sums.ln_determinant - sums.v.ln() + freedom * sums.q.ln())
-            };
-            -0.5 * sets.iter().filter_map(term).sum::<f64>()
-        })
-        .collect();
-    let rho = posterior_mean(&log_likelihood, |j| (j as f64 + 0.5) / GRID as f64);
-    PeriodShare {
-        rho,
-        log_likelihood,
+                *term = -0.5 * (ln_determinant + precision.ln() + freedom * q.ln());
+            }
+        }
+        evidence
     }
+
+    /// Log likelihood at the grid points `(j - 1/2) / 20`, but for a constant.
+    pub fn log_likelihood(&self) -> &[f64] {
+        &self.log_likelihood
+    }
+
+    /// Takes in what others say.
+    pub fn add(&mut self, others: &ShareEvidence) {
+        self.telling += others.telling;
+        for (term, other) in self.log_likelihood.iter_mut().zip(others.log_likelihood) {
+            *term += other;
+        }
+    }
+
+    /// Takes out what some of those taken in say.
+    pub fn remove(&mut self, some: &ShareEvidence) {
+        self.telling -= some.telling;
+        for (term, some) in self.log_likelihood.iter_mut().zip(some.log_likelihood) {
+            *term -= some;
+        }
+    }
+
+    /// The share; `rho = 0` where no set can tell.
+    pub fn share(&self) -> PeriodShare {
+        let rho = match self.telling {
+            0 => 0.0,
+            _ => posterior_mean(&self.log_likelihood, rho_at),
+        };
+        PeriodShare { rho }
+    }
+}
+
+/// Fits the share to sets of readings.
+pub fn period_share<'a>(sets: impl IntoIterator<Item = &'a [Rated]>) -> PeriodShare {
+    let mut evidence = ShareEvidence::default();
+    for set in sets {
+        evidence.add(&ShareEvidence::of(set));
+    }
+    evidence.share()
 }
 
 /// The mean of `value` over grid points whose log weights are given.

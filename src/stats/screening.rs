@@ -10,8 +10,9 @@
 //! Leave-one-out, externally studentized residuals: R. D. Cook and S. Weisberg, Residuals and
 //! Influence in Regression (1982); the spread is borrowed.
 
-use super::predictive::{Predictive, Prior};
-use super::two_level::Rated;
+use super::predictive::{Prior, Spread};
+use super::two_level::{LeftOut, Rated, TwoLevel, two_level};
+use super::{normal_upper_quantile, t_two_sided};
 
 /// Reject at this level, over all references of a set.
 const ALPHA: f64 = 0.02;
@@ -25,6 +26,11 @@ pub struct Screened {
     pub set_aside: Vec<SetAsideReference>,
     /// Whether those that stay still disagree.
     pub disagree: bool,
+    /// The largest `|T|` of those that stay, each judged by the others, over the least that could
+    /// have set it aside: under 1 for certain where nothing comes near.
+    pub nearness: f64,
+    /// The same `|T|` itself.
+    pub largest_t: f64,
 }
 
 /// A reference that was set aside.
@@ -39,55 +45,91 @@ pub struct SetAsideReference {
 }
 
 /// Screens references by a prior spread.
-pub fn screen(readings: &[Rated], prior: &Prior) -> Screened {
+pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened {
     let most = readings.len().saturating_sub(1) / 2;
     let mut kept: Vec<usize> = (0..readings.len()).collect();
+    let mut left: Vec<Rated> = readings.iter().map(|&r| r.into()).collect();
     let mut set_aside = Vec::new();
     loop {
-        let m = kept.len();
-        let Some(worst) = worst(readings, &kept, prior) else {
-            return Screened {
-                kept,
-                set_aside,
-                disagree: false,
-            };
-        };
-        let unlike = |comparisons: usize| worst.p * (comparisons as f64) < ALPHA;
-        if m >= 3 && unlike(m) && set_aside.len() < most {
-            kept.retain(|&i| i != worst.index);
-            set_aside.push(worst);
-            continue;
+        let m = left.len();
+        let comparisons = if m > 2 { m as f64 } else { 1.0 };
+        let Comparison {
+            unlike,
+            largest_t,
+            nearness,
+        } = compare(&left, prior, ALPHA / comparisons);
+        match unlike {
+            Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
+                set_aside.push(SetAsideReference {
+                    index: kept.remove(at),
+                    p,
+                    deviation,
+                });
+                left.remove(at);
+            }
+            _ => {
+                return Screened {
+                    kept,
+                    set_aside,
+                    disagree: unlike.is_some(),
+                    nearness,
+                    largest_t,
+                };
+            }
         }
-        return Screened {
-            disagree: unlike(if m > 2 { m } else { 1 }),
-            kept,
-            set_aside,
-        };
     }
 }
 
-/// The reference least like the others; `None` for fewer than two.
-fn worst(readings: &[Rated], kept: &[usize], prior: &Prior) -> Option<SetAsideReference> {
-    if kept.len() < 2 {
-        return None;
-    }
-    let judged = kept.iter().filter_map(|&index| {
-        let others: Vec<Rated> = kept
-            .iter()
-            .filter(|&&other| other != index)
-            .map(|&other| readings[other])
-            .collect();
-        let own = readings[index];
-        let norm = Predictive::with_prior(&others, prior)?;
-        let at = match own.period {
-            Some(period) => norm.dated(period).judge(own.x, own.u),
-            None => norm.judge(own.x, own.u),
+/// Readings compared with each other.
+#[derive(Default)]
+struct Comparison {
+    /// Place, p and deviation of the reading least like the others, if its p is under the limit.
+    unlike: Option<(usize, f64, f64)>,
+    largest_t: f64,
+    nearness: f64,
+}
+
+/// Judges each reading by the others; a p under `limit` is unlike.
+fn compare(readings: &[Rated], prior: &Prior, limit: f64) -> Comparison {
+    let sums = match readings.len() {
+        0 | 1 => None,
+        _ => two_level(readings, prior.lambda, prior.variance),
+    };
+    let Some(sums) = sums else {
+        return Comparison::default();
+    };
+    // No t has lighter tails than the normal: what is inside its limit needs no p.
+    let inside = normal_upper_quantile(limit / 2.0);
+    let mut comparison = Comparison::default();
+    let mut least = (limit, 0.0);
+    for at in 0..readings.len() {
+        let Some(left) = left_out(&sums, readings, at) else {
+            continue;
         };
-        Some(SetAsideReference {
-            index,
-            p: at.p,
-            deviation: at.deviation,
-        })
-    });
-    judged.min_by(|a, b| a.p.total_cmp(&b.p))
+        let Some(spread) = Spread::new(prior, left.n, left.q, left.mean_r, left.mean_u2) else {
+            continue;
+        };
+        let t = (left.deviation / (spread.s2 * left.h).sqrt()).abs();
+        comparison.largest_t = comparison.largest_t.max(t);
+        if t < inside {
+            continue;
+        }
+        let p = t_two_sided(t, spread.nu);
+        // Of two that are both impossible the one further off.
+        if p < least.0 || (p == least.0 && p < limit && t > least.1) {
+            least = (p, t);
+            comparison.unlike = Some((at, p, left.deviation));
+        }
+    }
+    comparison.nearness = comparison.largest_t / inside;
+    comparison
+}
+
+/// What the others say of one reading.
+fn left_out(sums: &TwoLevel, readings: &[Rated], at: usize) -> Option<LeftOut> {
+    sums.without(readings[at]).or_else(|| {
+        let mut others = readings.to_vec();
+        let own = others.remove(at);
+        Some(two_level(&others, sums.lambda, sums.variance)?.seen_from(own))
+    })
 }

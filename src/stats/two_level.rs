@@ -40,32 +40,61 @@ pub struct TwoLevel {
     pub v: f64,
     /// The residual quadratic form (Q).
     pub q: f64,
-    /// Logarithm of the determinant of the relative covariance matrix.
-    pub ln_determinant: f64,
+    /// The part of it that lies within periods.
+    pub within: f64,
     /// Mean of the relative error variances r.
     pub mean_r: f64,
     /// Mean of the squared standard uncertainties.
     pub mean_u2: f64,
     /// The periods, in order of appearance.
     pub periods: Vec<PeriodSums>,
+    /// The period ratio that it was worked out with.
+    pub lambda: f64,
+    /// The square of the spread that it was worked out with.
+    pub variance: f64,
+}
+
+/// What all readings of a set but one say of that one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LeftOut {
+    /// The reading less what the others make of it, its period known.
+    pub deviation: f64,
+    /// The variance of that deviation in units of `s^2`, its own error included.
+    pub h: f64,
+    /// The others' number.
+    pub n: usize,
+    /// Their residual quadratic form.
+    pub q: f64,
+    /// The mean of their relative error variances.
+    pub mean_r: f64,
+    /// The mean of their squared standard uncertainties.
+    pub mean_u2: f64,
+}
+
+/// A reading's error variance relative to the spread; none where the spread is infinite.
+fn relative(u: f64, variance: f64) -> f64 {
+    if variance.is_infinite() {
+        0.0
+    } else {
+        u * u / variance
+    }
 }
 
 /// The two-level sums of some readings for a period ratio `lambda` and a spread whose square is
 /// `variance`; with `variance` infinite the readings count as free of error (r = 0).
 ///
 /// `None` for no readings.
-pub fn two_level(readings: &[Rated], lambda: f64, variance: f64) -> Option<TwoLevel> {
-    let r = |u: f64| {
-        if variance.is_infinite() {
-            0.0
-        } else {
-            u * u / variance
-        }
-    };
+pub fn two_level<R: Copy + Into<Rated>>(
+    readings: &[R],
+    lambda: f64,
+    variance: f64,
+) -> Option<TwoLevel> {
     let mut periods: Vec<PeriodSums> = Vec::new();
     // Which period each reading is in: a label again, or a new one.
     let mut of: Vec<usize> = Vec::with_capacity(readings.len());
-    for reading in readings {
+    let (mut sum_r, mut sum_u2) = (0.0, 0.0);
+    for &reading in readings {
+        let reading: Rated = reading.into();
         let known = reading
             .period
             .and_then(|_| periods.iter().position(|p| p.period == reading.period));
@@ -77,8 +106,11 @@ pub fn two_level(readings: &[Rated], lambda: f64, variance: f64) -> Option<TwoLe
             });
             periods.len() - 1
         });
+        let r = relative(reading.u, variance);
+        sum_r += r;
+        sum_u2 += reading.u * reading.u;
         // Weighted mean kept up reading by reading.
-        let weight = 1.0 / (1.0 + r(reading.u));
+        let weight = 1.0 / (1.0 + r);
         let period = &mut periods[at];
         period.weight += weight;
         period.mean += weight / period.weight * (reading.x - period.mean);
@@ -87,9 +119,16 @@ pub fn two_level(readings: &[Rated], lambda: f64, variance: f64) -> Option<TwoLe
     if readings.is_empty() {
         return None;
     }
+    let within: f64 = readings
+        .iter()
+        .zip(&of)
+        .map(|(&reading, &at)| {
+            let reading: Rated = reading.into();
+            (reading.x - periods[at].mean).powi(2) / (1.0 + relative(reading.u, variance))
+        })
+        .sum();
     let variance_of = |p: &PeriodSums| lambda + 1.0 / p.weight;
-    let precision: f64 = periods.iter().map(|p| 1.0 / variance_of(p)).sum();
-    let v = 1.0 / precision;
+    let v = 1.0 / periods.iter().map(|p| 1.0 / variance_of(p)).sum::<f64>();
     // About the first period's mean: large offsets then cost no digits.
     let origin = periods[0].mean;
     let shift: f64 = periods
@@ -97,28 +136,104 @@ pub fn two_level(readings: &[Rated], lambda: f64, variance: f64) -> Option<TwoLe
         .map(|p| (p.mean - origin) / variance_of(p))
         .sum();
     let mu = origin + v * shift;
-    let within: f64 = readings
-        .iter()
-        .zip(&of)
-        .map(|(reading, &at)| (reading.x - periods[at].mean).powi(2) / (1.0 + r(reading.u)))
-        .sum();
     let between: f64 = periods
         .iter()
         .map(|p| (p.mean - mu).powi(2) / variance_of(p))
         .sum();
-    let ln_determinant = readings.iter().map(|x| r(x.u).ln_1p()).sum::<f64>()
-        + periods
-            .iter()
-            .map(|p| (p.weight * variance_of(p)).ln())
-            .sum::<f64>();
+    let n = readings.len() as f64;
     Some(TwoLevel {
         n: readings.len(),
         mu,
         v,
         q: within + between,
-        ln_determinant,
-        mean_r: readings.iter().map(|x| r(x.u)).sum::<f64>() / readings.len() as f64,
-        mean_u2: readings.iter().map(|x| x.u * x.u).sum::<f64>() / readings.len() as f64,
+        within,
+        mean_r: sum_r / n,
+        mean_u2: sum_u2 / n,
         periods,
+        lambda,
+        variance,
     })
+}
+
+impl TwoLevel {
+    /// The sums of a period, where it has any.
+    pub fn period(&self, label: Option<u32>) -> Option<&PeriodSums> {
+        let label = label?;
+        self.periods.iter().find(|p| p.period == Some(label))
+    }
+
+    /// What is expected of a new piece's errorless reading: its centre and the variance about it in
+    /// units of `s^2`. A piece of a period with readings is expected near that period's (best linear
+    /// unbiased prediction: Henderson 1975, Biometrics 31), any other near `mu`.
+    pub fn expected(&self, period: Option<u32>) -> (f64, f64) {
+        let Some(of) = self.period(period) else {
+            return (self.mu, 1.0 + self.lambda + self.v);
+        };
+        let share = self.lambda / (self.lambda + 1.0 / of.weight);
+        let rest = 1.0 - share;
+        (
+            self.mu + share * (of.mean - self.mu),
+            1.0 + self.lambda * rest + rest * rest * self.v,
+        )
+    }
+
+    /// How a reading that is not of the set stands to it.
+    pub fn seen_from(&self, reading: Rated) -> LeftOut {
+        let (centre, h0) = self.expected(reading.period);
+        LeftOut {
+            deviation: reading.x - centre,
+            h: h0 + relative(reading.u, self.variance),
+            n: self.n,
+            q: self.q,
+            mean_r: self.mean_r,
+            mean_u2: self.mean_u2,
+        }
+    }
+
+    /// What all readings but one of the set say of that one, from the sums of all.
+    ///
+    /// With `P = A^-1 - A^-1 1 1' A^-1 V`, the deviation is `(P x)_i / P_ii`, its variance `1 / P_ii`,
+    /// and the others' Q is `Q - (P x)_i^2 / P_ii`. `None` for a set of one, and where so little of
+    /// Q would be left that its digits are gone: the caller then adds up the others afresh.
+    ///
+    /// # Source
+    /// Deletion in generalised least squares: R. D. Cook and S. Weisberg, Residuals and Influence in
+    /// Regression (1982), 2.2.
+    pub fn without(&self, reading: Rated) -> Option<LeftOut> {
+        /// At this share of the old Q four digits are lost, twelve stand.
+        const LEAST_LEFT: f64 = 1e-4;
+        if self.n < 2 {
+            return None;
+        }
+        let n = self.n as f64;
+        let r = relative(reading.u, self.variance);
+        let weight = 1.0 / (1.0 + r);
+        // A reading without a period is one by itself.
+        let (period_weight, mean) = match reading.period {
+            Some(_) => self.period(reading.period).map(|p| (p.weight, p.mean))?,
+            None => (weight, reading.x),
+        };
+        let spread = 1.0 + self.lambda * period_weight;
+        let residual = weight * ((reading.x - mean) + (mean - self.mu) / spread);
+        let p = weight
+            - weight * weight * self.lambda / spread
+            - self.v * (weight / spread) * (weight / spread);
+        let q = self.q - residual * residual / p;
+        if !(p > 0.0 && (q >= LEAST_LEFT * self.q || self.n == 2)) {
+            return None;
+        }
+        // The mean of what is left, where its digits are not gone.
+        let mean_left = |mean: f64, own: f64| {
+            let left = n * mean - own;
+            (mean == 0.0 || left >= LEAST_LEFT * n * mean).then_some(left / (n - 1.0))
+        };
+        Some(LeftOut {
+            deviation: residual / p,
+            h: 1.0 / p,
+            n: self.n - 1,
+            q: if self.n == 2 { 0.0 } else { q.max(0.0) },
+            mean_r: mean_left(self.mean_r, r)?,
+            mean_u2: mean_left(self.mean_u2, reading.u * reading.u)?,
+        })
+    }
 }

@@ -31,6 +31,13 @@ pub enum Caution {
     CoarseReading,
     /// All references read the same; their spread is taken from their uncertainty alone.
     ReferencesAgree,
+    /// Some references are so unlike their fellows that they were set aside.
+    ReferencesSetAside {
+        /// How many.
+        count: usize,
+    },
+    /// The references that speak are unlike each other.
+    ReferencesDisagree,
 }
 
 impl Caution {
@@ -85,6 +92,15 @@ impl fmt::Display for Caution {
             }
             Caution::CoarseReading => {
                 f.write_str("read much more coarsely than the references: measure it again")
+            }
+            Caution::ReferencesSetAside { count: 1 } => {
+                f.write_str("a reference unlike its fellows was set aside")
+            }
+            Caution::ReferencesSetAside { count } => {
+                write!(f, "{count} references unlike their fellows were set aside")
+            }
+            Caution::ReferencesDisagree => {
+                f.write_str("the references disagree with each other: look at them first")
             }
             Caution::ReferencesAgree => f.write_str(
                 "all references read the same: the spread is that of their reading alone",

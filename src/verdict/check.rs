@@ -1,10 +1,12 @@
 //! One piece against its pattern's good periods, every dimension.
 
-use super::{Caution, Verdict};
+use std::borrow::Cow;
+
+use super::{Caution, Joint, Verdict, joint};
 use crate::catalogue::State;
-use crate::cohort::{Cohort, from_scale, on_scale};
-use crate::norm::{Band, Evidence, Settings, deviation_in_unit};
-use crate::stats::{Predictive, Sums, holm, references_needed};
+use crate::cohort::{Reference, from_scale, on_scale};
+use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
+use crate::stats::{Prior, Rated, holm, references_needed};
 use crate::table::{Column, Table};
 
 /// The verdict on one piece.
@@ -18,10 +20,14 @@ pub struct Check {
     pub pattern: String,
     /// The chosen periods that its references come from.
     pub periods: Vec<String>,
+    /// The period in which it was made, where that is one of the cohort's.
+    pub period: Option<String>,
     /// The worst of its dimensions.
     pub verdict: Verdict,
     /// Every dimension that was measured, in the order of the catalogue.
     pub dimensions: Vec<DimensionCheck>,
+    /// Size, shape and misfit, where enough sizes were measured on piece and references.
+    pub joint: Option<Joint>,
 }
 
 /// The verdict on one dimension of one piece.
@@ -35,8 +41,14 @@ pub struct DimensionCheck {
     pub uncertainty: f64,
     /// Its state.
     pub state: State,
-    /// References without the piece itself.
+    /// References that speak, the piece itself left out.
     pub n: usize,
+    /// References set aside because they are unlike their fellows.
+    pub set_aside: Vec<SetAside>,
+    /// Whether those that speak disagree all the same.
+    pub disagree: bool,
+    /// What the maker's other patterns lend.
+    pub loan: Option<Loan>,
     /// The label.
     pub verdict: Verdict,
     /// The numbers behind it; `None` where the references say nothing.
@@ -57,6 +69,8 @@ pub struct Judged {
     pub spread: f64,
     /// Degrees of freedom of the spread.
     pub df: f64,
+    /// Whether references of the piece's own period say more than the others.
+    pub dated: bool,
     /// The band in which such a reading of a good piece falls with the settings' coverage.
     pub typical: Band,
     /// Value less centre.
@@ -74,146 +88,211 @@ pub struct Judged {
 }
 
 /// The verdict on a piece of the cohort's own table; its own readings do not count in its norm.
-pub fn check(cohort: &Cohort<'_>, evidence: &Evidence, row: usize, settings: &Settings) -> Check {
-    let source = Piece {
-        table: cohort.table(),
-        row,
-        group: Some(cohort.group_of(row)),
-        own: &[row],
-    };
-    source.check(cohort, evidence, settings)
+pub fn check(evidence: &Evidence<'_>, row: usize, settings: &Settings) -> Check {
+    Piece::of_cohort(evidence, row).check(settings)
 }
 
 /// The verdict on a piece of another table. Where the cohort has specimens of the same name, in any
 /// spelling, their readings do not count in the norm.
 pub fn check_against(
-    cohort: &Cohort<'_>,
-    evidence: &Evidence,
+    evidence: &Evidence<'_>,
     table: &Table,
     row: usize,
     settings: &Settings,
 ) -> Check {
-    let specimens = &table.specimens;
-    let maker = Some(specimens.makers.get(row)).filter(|m| !m.is_empty());
-    let groups = cohort.find_groups(Some(specimens.patterns.get(row)), maker);
-    // A pattern that several makers have is judged only where the piece names its maker.
-    let group = groups.first().copied().filter(|_| groups.len() == 1);
-    let own = cohort.namesakes(specimens.names.get(row));
-    Piece {
-        table,
-        row,
-        group,
-        own,
-    }
-    .check(cohort, evidence, settings)
+    Piece::of_another(evidence, table, row).check(settings)
 }
 
-struct Piece<'a> {
-    table: &'a Table,
-    row: usize,
-    group: Option<usize>,
+/// A piece to be judged.
+pub(super) struct Piece<'a> {
+    pub(super) evidence: &'a Evidence<'a>,
+    pub(super) table: &'a Table,
+    pub(super) row: usize,
+    pub(super) group: Option<usize>,
     /// The piece's own rows in the cohort.
-    own: &'a [usize],
+    pub(super) own: Cow<'a, [usize]>,
+    /// Label of its period, by the cohort's periods.
+    pub(super) period: Option<u32>,
 }
 
-impl Piece<'_> {
-    fn check(&self, cohort: &Cohort<'_>, evidence: &Evidence, settings: &Settings) -> Check {
+impl<'a> Piece<'a> {
+    pub(super) fn of_cohort(evidence: &'a Evidence<'a>, row: usize) -> Piece<'a> {
+        let cohort = evidence.cohort();
+        Piece {
+            evidence,
+            table: cohort.table(),
+            row,
+            group: Some(cohort.group_of(row)),
+            own: Cow::Owned(vec![row]),
+            period: cohort.period_label(row),
+        }
+    }
+
+    pub(super) fn of_another(
+        evidence: &'a Evidence<'a>,
+        table: &'a Table,
+        row: usize,
+    ) -> Piece<'a> {
+        let cohort = evidence.cohort();
+        let specimens = &table.specimens;
+        let maker = Some(specimens.makers.get(row)).filter(|m| !m.is_empty());
+        let groups = cohort.find_groups(Some(specimens.patterns.get(row)), maker);
+        Piece {
+            evidence,
+            table,
+            row,
+            // A pattern that several makers have is judged only where the piece names its maker.
+            group: groups.first().copied().filter(|_| groups.len() == 1),
+            own: Cow::Borrowed(cohort.namesakes(specimens.names.get(row))),
+            period: cohort.period_label_of(table, row),
+        }
+    }
+
+    fn check(&self, settings: &Settings) -> Check {
+        let known = self
+            .group
+            .map(|group| Beforehand::new(self.evidence, group, &self.own));
         let mut dimensions: Vec<DimensionCheck> = self
             .table
             .columns
             .iter()
             .filter(|column| column.value(self.row).is_some())
-            .map(|column| self.dimension(cohort, evidence, settings, column))
+            .map(|column| self.dimension(known.as_ref(), settings, column))
             .collect();
         dimensions.sort_by_key(|d| d.dimension);
         let judged = || dimensions.iter().filter_map(|d| d.judged.as_ref());
         let adjusted = holm(&judged().map(|j| j.p).collect::<Vec<f64>>());
         let of_judged = dimensions.iter_mut().filter(|d| d.judged.is_some());
         for (check, p_adjusted) in of_judged.zip(adjusted) {
-            // Enough references: the norm is sharp for this reading.
-            let sharp = check.more_references == Some(0);
+            let key = &self.table.catalogue.at(check.dimension).key;
             if let Some(judged) = &mut check.judged {
                 judged.p_adjusted = p_adjusted;
+                let sharp = match settings.matters(key) {
+                    Some(deviation) => judged.least_noticeable <= deviation,
+                    None => check.more_references == Some(0),
+                };
+                // Whether silence means something.
+                let tells = sharp && !check.disagree;
                 check.verdict =
-                    Verdict::of_dimension(judged.p, p_adjusted, settings.alpha(), sharp);
+                    Verdict::of_dimension(judged.p, p_adjusted, settings.alpha(), tells);
             }
         }
         let specimens = &self.table.specimens;
+        let groups = self.evidence.cohort().groups();
         Check {
             specimen: specimens.names.get(self.row).to_owned(),
             maker: specimens.makers.get(self.row).to_owned(),
             pattern: specimens.patterns.get(self.row).to_owned(),
-            periods: self
-                .group
-                .map_or(Vec::new(), |g| cohort.groups()[g].periods.clone()),
+            periods: self.group.map_or(Vec::new(), |g| groups[g].periods.clone()),
+            period: self
+                .period
+                .map(|label| self.evidence.cohort().period_name(label).to_owned()),
             verdict: Verdict::of_piece(dimensions.iter().map(|d| d.verdict)),
             dimensions,
+            joint: known.and_then(|known| joint::joint(self, &known, settings)),
         }
     }
 
-    /// The references of one dimension, without the piece itself.
-    fn references(&self, cohort: &Cohort<'_>, evidence: &Evidence, dimension: usize) -> Sums {
-        let Some(group) = self.group else {
-            return Sums::default();
-        };
-        let key = &self.table.catalogue.at(dimension).key;
-        let table = cohort.table();
-        let Some(position) = table
+    /// Position in the cohort's table of a column of the piece's table.
+    pub(super) fn position(&self, column: &Column) -> Option<usize> {
+        let table = self.evidence.cohort().table();
+        let key = &self.table.dimension(column).key;
+        table
             .columns
             .iter()
             .position(|c| table.dimension(c).key == *key)
-        else {
-            return Sums::default();
+    }
+
+    /// The piece's reading on the scale of judgement.
+    pub(super) fn rated(&self, column: &Column) -> Rated {
+        let kind = self.table.dimension(column).kind;
+        let value = column.values[self.row];
+        let (x, u) = on_scale(kind, value, column.uncertainty(self.row));
+        let period = self.period;
+        Rated { x, u, period }
+    }
+
+    /// The references of a column, screened, the piece left out.
+    pub(super) fn basis(&self, known: Option<&Beforehand>, column: &Column) -> Basis {
+        let found = self.position(column).zip(self.group).zip(known);
+        let Some(((position, group), known)) = found else {
+            let nobody: &[Reference] = &[];
+            return Basis::new(Cow::Borrowed(nobody), Prior::none(0.0));
         };
-        evidence.without(cohort, position, group, self.own)
+        let references = self.evidence.without(position, group, &self.own);
+        Basis::new(references, known.prior(position))
     }
 
     /// One dimension, but for what depends on the others.
     fn dimension(
         &self,
-        cohort: &Cohort<'_>,
-        evidence: &Evidence,
+        known: Option<&Beforehand>,
         settings: &Settings,
         column: &Column,
     ) -> DimensionCheck {
-        let known = self.table.catalogue.at(column.dimension);
+        let dimension = self.table.dimension(column);
         let (value, state) = (column.values[self.row], column.state(self.row));
-        let uncertainty = column.uncertainty(self.row);
-        let sums = self.references(cohort, evidence, column.dimension);
-        let (x, u) = on_scale(known.kind, value, uncertainty);
+        let basis = self.basis(known, column);
+        let Rated { x, u, period } = self.rated(column);
+        let r_new = if basis.prior.df > 0.0 {
+            u * u / basis.prior.variance
+        } else {
+            0.0
+        };
         let mut check = DimensionCheck {
             dimension: column.dimension,
             value,
-            uncertainty,
+            uncertainty: column.uncertainty(self.row),
             state,
-            n: sums.n(),
+            n: basis.kept.len(),
+            disagree: basis.disagree,
+            loan: known
+                .zip(self.position(column))
+                .and_then(|(k, at)| k.loans[at]),
             verdict: Verdict::Undecided,
             judged: None,
-            more_references: references_needed(sums.n(), 0.0),
-            cautions: Caution::of_credibility(known, value).into_iter().collect(),
+            more_references: references_needed(basis.kept.len(), &basis.prior, r_new),
+            cautions: Caution::of_credibility(dimension, value)
+                .into_iter()
+                .collect(),
+            set_aside: basis.set_aside.clone(),
         };
-        let Some(predictive) = Predictive::new(&sums) else {
-            check.cautions.extend(Caution::of_state(state, known, 0.0));
+        if !check.set_aside.is_empty() {
+            check.cautions.push(Caution::ReferencesSetAside {
+                count: check.set_aside.len(),
+            });
+        }
+        if check.disagree {
+            check.cautions.push(Caution::ReferencesDisagree);
+        }
+        let usual = basis.usual_uncertainty();
+        let Some(undated) = basis.predictive else {
+            check
+                .cautions
+                .extend(Caution::of_state(state, dimension, 0.0));
             return check;
         };
-        let standpoint = predictive.judge(x, u);
-        let (kind, centre) = (known.kind, predictive.centre());
-        check
-            .cautions
-            .extend(Caution::of_state(state, known, standpoint.deviation));
-        if standpoint.variance > 2.0 * predictive.variance_like_references() {
-            check.cautions.push(Caution::CoarseReading);
-        }
-        if sums.squares() == 0.0 {
+        if basis.prior.df == 0.0 && undated.sums().q == 0.0 {
             check.cautions.push(Caution::ReferencesAgree);
         }
+        let dated = undated.sums().period(period).is_some();
+        let predictive = undated.dated(period);
+        check.more_references = predictive.references_needed(u);
+        let standpoint = predictive.judge(x, u);
+        check
+            .cautions
+            .extend(Caution::of_state(state, dimension, standpoint.deviation));
+        if standpoint.variance > 2.0 * predictive.variance(usual) {
+            check.cautions.push(Caution::CoarseReading);
+        }
+        let (kind, centre) = (dimension.kind, predictive.centre());
         let least = predictive.least_noticeable(standpoint.variance);
         let half_width = predictive.half_width(standpoint.variance, settings.coverage());
-        check.more_references = predictive.references_needed(u);
         check.judged = Some(Judged {
             centre: from_scale(kind, centre),
             spread: predictive.spread(),
             df: predictive.df(),
+            dated,
             typical: Band::about(kind, centre, half_width),
             deviation: value - from_scale(kind, centre),
             score: standpoint.z,

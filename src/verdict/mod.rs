@@ -5,6 +5,7 @@
 //! | `label` | the four labels, and how a piece's dimensions make up its own |
 //! | `caution` | what to bear in mind with a verdict |
 //! | `check` | one piece, every dimension |
+//! | `joint` | size and shape of one piece, all dimensions together |
 //! | `flag` | every out-of-norm reading of a whole source, fast |
 //!
 //! A piece's own readings never count in the norm it is judged by. A verdict is about dimensions;
@@ -13,9 +14,11 @@
 mod caution;
 mod check;
 mod flag;
+mod joint;
 mod label;
 
 pub use caution::Caution;
 pub use check::{Check, DimensionCheck, Judged, check, check_against};
 pub use flag::{Flag, flag};
+pub use joint::{Joint, Shape};
 pub use label::Verdict;

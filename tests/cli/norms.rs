@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use calibriar::cohort::{Choice, Cohort};
-use calibriar::norm::{Settings, norms};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::source::{Request, open};
 use serde_json::Value;
 
@@ -168,7 +168,8 @@ fn numbers_read_back_to_the_f64_of_the_library() {
     let cohort = Cohort::new(&source.table, &Choice::default()).unwrap();
     let groups: Vec<usize> = (0..cohort.groups().len()).collect();
     let settings = Settings::new(0.9, 0.95, 0.05).unwrap();
-    let want = norms(&cohort, &groups, &settings).unwrap();
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
+    let want = norms(&evidence, &groups, &settings).unwrap();
     assert!(want.len() > 100);
     let desk = Desk::new();
     let words = [
@@ -198,7 +199,7 @@ fn numbers_read_back_to_the_f64_of_the_library() {
         let seen = norm.described;
         for (name, want) in [
             ("centre", Some(norm.centre)),
-            ("borrowed_df", Some(norm.borrowed_df)),
+            ("borrowed_df", Some(norm.loan.map_or(0.0, |l| l.spread.df))),
             ("mean", Some(seen.mean)),
             ("sd", seen.sd),
             ("median", Some(seen.median)),

@@ -3,7 +3,7 @@
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::{Choice, Cohort};
 use calibriar::frame::{checks_frame, flags_frame, norms_frame};
-use calibriar::norm::{Evidence, Settings, norms};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::table::{Content, Options, Table, read};
 use calibriar::verdict::{Check, check, flag};
 use polars::prelude::{DataFrame, DataType};
@@ -76,23 +76,21 @@ fn assert_same(frame: &DataFrame, printed: &[Vec<String>]) {
 fn frames_hold_what_the_program_prints() {
     let table = table();
     let cohort = Cohort::new(&table, &Choice::default()).unwrap();
-    let evidence = Evidence::gather(&cohort);
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
     let settings = Settings::new(0.95, 0.95, 0.05).unwrap();
 
     let groups: Vec<usize> = (0..cohort.groups().len()).rev().collect();
-    let of_groups = norms(&cohort, &groups, &settings).unwrap();
+    let of_groups = norms(&evidence, &groups, &settings).unwrap();
     let frame = norms_frame(&of_groups, &cohort, &settings).unwrap();
     assert_same(&frame, &printed(&["norms"]));
 
     let rows = 0..table.specimens.len();
-    let checks: Vec<Check> = rows
-        .map(|row| check(&cohort, &evidence, row, &settings))
-        .collect();
+    let checks: Vec<Check> = rows.map(|row| check(&evidence, row, &settings)).collect();
     let frame = checks_frame(&checks, &table.catalogue).unwrap();
     let names: Vec<&str> = table.specimens.names.iter().collect();
     assert_same(&frame, &printed(&[&["check"], names.as_slice()].concat()));
 
-    let flags = flag(&cohort, &evidence, &settings);
+    let flags = flag(&evidence, &settings);
     assert_same(&flags_frame(&flags, &cohort).unwrap(), &printed(&["flag"]));
 }
 

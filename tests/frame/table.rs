@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::{Choice, Cohort};
 use calibriar::frame::{FrameError, read_parquet, table_from_frame};
-use calibriar::norm::{Evidence, Settings, norms};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::table::{Content, Options, Table, Uncertainty, read};
 use calibriar::verdict::flag;
 use polars::df;
@@ -119,9 +119,10 @@ fn a_frame_its_csv_and_its_parquet_give_the_same_flags_and_norms() {
     let results = tables.each_ref().map(|table| {
         let cohort = Cohort::new(table, &Choice::default()).unwrap();
         let groups: Vec<usize> = (0..cohort.groups().len()).collect();
+        let evidence = Evidence::gather(&cohort, &Borrowing::default());
         (
-            flag(&cohort, &Evidence::gather(&cohort), &settings),
-            norms(&cohort, &groups, &settings).unwrap(),
+            flag(&evidence, &settings),
+            norms(&evidence, &groups, &settings).unwrap(),
         )
     });
     let (flags, of_csv) = &results[0];

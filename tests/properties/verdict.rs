@@ -1,7 +1,7 @@
 //! What must hold of verdicts whatever the readings are.
 
 use calibriar::cohort::{Choice, Cohort, Selection};
-use calibriar::norm::{Evidence, Settings, norms};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::table::Table;
 use calibriar::verdict::{Check, Verdict, check, flag};
 use proptest::collection::vec;
@@ -16,10 +16,9 @@ fn settings() -> Settings {
 
 fn checks(table: &Table, choice: &Choice) -> Vec<Check> {
     let cohort = Cohort::new(table, choice).unwrap();
-    let evidence = Evidence::gather(&cohort);
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
     let rows = 0..table.specimens.len();
-    rows.map(|row| check(&cohort, &evidence, row, &settings()))
-        .collect()
+    rows.map(|row| check(&evidence, row, &settings())).collect()
 }
 
 /// One piece: pattern, period, and up to four readings in hundredths of a millimetre.
@@ -74,8 +73,8 @@ proptest! {
         prop_assume!(has_periods(&pieces));
         let table = table(&csv(&pieces, "mm", 100.0));
         let cohort = Cohort::new(&table, &chosen()).unwrap();
-        let evidence = Evidence::gather(&cohort);
-        let flags = flag(&cohort, &evidence, &settings());
+        let evidence = Evidence::gather(&cohort, &Borrowing::default());
+        let flags = flag(&evidence, &settings());
         let mut left = flags.iter();
         for (row, check) in checks(&table, &chosen()).iter().enumerate() {
             for d in check.dimensions.iter().filter(|d| d.verdict == Verdict::OutOfNorm) {
@@ -165,7 +164,7 @@ proptest! {
             let table = table(&text);
             let choice = Choice { unknown_state, ..Choice::default() };
             let cohort = Cohort::new(&table, &choice).unwrap();
-            norms(&cohort, &[0], &settings()).unwrap()
+            norms(&Evidence::gather(&cohort, &Borrowing::default()), &[0], &settings()).unwrap()
         };
         for unknown_state in [false, true] {
             let counted = readings
@@ -173,7 +172,7 @@ proptest! {
                 .filter(|(state, _)| *state == 0 || (unknown_state && *state == 4))
                 .count();
             let plain = norm_of(None, unknown_state);
-            prop_assert_eq!(plain.first().map_or(0, |n| n.n), counted);
+            prop_assert_eq!(plain.first().map_or(0, |n| n.basis.kept.len() + n.basis.set_aside.len()), counted);
             prop_assert_eq!(plain, norm_of(Some(strange), unknown_state));
         }
     }
@@ -186,7 +185,7 @@ proptest! {
         }
         let table = table(&text);
         let cohort = Cohort::new(&table, &Choice::default()).unwrap();
-        let norm = norms(&cohort, &[0], &settings()).unwrap().remove(0);
+        let norm = norms(&Evidence::gather(&cohort, &Borrowing::default()), &[0], &settings()).unwrap().remove(0);
         let firm = norm.firm.unwrap();
         // 0 where the band reaches below the least number there is.
         prop_assert!(firm.typical.low >= 0.0 && firm.typical.low <= norm.centre);

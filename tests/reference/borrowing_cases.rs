@@ -1,8 +1,8 @@
 //! The worked cases of period share and borrowed spread.
 
 use calibriar::stats::{
-    Predictive, Prior, Rated, SetVariance, borrowed_from_readings, borrowed_spread, holm, misfit,
-    period_share, screen, shrunk_correlation, size_and_shape,
+    Predictive, Prior, Rated, SetVariance, ShareEvidence, borrowed_from_readings, borrowed_spread,
+    holm, misfit, period_share, screen, shrunk_correlation, size_and_shape,
 };
 use serde_json::Value;
 
@@ -45,7 +45,11 @@ fn case15_and_16_period_share() {
             CLOSED,
         );
         if let Some(grid) = case["expected"].get("loglik_grid") {
-            for (got, want) in share.log_likelihood.iter().zip(numbers(grid)) {
+            let mut evidence = ShareEvidence::default();
+            for set in &sets {
+                evidence.add(&ShareEvidence::of(set));
+            }
+            for (got, want) in evidence.log_likelihood().iter().zip(numbers(grid)) {
                 assert_rel(*got, want, CLOSED);
             }
         }
@@ -118,7 +122,7 @@ fn predictive_case(name: &str) {
         variance: number(&input["s02"]),
         lambda: number(&input["lambda_"]),
     };
-    let undated = Predictive::with_prior(&readings, &prior).unwrap();
+    let undated = Predictive::new(&readings, &prior).unwrap();
     assert_eq!(undated.n() as f64, number(&want["norm"]["n"]));
     assert_rel(undated.centre(), number(&want["norm"]["mu"]), CLOSED);
     let n_effective = (1.0 + prior.lambda) / number(&want["norm"]["V"]);
@@ -131,7 +135,7 @@ fn predictive_case(name: &str) {
         CLOSED,
     );
     let norm = match label(&input["y_period"]) {
-        Some(period) => undated.dated(period),
+        period @ Some(_) => undated.dated(period),
         None => undated,
     };
     let (y, u_new) = (number(&input["y"]), number(&input["u_new"]));
@@ -268,7 +272,7 @@ fn case19_a_whole_collection() {
         let want = &want["dims"][d];
         assert_rel(spread.df, number(&want["d0"]), ITERATED);
         assert!(screen(&sets[target][d], &prior).set_aside.is_empty());
-        let norm = Predictive::with_prior(&sets[target][d], &prior).unwrap();
+        let norm = Predictive::new(&sets[target][d], &prior).unwrap();
         let (y, u) = (
             numbers(&input["specimen"]["y"])[d],
             numbers(&input["specimen"]["u"])[d],

@@ -8,7 +8,7 @@ use calibriar::catalogue::Kind;
 use calibriar::cohort::on_scale;
 use calibriar::notation::{Context, DecimalMark, Quantity, Unit, read_cell};
 use calibriar::stats::{
-    Coverage, Predictive, Sums, benjamini_hochberg, holm, howe_factor, range_confidence,
+    Coverage, Predictive, Prior, Rated, benjamini_hochberg, holm, howe_factor, range_confidence,
     two_sided_factor,
 };
 use serde_json::Value;
@@ -57,16 +57,19 @@ fn case01_readings_and_their_uncertainties() {
     }
 }
 
+/// The readings of a case without periods.
+fn undated(input: &Value) -> Vec<Rated> {
+    let readings = numbers(&input["x"]).into_iter().zip(numbers(&input["u"]));
+    let period = None;
+    readings.map(|(x, u)| Rated { x, u, period }).collect()
+}
+
 #[track_caller]
 fn predictive_case(name: &str) {
     let case = case(name);
     let (input, want) = (&case["input"], &case["expected"]);
-    let mut sums = Sums::default();
-    for (x, u) in numbers(&input["x"]).into_iter().zip(numbers(&input["u"])) {
-        sums.add(x, u);
-    }
     let number = |value: &Value| value.as_f64().unwrap();
-    let norm = Predictive::new(&sums).unwrap();
+    let norm = Predictive::new(&undated(input), &Prior::none(0.0)).unwrap();
     assert_eq!(norm.n() as f64, number(&want["norm"]["n"]));
     assert_rel(norm.centre(), number(&want["norm"]["mu"]), TOLERANCE);
     assert_rel(
@@ -116,12 +119,8 @@ fn case02_plain_prediction_from_four_references() {
 #[test]
 fn case04_one_reference_is_no_evidence() {
     let case = case("case04-n1-no-borrow");
-    let mut sums = Sums::default();
-    sums.add(
-        numbers(&case["input"]["x"])[0],
-        numbers(&case["input"]["u"])[0],
-    );
-    assert_eq!(Predictive::new(&sums), None);
+    let alone = undated(&case["input"]);
+    assert_eq!(Predictive::new(&alone, &Prior::none(0.0)), None);
     assert_eq!(case["expected"]["label"], "not enough evidence");
 }
 

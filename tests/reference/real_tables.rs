@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use calibriar::catalogue::{Catalogue, Period, Periods, Standing, YearRange};
 use calibriar::cohort::{Choice, Cohort, Selection};
-use calibriar::norm::{Norm, Settings, norms};
+use calibriar::norm::{Borrowing, Evidence, Norm, Settings, norms};
 use calibriar::table::{Content, Options, Table, read};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
@@ -87,7 +87,7 @@ fn agrees_with_r(norm: &Norm, want: &HashMap<String, f64>) {
     // R prints 15 digits.
     let tolerance = 1e-13;
     let d = norm.described;
-    assert_eq!(norm.n as f64, want["n"]);
+    assert_eq!(norm.basis.kept.len() as f64, want["n"]);
     assert_rel(d.mean, want["mean"], tolerance);
     assert_rel(d.sd.unwrap(), want["sd"], tolerance);
     assert_rel(d.median, want["median"], tolerance);
@@ -118,10 +118,22 @@ fn agrees_with_textbook(norm: &Norm, values: &[f64]) {
     assert_rel(firm.centre.high, (mean + half_centre).exp(), 1e-9);
 }
 
+/// The norms of all patterns, each by itself.
 fn all_norms<'t>(table: &'t Table, choice: &Choice) -> (Cohort<'t>, Vec<Norm>) {
     let cohort = Cohort::new(table, choice).unwrap();
+    let alone = Borrowing {
+        nothing: true,
+        ..Borrowing::default()
+    };
+    let evidence = Evidence::gather(&cohort, &alone);
     let groups: Vec<usize> = (0..cohort.groups().len()).collect();
-    let found = norms(&cohort, &groups, &Settings::new(0.95, 0.95, 0.05).unwrap()).unwrap();
+    let found = norms(
+        &evidence,
+        &groups,
+        &Settings::new(0.95, 0.95, 0.05).unwrap(),
+    )
+    .unwrap();
+    drop(evidence);
     (cohort, found)
 }
 

@@ -51,7 +51,7 @@ fn run(shape: &Shape, n: usize, worlds: usize, seed: u64) -> Outcome {
                 .iter()
                 .map(|&i| set.readings[i])
                 .collect();
-            let norm = Predictive::with_prior(&kept, &prior).unwrap();
+            let norm = Predictive::new(&kept, &prior).unwrap();
             let total = set.sigma * (1.0 + shape.lambda).sqrt();
             let piece = total * draw.normal();
             outcome.good += usize::from(norm.judge(piece, 0.0).p <= 0.05);

@@ -1,0 +1,296 @@
+//! Size and shape: is a piece large or small as a whole, or misshapen?
+//!
+//! Size is the mean of the logarithms of all its sizes, shape what each has besides. Both are
+//! dimensions derived from the others, with references of their own, and are judged by the same
+//! predictive t. Size borrows in the family of the other dimensions; shapes are a family of their
+//! own.
+
+use std::borrow::Cow;
+
+use super::Verdict;
+use super::check::Piece;
+use crate::catalogue::Kind;
+use crate::cohort::{Cohort, Reference, on_scale};
+use crate::norm::{Beforehand, Evidence, Settings};
+use crate::stats::{
+    BorrowedSpread, Predictive, Prior, Rated, SizeShape, borrowed_from_readings, holm, misfit,
+    screen, shrunk_correlation, size_and_shape,
+};
+
+/// Size, shape and misfit of one piece.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Joint {
+    /// The signed normal score of its size.
+    pub size_score: f64,
+    /// Two-sided probability of a size at least as unusual.
+    pub size_p: f64,
+    /// The label of its size, by itself.
+    pub size_verdict: Verdict,
+    /// The shape of each of its sizes.
+    pub shape: Vec<Shape>,
+    /// Root mean square of the shape scores: about 1 for good pieces.
+    pub misfit: f64,
+    /// Probability of shapes that are at least as unusual taken together.
+    pub misfit_p: f64,
+}
+
+/// What one dimension has besides the piece's size.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shape {
+    /// Index of the dimension in the catalogue of the piece's table.
+    pub dimension: usize,
+    /// The signed normal score.
+    pub score: f64,
+    /// Two-sided probability.
+    pub p: f64,
+    /// The same, adjusted for the piece's other shapes (Holm).
+    pub p_adjusted: f64,
+    /// The label.
+    pub verdict: Verdict,
+}
+
+/// One piece's sizes taken apart: readings of its size and of each shape.
+struct Apart {
+    /// Whether all parts are fine enough to teach the spread of pieces.
+    fine: bool,
+    size: Rated,
+    shapes: Vec<Rated>,
+}
+
+impl Apart {
+    fn new(parts: &[(f64, f64)], period: Option<u32>, fine: bool) -> Option<Apart> {
+        let SizeShape {
+            size,
+            size_uncertainty: u,
+            shape,
+            shape_uncertainty,
+        } = size_and_shape(parts)?;
+        let shapes = shape.into_iter().zip(shape_uncertainty);
+        Some(Apart {
+            fine,
+            size: Rated { x: size, u, period },
+            shapes: shapes.map(|(x, u)| Rated { x, u, period }).collect(),
+        })
+    }
+}
+
+/// The sizes that piece and references share: for each the column of the piece's table and the
+/// position of the cohort's.
+fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
+    let cohort = piece.evidence.cohort();
+    let rows = others(cohort, group, &piece.own);
+    let speaks = |row: usize, position: usize| {
+        let column = &cohort.table().columns[position];
+        cohort.is_reference(column, row) && column.value(row).is_some()
+    };
+    let columns = piece.table.columns.iter().enumerate();
+    let mut sizes: Vec<(usize, usize)> = columns
+        .filter(|(_, c)| piece.table.dimension(c).kind == Kind::Ratio)
+        .filter(|(_, c)| c.value(piece.row).is_some())
+        .filter_map(|(at, c)| Some((at, piece.position(c)?)))
+        .filter(|&(_, position)| rows.iter().any(|&row| speaks(row, position)))
+        .collect();
+    sizes.sort_by_key(|&(at, _)| piece.table.columns[at].dimension);
+    // A size that few have would silence the others: the rarest goes first, and of all the steps
+    // the one counts at which most can be told, a norm of n references being worth n / (n + 1) of
+    // one that is known.
+    let complete = |sizes: &[(usize, usize)], but: Option<usize>| {
+        let has_all = |&&row: &&usize| {
+            let mut wanted = sizes.iter().enumerate().filter(|(i, _)| Some(*i) != but);
+            wanted.all(|(_, &(_, position))| speaks(row, position))
+        };
+        rows.iter().filter(has_all).count()
+    };
+    let (mut best, mut most) = (Vec::new(), 0.0);
+    while sizes.len() >= 2 {
+        let n = complete(&sizes, None) as f64;
+        let worth = sizes.len() as f64 * n / (n + 1.0);
+        if worth > most {
+            (best, most) = (sizes.clone(), worth);
+        }
+        let gains = (0..sizes.len()).map(|i| (complete(&sizes, Some(i)), i));
+        let Some((_, rarest)) = gains.max_by_key(|&(n, i)| (n, std::cmp::Reverse(i))) else {
+            break;
+        };
+        sizes.remove(rarest);
+    }
+    best
+}
+
+fn others(cohort: &Cohort<'_>, group: usize, own: &[usize]) -> Vec<usize> {
+    let rows = cohort.reference_rows(group).iter().map(|&row| row as usize);
+    rows.filter(|row| !own.contains(row)).collect()
+}
+
+/// The sizes of a group's references that have all of them, taken apart.
+fn taken_apart(
+    evidence: &Evidence<'_>,
+    group: usize,
+    sizes: &[(usize, usize)],
+    own: &[usize],
+) -> Vec<Apart> {
+    let cohort = evidence.cohort();
+    let columns: Vec<_> = sizes
+        .iter()
+        .map(|&(_, at)| &cohort.table().columns[at])
+        .collect();
+    let of_row = |row: usize| {
+        let parts: Option<Vec<Reference>> = columns
+            .iter()
+            .map(|column| cohort.reference(column, Kind::Ratio, row))
+            .collect();
+        let fine = columns.iter().all(|column| evidence.is_fine(column, row));
+        let parts: Vec<Rated> = parts?.iter().map(Reference::rated).collect();
+        let logarithms: Vec<(f64, f64)> = parts.iter().map(|r| (r.x, r.u)).collect();
+        Apart::new(&logarithms, cohort.period_label(row), fine)
+    };
+    others(cohort, group, own)
+        .into_iter()
+        .filter_map(of_row)
+        .collect()
+}
+
+/// A derived dimension judged: its score, p and label when judged alone, and its prior.
+struct Judged {
+    score: f64,
+    p: f64,
+    tells: bool,
+}
+
+fn judge(references: &[Rated], prior: &Prior, own: Rated) -> Option<Judged> {
+    let screened = (prior.df > 0.0).then(|| screen(references, prior));
+    let (kept, disagree) = match &screened {
+        Some(s) => (s.kept.iter().map(|&i| references[i]).collect(), s.disagree),
+        None => (Cow::Borrowed(references), false),
+    };
+    let predictive = Predictive::new(&kept, prior)?.dated(own.period);
+    let at = predictive.judge(own.x, own.u);
+    Some(Judged {
+        score: at.z,
+        p: at.p,
+        tells: predictive.is_sharp(own.u) && !disagree,
+    })
+}
+
+fn prior(spread: Option<BorrowedSpread>, lambda: f64) -> Prior {
+    match spread {
+        Some(spread) => Prior {
+            df: spread.df,
+            variance: spread.s2,
+            lambda,
+        },
+        None => Prior::none(lambda),
+    }
+}
+
+/// Judges size and shape; `None` where piece and references share fewer than two sizes, or where
+/// nothing can be said.
+pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) -> Option<Joint> {
+    let (evidence, group) = (piece.evidence, piece.group?);
+    let sizes = shared_sizes(piece, group);
+    let lambda = known.share.lambda();
+    let own_parts: Vec<(f64, f64)> = sizes
+        .iter()
+        .map(|&(at, _)| {
+            let column = &piece.table.columns[at];
+            on_scale(
+                Kind::Ratio,
+                column.values[piece.row],
+                column.uncertainty(piece.row),
+            )
+        })
+        .collect();
+    let own = Apart::new(&own_parts, piece.period, true)?;
+    let references = taken_apart(evidence, group, &sizes, &piece.own);
+    let lending: Vec<usize> = evidence.lending_groups(group);
+    let lent: Vec<Vec<Apart>> = lending
+        .iter()
+        .map(|&g| taken_apart(evidence, g, &sizes, &piece.own))
+        .collect();
+    let fine = |of: &[Apart], pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> {
+        of.iter().filter(|a| a.fine).map(pick).collect()
+    };
+    let all =
+        |pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> { references.iter().map(pick).collect() };
+
+    let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, &|a| a.size)).collect();
+    let spread = evidence.lend_beside(group, lambda, &sets);
+    let size = judge(&all(&|a| a.size), &prior(spread, lambda), own.size)?;
+
+    let sets: Vec<Vec<Vec<Rated>>> = (0..sizes.len())
+        .map(|d| lent.iter().map(|of| fine(of, &|a| a.shapes[d])).collect())
+        .collect();
+    let sets: Vec<Vec<&[Rated]>> = sets
+        .iter()
+        .map(|of| of.iter().map(Vec::as_slice).collect())
+        .collect();
+    let priors: Vec<Prior> = borrowed_from_readings(&sets, lambda)
+        .dimensions
+        .into_iter()
+        .map(|spread| prior(spread, lambda))
+        .collect();
+    let judged: Option<Vec<Judged>> = (0..sizes.len())
+        .map(|d| judge(&all(&|a| a.shapes[d]), &priors[d], own.shapes[d]))
+        .collect();
+    let judged = judged?;
+    let adjusted = holm(&judged.iter().map(|j| j.p).collect::<Vec<f64>>());
+    let scores: Vec<f64> = judged.iter().map(|j| j.score).collect();
+    let mut residuals = Residuals::default();
+    for of in lent.iter().chain([&references]) {
+        residuals.add(of, &priors);
+    }
+    let whole = misfit(
+        &scores,
+        &shrunk_correlation(&residuals.rows, residuals.freedom),
+    )?;
+    let shape = |(d, &(at, _)): (usize, &(usize, usize))| Shape {
+        dimension: piece.table.columns[at].dimension,
+        score: judged[d].score,
+        p: judged[d].p,
+        p_adjusted: adjusted[d],
+        verdict: Verdict::of_dimension(judged[d].p, adjusted[d], settings.alpha(), judged[d].tells),
+    };
+    Some(Joint {
+        size_score: size.score,
+        size_p: size.p,
+        size_verdict: Verdict::of_dimension(size.p, size.p, settings.alpha(), size.tells),
+        shape: sizes.iter().enumerate().map(shape).collect(),
+        misfit: whole.rms,
+        misfit_p: whole.p,
+    })
+}
+
+/// Standardised shapes of all patterns' references about their own patterns' means.
+#[derive(Default)]
+struct Residuals {
+    rows: Vec<Vec<f64>>,
+    freedom: f64,
+}
+
+impl Residuals {
+    fn add(&mut self, pieces: &[Apart], priors: &[Prior]) {
+        if pieces.len() < 2 {
+            return;
+        }
+        let freedom = (pieces.len() - 1) as f64;
+        self.freedom += freedom;
+        let of_dimension = |(d, prior): (usize, &Prior)| -> Vec<f64> {
+            let mean = pieces.iter().map(|a| a.shapes[d].x).sum::<f64>() / pieces.len() as f64;
+            let apart: Vec<f64> = pieces.iter().map(|a| a.shapes[d].x - mean).collect();
+            let squares: f64 = apart.iter().map(|e| e * e).sum();
+            let borrowed = if prior.df > 0.0 {
+                prior.df * prior.variance
+            } else {
+                0.0
+            };
+            let s = ((borrowed + squares) / (prior.df + freedom)).sqrt();
+            apart
+                .iter()
+                .map(|e| if s > 0.0 { e / s } else { 0.0 })
+                .collect()
+        };
+        let columns: Vec<Vec<f64>> = priors.iter().enumerate().map(of_dimension).collect();
+        let row = |i: usize| columns.iter().map(|c| c[i]).collect();
+        self.rows.extend((0..pieces.len()).map(row));
+    }
+}
