@@ -97,12 +97,15 @@ const NO_PERIOD: u32 = u32::MAX;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reference {
     row: u32,
-    period: u32,
-    x: f64,
-    u: f64,
+    rated: Rated,
 }
 
 impl Reference {
+    /// A reference that was one already, put together again.
+    pub(crate) fn again(rated: Rated, row: u32) -> Reference {
+        Reference { row, rated }
+    }
+
     /// Row of its piece.
     pub fn row(&self) -> usize {
         self.row as usize
@@ -110,11 +113,7 @@ impl Reference {
 
     /// Its value (the logarithm of a size), standard uncertainty and period.
     pub fn rated(&self) -> Rated {
-        Rated {
-            x: self.x,
-            u: self.u,
-            period: Some(self.period).filter(|&p| p != NO_PERIOD),
-        }
+        self.rated
     }
 }
 
@@ -348,9 +347,11 @@ impl<'t> Cohort<'t> {
         let (x, u) = on_scale(kind, value, column.uncertainty(row));
         Some(Reference {
             row: row as u32,
-            period: self.period_of[row],
-            x,
-            u,
+            rated: Rated {
+                x,
+                u,
+                period: self.period_label(row),
+            },
         })
     }
 

@@ -73,6 +73,7 @@ pub mod frame;
 pub mod norm;
 pub mod notation;
 mod parallel;
+pub mod rates;
 pub mod report;
 #[cfg(feature = "store")]
 pub mod source;

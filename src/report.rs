@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
 use crate::norm::{Band, Norm, Settings};
+use crate::rates::PatternRates;
 use crate::verdict::{Check, DimensionCheck, Flag, Verdict};
 
 /// Declares a row and, from its fields, the list of its columns and the columns of a data frame.
@@ -201,6 +202,90 @@ row! {
     /// Whether the piece is among those to look at first: only a share of alpha of these are wholly
     /// good pieces on average.
     look_first: bool,
+}
+
+row! {
+    /// The rates of one pattern, each share followed by the standard error of its simulation.
+    RateRow, RATE_COLUMNS;
+    /// Maker.
+    maker: Option<&'a str>,
+    /// Pattern.
+    pattern: Option<&'a str>,
+    /// Dimensions that were simulated.
+    n_dimensions: u64,
+    /// Least number of references of a dimension.
+    n_least: u64,
+    /// Greatest number of references of a dimension.
+    n_most: u64,
+    /// Share of a good piece's dimensions whose p is alpha or less.
+    unusual: f64,
+    /// Its standard error.
+    unusual_error: f64,
+    /// Share of good pieces with any dimension out of norm.
+    out_of_norm: f64,
+    /// Its standard error.
+    out_of_norm_error: f64,
+    /// Share of faults of 1 standard deviation whose p is alpha or less.
+    noticed_1: f64,
+    /// Its standard error.
+    noticed_1_error: f64,
+    /// The same for 2 standard deviations.
+    noticed_2: f64,
+    /// Its standard error.
+    noticed_2_error: f64,
+    /// The same for 3 standard deviations.
+    noticed_3: f64,
+    /// Its standard error.
+    noticed_3_error: f64,
+    /// The same for 4 standard deviations.
+    noticed_4: f64,
+    /// Its standard error.
+    noticed_4_error: f64,
+    /// Share of further good readings within the typical range.
+    typical: f64,
+    /// Its standard error.
+    typical_error: f64,
+    /// Share of tolerance bands that hold as much as they say.
+    tolerance: f64,
+    /// Its standard error.
+    tolerance_error: f64,
+    /// Share of dimensions for which silence means nothing.
+    undecided: f64,
+    /// Its standard error.
+    undecided_error: f64,
+}
+
+impl<'a> RateRow<'a> {
+    /// The row of one pattern of a cohort; `None` where nothing of it could be simulated.
+    pub fn new(rates: &PatternRates, cohort: &'a Cohort<'_>) -> Option<RateRow<'a>> {
+        let group = &cohort.groups()[rates.group];
+        let [one, two, three, four] = rates.noticed;
+        rates.unusual.value.is_finite().then_some(RateRow {
+            maker: named(&group.maker),
+            pattern: named(&group.pattern),
+            n_dimensions: rates.dimensions as u64,
+            n_least: rates.references.0 as u64,
+            n_most: rates.references.1 as u64,
+            unusual: rates.unusual.value,
+            unusual_error: rates.unusual.error,
+            out_of_norm: rates.out_of_norm.value,
+            out_of_norm_error: rates.out_of_norm.error,
+            noticed_1: one.value,
+            noticed_1_error: one.error,
+            noticed_2: two.value,
+            noticed_2_error: two.error,
+            noticed_3: three.value,
+            noticed_3_error: three.error,
+            noticed_4: four.value,
+            noticed_4_error: four.error,
+            typical: rates.typical.value,
+            typical_error: rates.typical.error,
+            tolerance: rates.tolerance.value,
+            tolerance_error: rates.tolerance.error,
+            undecided: rates.undecided.value,
+            undecided_error: rates.undecided.error,
+        })
+    }
 }
 
 /// A name, or nothing where none was given.

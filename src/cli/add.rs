@@ -1,7 +1,6 @@
 //! `calibriar add`
 
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
 
 use calibriar::catalogue::Catalogue;
 use calibriar::collection::{
@@ -11,9 +10,9 @@ use calibriar::source::{STANDARD_INPUT, new_file};
 use calibriar::table::{SetAside, read_bytes};
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::{self, counted};
+use super::progress::Bar;
 use super::source::{AsideFile, DEFAULT, TableArguments, collection_path};
 use super::{CliError, Outcome, remark};
 
@@ -91,9 +90,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let aside = prepare_aside(known.as_ref(), &files, arguments.table.set_aside.as_deref())?;
     drop(known);
     let files: Vec<NewFile> = files.into_iter().map(|f| f.file).collect();
-    let bar = Bar::new();
+    let bar = Bar::new(None, "{spinner} {human_pos} readings stored");
     let added = Collection::update(&arguments.to, &mut |collection| {
-        collection.add(&files, &author, arguments.correct, &mut |n| bar.show(n))
+        collection.add(&files, &author, arguments.correct, &mut |n| bar.stand(n))
     });
     bar.finish();
     let added = added?;
@@ -272,36 +271,4 @@ fn report(added: &Added, to: &Path) -> String {
         }
     }
     text
-}
-
-/// A count of readings that shows itself only where the work takes longer than a second.
-struct Bar {
-    bar: ProgressBar,
-    started: Instant,
-}
-
-impl Bar {
-    const PATIENCE: Duration = Duration::from_secs(1);
-
-    fn new() -> Bar {
-        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
-        if let Ok(style) = ProgressStyle::with_template("{spinner} {human_pos} readings stored") {
-            bar.set_style(style);
-        }
-        Bar {
-            bar,
-            started: Instant::now(),
-        }
-    }
-
-    fn show(&self, readings: usize) {
-        if self.bar.is_hidden() && self.started.elapsed() > Self::PATIENCE {
-            self.bar.set_draw_target(ProgressDrawTarget::stderr());
-        }
-        self.bar.set_position(readings as u64);
-    }
-
-    fn finish(self) {
-        self.bar.finish_and_clear();
-    }
 }

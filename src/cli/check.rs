@@ -7,7 +7,10 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
-use calibriar::verdict::{Check, DimensionCheck, Joint, Verdict, check, check_against};
+use calibriar::verdict::{
+    Caution, Check, DimensionCheck, Joint, Verdict, Working, check, check_against, working,
+    working_against,
+};
 use clap::Args;
 use comfy_table::Cell;
 
@@ -15,6 +18,7 @@ use super::json::{CheckOut, ChecksOut};
 use super::norms::{hint, provenance_line};
 use super::output::{self, Format, band, counted, probability, shown, signed, sized, wrapped};
 use super::source::{Question, group_title};
+use super::working::page;
 use super::{CliError, Outcome};
 
 /// Verdict on each dimension of some pieces against their pattern's good periods
@@ -34,6 +38,10 @@ pub(super) struct Arguments {
     /// Judge each row of this CSV file instead (- is standard input)
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
+    /// Show every number of the verdict step by step, with its formula and the pieces used, so that
+    /// it can be done again with a pocket calculator
+    #[arg(long, conflicts_with = "format")]
+    show_working: bool,
     #[command(flatten)]
     question: Question,
 }
@@ -65,6 +73,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         .settings_for(settings, &source.table.catalogue)?;
     let evidence = Evidence::gather(&cohort, &borrowing);
     let judged = other.as_ref().unwrap_or(&source);
+    if arguments.show_working {
+        let all: Vec<Working> = match &other {
+            None => rows_of(&source, arguments)?
+                .into_iter()
+                .map(|row| working(&evidence, row, &settings))
+                .collect(),
+            Some(other) => (0..other.table.specimens.len())
+                .map(|row| working_against(&evidence, &other.table, row, &settings))
+                .collect(),
+        };
+        let catalogue = &judged.table.catalogue;
+        let page = page(&all, &cohort, catalogue, &settings, &source.provenance);
+        output::write_text(&page)?;
+        return Ok(outcome(all.iter().map(|w| &w.check)));
+    }
     let checks: Vec<Check> = match &other {
         None => rows_of(&source, arguments)?
             .into_iter()
@@ -96,11 +119,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             output::write_text(&page.text(&checks, &source.provenance))?;
         }
     }
-    Ok(outcome(&checks))
+    Ok(outcome(checks.iter()))
 }
 
-fn outcome(checks: &[Check]) -> Outcome {
-    let has = |verdict: Verdict| checks.iter().any(|c| c.verdict == verdict);
+fn outcome<'c>(checks: impl Iterator<Item = &'c Check> + Clone) -> Outcome {
+    let has = |verdict: Verdict| checks.clone().any(|c| c.verdict == verdict);
     if has(Verdict::OutOfNorm) {
         Outcome::Found
     } else if has(Verdict::Typical) || has(Verdict::Borderline) {
@@ -194,7 +217,8 @@ impl Page<'_> {
             .iter()
             .filter_map(|d| words(d, self.catalogue, self.settings));
         let whole = check.joint.iter().flat_map(|joint| self.whole(joint));
-        for line in lines.chain(self.undecided(check)).chain(whole) {
+        let lines = lines.chain(self.undecided(check)).chain(whole);
+        for line in lines.chain(self.set_aside(check)) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
@@ -240,6 +264,23 @@ impl Page<'_> {
             );
         }
         "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
+    }
+
+    /// How many references do not speak, because they are unlike their fellows.
+    fn set_aside(&self, check: &Check) -> Option<String> {
+        let some = check.dimensions.iter().filter(|d| !d.set_aside.is_empty());
+        let counts: Vec<String> = some
+            .map(|d| {
+                let label = &self.catalogue.at(d.dimension).label;
+                format!("{label} {}", d.set_aside.len())
+            })
+            .collect();
+        (!counts.is_empty()).then(|| {
+            format!(
+                "references set aside, because unlike their fellows (norms names them): {}",
+                counts.join(", ")
+            )
+        })
     }
 
     /// What would decide the undecided dimensions.
@@ -406,6 +447,9 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
         // What is undecided is told together, for the dimensions that want the same.
         (_, Verdict::Undecided) | (_, Verdict::Typical) | (None, _) => {}
     }
-    parts.extend(check.cautions.iter().map(ToString::to_string));
+    // What was set aside is told together, for all dimensions.
+    let cautions = check.cautions.iter();
+    let told = cautions.filter(|c| !matches!(c, Caution::ReferencesSetAside { .. }));
+    parts.extend(told.map(ToString::to_string));
     (!parts.is_empty()).then(|| format!("{}: {}", dimension.label, parts.join("; ")))
 }

@@ -3,7 +3,7 @@
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, SetAside, Settings};
-use calibriar::report::{DimensionRow, FlagRow, NormRow, PieceRow};
+use calibriar::report::{DimensionRow, FlagRow, NormRow, PieceRow, RateRow};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::verdict::{Check, Joint, Shape};
@@ -135,6 +135,18 @@ impl<'a> CheckOut<'a> {
             joint: check.joint.as_ref().map(|j| JointOut::new(j, catalogue)),
         }
     }
+}
+
+/// The whole answer of `rates`.
+#[derive(Serialize)]
+pub(super) struct RatesOut<'a> {
+    pub(super) provenance: &'a Provenance,
+    pub(super) worlds: usize,
+    pub(super) seed: u64,
+    pub(super) alpha: f64,
+    pub(super) coverage: f64,
+    pub(super) confidence: f64,
+    pub(super) rates: Vec<RateRow<'a>>,
 }
 
 /// The whole answer of `flag`.

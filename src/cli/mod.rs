@@ -9,8 +9,11 @@ mod json;
 mod manual;
 mod norms;
 mod output;
+mod progress;
+mod rates;
 mod source;
 mod withdraw;
+mod working;
 
 use std::fmt;
 
@@ -46,6 +49,7 @@ enum Command {
     Norms(norms::Arguments),
     Check(check::Arguments),
     Flag(flag::Arguments),
+    Rates(rates::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
     Export(export::Arguments),
@@ -71,6 +75,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Norms(arguments) => norms::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
+        Command::Rates(arguments) => rates::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),

@@ -65,7 +65,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
 }
 
 /// The patterns to show: one where a name is given, else all.
-fn chosen(
+pub(super) fn chosen(
     cohort: &Cohort<'_>,
     pattern: Option<&str>,
     maker: Option<&str>,

@@ -1,62 +1,31 @@
 //! What one dimension of one pattern is judged by: its references, screened, and what is known of the
 //! spread beforehand.
 
-use std::borrow::Cow;
-
 use super::evidence::Evidence;
 use super::lenders::Loan;
 use crate::cohort::Reference;
 use crate::stats::{PeriodShare, Predictive, Prior, median, screen};
 
-/// What is known before a pattern's own references speak, for all columns.
+/// What is known before a pattern's own references speak.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Beforehand {
     /// How much of the spread lies between periods.
     pub share: PeriodShare,
     /// What the maker's other patterns lend, by column.
     pub loans: Vec<Option<Loan>>,
-    /// What the user states, by column: spreads on the scale of judgement.
-    pub stated: Vec<Option<f64>>,
 }
 
 impl Beforehand {
     /// What is known for a piece of that group whose own rows must not speak.
     pub fn new(evidence: &Evidence<'_>, group: usize, own_rows: &[usize]) -> Beforehand {
         let share = evidence.period_share(group, own_rows);
-        let table = evidence.cohort().table();
-        let spread = |column| {
-            let key = &table.dimension(column).key;
-            evidence.borrowing().stated.get(key).copied()
-        };
-        let stated: Vec<Option<f64>> = table.columns.iter().map(spread).collect();
-        let mut loans = evidence.lenders().lend(evidence, group, share.lambda());
-        for (loan, stated) in loans.iter_mut().zip(&stated) {
-            // Who knows the spread for certain borrows none.
-            *loan = loan.filter(|_| stated.is_none());
-        }
-        Beforehand {
-            share,
-            loans,
-            stated,
-        }
+        let loans = evidence.loans(group, share.lambda());
+        Beforehand { share, loans }
     }
 
     /// The prior of one column.
-    pub fn prior(&self, column: usize) -> Prior {
-        let lambda = self.share.lambda();
-        match (self.stated[column], self.loans[column]) {
-            (Some(spread), _) => Prior {
-                df: f64::INFINITY,
-                variance: spread * spread,
-                lambda,
-            },
-            (None, Some(Loan { spread, .. })) => Prior {
-                df: spread.df,
-                variance: spread.s2,
-                lambda,
-            },
-            (None, None) => Prior::none(lambda),
-        }
+    pub fn prior(&self, evidence: &Evidence<'_>, column: usize) -> Prior {
+        evidence.prior(column, self.loans[column], self.share.lambda())
     }
 }
 
@@ -94,7 +63,7 @@ const NEAR: f64 = 0.85;
 
 impl Basis {
     /// Screens the references and lets those that stay speak.
-    pub fn new(references: Cow<'_, [Reference]>, prior: Prior) -> Basis {
+    pub fn new(references: Vec<Reference>, prior: Prior) -> Basis {
         let mut basis = Basis {
             prior,
             kept: Vec::new(),
@@ -119,7 +88,7 @@ impl Basis {
             }
             basis.kept = screened.kept.iter().map(|&i| references[i]).collect();
         } else {
-            basis.kept = references.into_owned();
+            basis.kept = references;
         }
         basis.predictive = Predictive::new(&basis.kept, &prior);
         basis

@@ -1,33 +1,26 @@
 //! The patterns of each maker as lenders of spread to each other.
 
 use std::collections::HashMap;
+use std::sync::OnceLock;
 
-use super::evidence::Evidence;
+use super::borrowing::Borrowing;
 use crate::catalogue::fold;
-use crate::stats::{Borrowed, BorrowedSpread, Rated, borrowed_from_readings};
+use crate::cohort::Cohort;
+use crate::stats::{BorrowedSpread, Lending, Lent, Rated};
 
-/// All makers with their patterns.
-#[derive(Debug, Default)]
-pub(super) struct Lenders {
-    makers: Vec<Maker>,
+/// Which patterns lend to each other, and which dimensions borrow together.
+#[derive(Clone, Debug)]
+pub(crate) struct Lenders {
+    /// The groups of each maker.
+    makers: Vec<Vec<usize>>,
     /// Each group's maker, and its place among that maker's groups.
     place: Vec<(usize, usize)>,
+    /// The columns of each family; the first is that of the dimensions that no family names.
+    families: Vec<Vec<usize>>,
+    columns: usize,
 }
 
-/// One maker's patterns.
-#[derive(Debug)]
-struct Maker {
-    groups: Vec<usize>,
-    families: Vec<Family>,
-}
-
-/// Dimensions whose spreads differ between patterns in the same way.
-#[derive(Debug)]
-struct Family {
-    columns: Vec<usize>,
-}
-
-/// What one pattern's dimension is lent.
+/// What the other patterns lend to one pattern's dimension.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Loan {
     /// How much the spread differs between patterns: `1 / d0` of the family.
@@ -37,113 +30,199 @@ pub struct Loan {
 }
 
 impl Lenders {
-    pub(super) fn new(evidence: &Evidence<'_>) -> Lenders {
-        let cohort = evidence.cohort();
-        let mut makers: Vec<Maker> = Vec::new();
+    pub(crate) fn new(cohort: &Cohort<'_>, borrowing: &Borrowing) -> Lenders {
+        let table = cohort.table();
+        let mut families: Vec<Vec<usize>> = vec![Vec::new(); borrowing.families.len() + 1];
+        for (at, column) in table.columns.iter().enumerate() {
+            families[borrowing.family_of(&table.dimension(column).key)].push(at);
+        }
+        let mut lenders = Lenders {
+            makers: Vec::new(),
+            place: Vec::with_capacity(cohort.groups().len()),
+            families,
+            columns: table.columns.len(),
+        };
         let mut numbers: HashMap<String, usize> = HashMap::new();
-        let mut place = Vec::with_capacity(cohort.groups().len());
         for (group, of) in cohort.groups().iter().enumerate() {
+            let makers = &mut lenders.makers;
             let number = *numbers.entry(fold(&of.maker)).or_insert_with(|| {
-                makers.push(Maker {
-                    groups: Vec::new(),
-                    families: Vec::new(),
-                });
+                makers.push(Vec::new());
                 makers.len() - 1
             });
-            place.push((number, makers[number].groups.len()));
-            makers[number].groups.push(group);
+            lenders.place.push((number, makers[number].len()));
+            makers[number].push(group);
         }
-        let mut families: Vec<Vec<usize>> =
-            vec![Vec::new(); evidence.borrowing().families.len() + 1];
-        for (at, column) in cohort.table().columns.iter().enumerate() {
-            let key = &cohort.table().dimension(column).key;
-            families[evidence.borrowing().family_of(key)].push(at);
-        }
-        for maker in &mut makers {
-            let family = |columns: &Vec<usize>| Family {
-                columns: columns.clone(),
-            };
-            maker.families = families.iter().map(family).collect();
-        }
-        Lenders { makers, place }
+        lenders
     }
 
-    /// The groups that lend to a group.
-    pub(super) fn to(&self, group: usize) -> Vec<usize> {
-        let Some(&(maker, _)) = self.place.get(group) else {
-            return Vec::new();
-        };
-        let all = self.makers[maker].groups.iter().copied();
+    /// The groups that lend to a group: the maker's other patterns.
+    pub(crate) fn to(&self, group: usize) -> Vec<usize> {
+        let all = self.makers[self.place[group].0].iter().copied();
         all.filter(|&g| g != group).collect()
     }
 
-    /// See [`Evidence::lend_beside`].
-    pub(super) fn lend_beside(
-        &self,
-        evidence: &Evidence<'_>,
-        group: usize,
-        lambda: f64,
-        derived: &[Vec<Rated>],
-    ) -> Option<BorrowedSpread> {
-        let &(maker, _) = self.place.get(group)?;
-        let others = self.to(group);
-        let rated = |column: usize, g: &usize| -> Vec<Rated> {
-            evidence
-                .fine(column, *g)
-                .iter()
-                .map(|r| r.rated())
-                .collect()
+    /// Gathers the lending sets: `set(column, group)` are the fine readings of one.
+    pub(crate) fn gather<'s>(&self, set: impl Fn(usize, usize) -> &'s [Rated]) -> Lendings {
+        let of_maker = |groups: &Vec<usize>| {
+            let of_family = |columns: &Vec<usize>| {
+                let of_column = |&column: &usize| groups.iter().map(|&g| set(column, g)).collect();
+                let sets: Vec<Vec<&[Rated]>> = columns.iter().map(of_column).collect();
+                Lending::new(&sets)
+            };
+            self.families.iter().map(of_family).collect()
         };
-        let columns = &self.makers[maker].families[0].columns;
-        let sets: Vec<Vec<Vec<Rated>>> = columns
-            .iter()
-            .map(|&column| others.iter().map(|g| rated(column, g)).collect())
-            .collect();
-        let mut sets: Vec<Vec<&[Rated]>> = sets
-            .iter()
-            .map(|of| of.iter().map(Vec::as_slice).collect())
-            .collect();
-        sets.push(derived.iter().map(Vec::as_slice).collect());
-        borrowed_from_readings(&sets, lambda).dimensions.pop()?
+        Lendings(self.makers.iter().map(of_maker).collect())
     }
 
-    /// What the maker's other patterns lend to a group, by column, at a period ratio `lambda`.
-    pub(super) fn lend(
-        &self,
-        evidence: &Evidence<'_>,
-        group: usize,
-        lambda: f64,
-    ) -> Vec<Option<Loan>> {
-        let mut loans = vec![None; evidence.cohort().table().columns.len()];
-        let Some(&(maker, _)) = self.place.get(group) else {
-            return loans;
-        };
-        let maker = &self.makers[maker];
-        for family in &maker.families {
-            let others = maker.groups.iter().filter(|&&g| g != group);
-            let rated = |column, g: &usize| -> Vec<Rated> {
-                evidence
-                    .fine(column, *g)
-                    .iter()
-                    .map(|r| r.rated())
-                    .collect()
-            };
-            let sets: Vec<Vec<Vec<Rated>>> = family
-                .columns
-                .iter()
-                .map(|&column| others.clone().map(|g| rated(column, g)).collect())
-                .collect();
-            let sets: Vec<Vec<&[Rated]>> = sets
-                .iter()
-                .map(|of| of.iter().map(Vec::as_slice).collect())
-                .collect();
-            let Borrowed {
-                phi, dimensions, ..
-            } = borrowed_from_readings(&sets, lambda);
-            for (&column, spread) in family.columns.iter().zip(dimensions) {
-                loans[column] = spread.map(|spread| Loan { phi, spread });
+    /// Spreads a maker's fits, one a family, over the columns.
+    fn by_column<'f>(&self, fits: impl Iterator<Item = &'f Lent>) -> Vec<Option<Loan>> {
+        let mut loans = vec![None; self.columns];
+        for (columns, fit) in self.families.iter().zip(fits) {
+            for (&column, spread) in columns.iter().zip(&fit.dimensions) {
+                loans[column] = spread.map(|spread| Loan {
+                    phi: fit.phi,
+                    spread,
+                });
             }
         }
         loans
     }
+
+    /// What each group is lent, by column.
+    pub(crate) fn lend_each(&self, lendings: &Lendings, lambda: f64) -> Vec<Vec<Option<Loan>>> {
+        let fits: Vec<Vec<Vec<Lent>>> = lendings
+            .0
+            .iter()
+            .map(|families| families.iter().map(|f| f.without_each(lambda)).collect())
+            .collect();
+        let of = |&(maker, place): &(usize, usize)| {
+            self.by_column(fits[maker].iter().map(|family| &family[place]))
+        };
+        self.place.iter().map(of).collect()
+    }
+
+    /// What one group is lent, by column.
+    pub(crate) fn lend(&self, lendings: &Lendings, group: usize, lambda: f64) -> Vec<Option<Loan>> {
+        let (maker, place) = self.place[group];
+        let families = lendings.0[maker].iter();
+        let fits: Vec<Lent> = families.map(|f| f.without(place, lambda)).collect();
+        self.by_column(fits.iter())
+    }
+
+    /// What a new pattern of each group's maker would be lent, by column.
+    pub(crate) fn lend_new(&self, lendings: &Lendings, lambda: f64) -> Vec<Vec<Option<Loan>>> {
+        let of_maker = |families: &Vec<Lending>| {
+            let fits: Vec<Lent> = families.iter().map(|f| f.all(lambda)).collect();
+            self.by_column(fits.iter())
+        };
+        let makers: Vec<Vec<Option<Loan>>> = lendings.0.iter().map(of_maker).collect();
+        self.place.iter().map(|p| makers[p.0].clone()).collect()
+    }
+
+    /// The columns of the family that no other names.
+    pub(crate) fn main_family(&self) -> &[usize] {
+        &self.families[0]
+    }
+}
+
+/// The lending sets of each maker, family by family.
+#[derive(Clone, Debug)]
+pub(crate) struct Lendings(Vec<Vec<Lending>>);
+
+/// How many patterns' fits are cheap enough to be made anew for every piece.
+const FEW: usize = 12;
+
+/// The loans of all groups at some period ratios, worked out when first asked for; between these the
+/// loans are interpolated.
+///
+/// A piece that is a reference itself is judged by a period share without it, so that nearly every
+/// reference has a period ratio of its own, a little beside that of the collection. The loans depend
+/// smoothly on it.
+#[derive(Debug)]
+pub(crate) struct LoanTable {
+    lambda: f64,
+    /// Relative half-width of the span of period ratios.
+    reach: f64,
+    nodes: Vec<(f64, OnceLock<Vec<Vec<Option<Loan>>>>)>,
+}
+
+impl LoanTable {
+    /// A table about the period ratio of a collection of so many references.
+    pub(crate) fn new(lambda: f64, references: usize) -> LoanTable {
+        // The more references, the less one of them moves the ratio. The error is the span to the
+        // power of the number of nodes, over its factorial: 1e-11 and less.
+        let (reach, positions): (f64, &[f64]) = if references > 20_000 {
+            (5e-4, &[0.0, -1.0, 1.0])
+        } else {
+            (0.02, &[0.0, -1.0, 1.0, -0.6, 0.6])
+        };
+        let node = |&at: &f64| (lambda * (1.0 + reach * at), OnceLock::new());
+        LoanTable {
+            lambda,
+            reach,
+            nodes: positions.iter().map(node).collect(),
+        }
+    }
+
+    /// What a group is lent at a period ratio.
+    pub(crate) fn lend(
+        &self,
+        lenders: &Lenders,
+        lendings: &Lendings,
+        group: usize,
+        lambda: f64,
+    ) -> Vec<Option<Loan>> {
+        let at_node = |(ratio, loans): &'_ (f64, OnceLock<Vec<Vec<Option<Loan>>>>)| {
+            loans.get_or_init(|| lenders.lend_each(lendings, *ratio))[group].clone()
+        };
+        if lambda == self.lambda {
+            return at_node(&self.nodes[0]);
+        }
+        let few = lenders.makers[lenders.place[group].0].len() <= FEW;
+        if few || (lambda / self.lambda - 1.0).abs() > self.reach {
+            return lenders.lend(lendings, group, lambda);
+        }
+        let nodes: Vec<(f64, Vec<Option<Loan>>)> = self
+            .nodes
+            .iter()
+            .map(|node| (node.0, at_node(node)))
+            .collect();
+        let weights: Vec<f64> = lagrange(lambda, nodes.iter().map(|n| n.0));
+        let columns = 0..nodes[0].1.len();
+        let blend = |column: usize| {
+            let first = nodes[0].1[column]?;
+            let sum = |of: &dyn Fn(&Loan) -> f64| -> f64 {
+                let terms = nodes.iter().zip(&weights);
+                terms
+                    .map(|((_, loans), weight)| weight * loans[column].as_ref().map_or(0.0, of))
+                    .sum()
+            };
+            let phi = sum(&|l| l.phi);
+            let information = sum(&|l| l.spread.information);
+            Some(Loan {
+                phi,
+                spread: BorrowedSpread {
+                    s2: sum(&|l| l.spread.s2.ln()).exp(),
+                    information,
+                    df: 1.0 / (phi + 1.0 / information),
+                    lenders: first.spread.lenders,
+                },
+            })
+        };
+        columns.map(blend).collect()
+    }
+}
+
+/// The weights of Lagrange's interpolation at `x` between nodes.
+fn lagrange(x: f64, nodes: impl Iterator<Item = f64> + Clone) -> Vec<f64> {
+    nodes
+        .clone()
+        .enumerate()
+        .map(|(i, own)| {
+            let others = nodes.clone().enumerate().filter(|&(j, _)| j != i);
+            others
+                .map(|(_, other)| (x - other) / (own - other))
+                .product()
+        })
+        .collect()
 }

@@ -21,10 +21,10 @@ mod settings;
 pub use basis::{Basis, Beforehand, SetAside};
 pub use borrowing::Borrowing;
 pub use evidence::Evidence;
+pub(crate) use evidence::is_fine;
 pub use lenders::Loan;
 pub use settings::{Settings, SettingsError};
 
-use std::borrow::Cow;
 use std::collections::HashMap;
 
 use crate::catalogue::Kind;
@@ -137,7 +137,7 @@ pub fn norms(
     for &group in groups {
         let known = Beforehand::new(evidence, group, &[]);
         for &column in &columns {
-            let references = evidence.of(column, group);
+            let references = evidence.references(column, group, &[]);
             if !references.is_empty() {
                 norms.push(norm(
                     evidence,
@@ -157,7 +157,7 @@ fn norm(
     evidence: &Evidence<'_>,
     group: usize,
     column: usize,
-    references: &[Reference],
+    references: Vec<Reference>,
     known: &Beforehand,
     factors: &mut ToleranceFactors<'_>,
 ) -> Result<Norm, StatsError> {
@@ -170,7 +170,12 @@ fn norm(
         let range = dimension.credible;
         range.is_some_and(|(low, high)| value < low || value > high)
     };
-    let basis = Basis::new(Cow::Borrowed(references), known.prior(column));
+    let not_credible = references
+        .iter()
+        .map(|r| r.row())
+        .filter(|&row| beyond(of.values[row]))
+        .collect();
+    let basis = Basis::new(references, known.prior(evidence, column));
     let centre = match &basis.predictive {
         Some(predictive) => predictive.centre(),
         // One reference and nothing lent: it is its own centre.
@@ -181,11 +186,7 @@ fn norm(
         dimension: of.dimension,
         kind: dimension.kind,
         loan: known.loans[column],
-        not_credible: references
-            .iter()
-            .map(|r| r.row())
-            .filter(|&row| beyond(of.values[row]))
-            .collect(),
+        not_credible,
         described: Described {
             mean: described.mean,
             sd: described.sd,

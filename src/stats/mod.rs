@@ -20,6 +20,7 @@
 
 mod borrowed;
 mod error;
+mod lending;
 mod location;
 mod misfit;
 mod multiple;
@@ -36,6 +37,7 @@ pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };
 pub use error::StatsError;
+pub use lending::{Lending, Loan as Lent};
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,

@@ -85,6 +85,11 @@ impl ShareEvidence {
         &self.log_likelihood
     }
 
+    /// How many sets can tell.
+    pub fn telling(&self) -> usize {
+        self.telling
+    }
+
     /// Takes in what others say.
     pub fn add(&mut self, others: &ShareEvidence) {
         self.telling += others.telling;

@@ -6,7 +6,7 @@
 //!
 //! Everything is on the scale on which differences are judged: plain, or logarithmic for sizes.
 
-use super::two_level::{Rated, TwoLevel, two_level};
+use super::two_level::{Rated, TwoLevel, relative, two_level};
 use super::{normal_upper_quantile, t_two_sided, t_upper_quantile};
 
 /// The smallest deviation worth naming is one that is flagged at this level with this probability.
@@ -37,6 +37,12 @@ impl Prior {
             variance: f64::INFINITY,
             lambda,
         }
+    }
+
+    /// The error variance of a reading with standard uncertainty `u` relative to the spread; 0
+    /// where nothing is known of the spread.
+    pub fn relative(&self, u: f64) -> f64 {
+        relative(u, self.variance)
     }
 }
 

@@ -72,7 +72,7 @@ pub struct LeftOut {
 }
 
 /// A reading's error variance relative to the spread; none where the spread is infinite.
-fn relative(u: f64, variance: f64) -> f64 {
+pub(super) fn relative(u: f64, variance: f64) -> f64 {
     if variance.is_infinite() {
         0.0
     } else {
@@ -156,6 +156,13 @@ pub fn two_level<R: Copy + Into<Rated>>(
 }
 
 impl TwoLevel {
+    /// The variance of the set, not less than its reading errors allow: readings rounded alike may
+    /// agree by chance. `None` for one reading.
+    pub fn variance_of_set(&self) -> Option<f64> {
+        let df = self.n.checked_sub(1).filter(|&df| df > 0)?;
+        Some((self.q / df as f64).max(self.mean_u2 / (1.0 + self.mean_r)))
+    }
+
     /// The sums of a period, where it has any.
     pub fn period(&self, label: Option<u32>) -> Option<&PeriodSums> {
         let label = label?;

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use super::{Caution, Joint, Verdict, joint};
 use crate::catalogue::State;
-use crate::cohort::{Reference, from_scale, on_scale};
+use crate::cohort::{from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
 use crate::stats::{Prior, Rated, holm, references_needed};
 use crate::table::{Column, Table};
@@ -148,7 +148,7 @@ impl<'a> Piece<'a> {
         }
     }
 
-    fn check(&self, settings: &Settings) -> Check {
+    pub(super) fn check(&self, settings: &Settings) -> Check {
         let known = self
             .group
             .map(|group| Beforehand::new(self.evidence, group, &self.own));
@@ -216,11 +216,10 @@ impl<'a> Piece<'a> {
     pub(super) fn basis(&self, known: Option<&Beforehand>, column: &Column) -> Basis {
         let found = self.position(column).zip(self.group).zip(known);
         let Some(((position, group), known)) = found else {
-            let nobody: &[Reference] = &[];
-            return Basis::new(Cow::Borrowed(nobody), Prior::none(0.0));
+            return Basis::new(Vec::new(), Prior::none(0.0));
         };
-        let references = self.evidence.without(position, group, &self.own);
-        Basis::new(references, known.prior(position))
+        let references = self.evidence.references(position, group, &self.own);
+        Basis::new(references, known.prior(self.evidence, position))
     }
 
     /// One dimension, but for what depends on the others.
@@ -234,11 +233,6 @@ impl<'a> Piece<'a> {
         let (value, state) = (column.values[self.row], column.state(self.row));
         let basis = self.basis(known, column);
         let Rated { x, u, period } = self.rated(column);
-        let r_new = if basis.prior.df > 0.0 {
-            u * u / basis.prior.variance
-        } else {
-            0.0
-        };
         let mut check = DimensionCheck {
             dimension: column.dimension,
             value,
@@ -251,7 +245,11 @@ impl<'a> Piece<'a> {
                 .and_then(|(k, at)| k.loans[at]),
             verdict: Verdict::Undecided,
             judged: None,
-            more_references: references_needed(basis.kept.len(), &basis.prior, r_new),
+            more_references: references_needed(
+                basis.kept.len(),
+                &basis.prior,
+                basis.prior.relative(u),
+            ),
             cautions: Caution::of_credibility(dimension, value)
                 .into_iter()
                 .collect(),

@@ -115,7 +115,10 @@ impl<'a> Glance<'a> {
         let of_groups = parallel::map(cohort.groups().len(), |group| {
             let known = Beforehand::new(evidence, group, &[]);
             let bases: Vec<Basis> = (0..columns)
-                .map(|column| Basis::new(evidence.of(column, group).into(), known.prior(column)))
+                .map(|column| {
+                    let references = evidence.references(column, group, &[]);
+                    Basis::new(references, known.prior(evidence, column))
+                })
                 .collect();
             let judged = bases.iter().filter(|b| b.predictive.is_some()).count();
             // A quarter of the dimensions may be missing before a piece takes the slow road.

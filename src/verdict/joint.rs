@@ -11,7 +11,7 @@ use super::Verdict;
 use super::check::Piece;
 use crate::catalogue::Kind;
 use crate::cohort::{Cohort, Reference, on_scale};
-use crate::norm::{Beforehand, Evidence, Settings};
+use crate::norm::{Beforehand, Evidence, Settings, is_fine};
 use crate::stats::{
     BorrowedSpread, Predictive, Prior, Rated, SizeShape, borrowed_from_readings, holm, misfit,
     screen, shrunk_correlation, size_and_shape,
@@ -139,7 +139,7 @@ fn taken_apart(
             .iter()
             .map(|column| cohort.reference(column, Kind::Ratio, row))
             .collect();
-        let fine = columns.iter().all(|column| evidence.is_fine(column, row));
+        let fine = columns.iter().all(|column| is_fine(cohort, column, row));
         let parts: Vec<Rated> = parts?.iter().map(Reference::rated).collect();
         let logarithms: Vec<(f64, f64)> = parts.iter().map(|r| (r.x, r.u)).collect();
         Apart::new(&logarithms, cohort.period_label(row), fine)
@@ -202,7 +202,10 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
         .collect();
     let own = Apart::new(&own_parts, piece.period, true)?;
     let references = taken_apart(evidence, group, &sizes, &piece.own);
-    let lending: Vec<usize> = evidence.lending_groups(group);
+    let lending: Vec<usize> = match evidence.borrowing().nothing {
+        true => Vec::new(),
+        false => evidence.lenders().to(group),
+    };
     let lent: Vec<Vec<Apart>> = lending
         .iter()
         .map(|&g| taken_apart(evidence, g, &sizes, &piece.own))
@@ -214,6 +217,7 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
         |pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> { references.iter().map(pick).collect() };
 
     let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, &|a| a.size)).collect();
+    let sets: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
     let spread = evidence.lend_beside(group, lambda, &sets);
     let size = judge(&all(&|a| a.size), &prior(spread, lambda), own.size)?;
 

@@ -6,6 +6,7 @@
 //! | `caution` | what to bear in mind with a verdict |
 //! | `check` | one piece, every dimension |
 //! | `joint` | size and shape of one piece, all dimensions together |
+//! | `working` | every number between the readings and the label |
 //! | `flag` | every out-of-norm reading of a whole source, fast |
 //!
 //! A piece's own readings never count in the norm it is judged by. A verdict is about dimensions;
@@ -16,9 +17,13 @@ mod check;
 mod flag;
 mod joint;
 mod label;
+mod working;
 
 pub use caution::Caution;
 pub use check::{Check, DimensionCheck, Judged, check, check_against};
 pub use flag::{Flag, flag};
 pub use joint::{Joint, Shape};
 pub use label::Verdict;
+pub use working::{
+    DimensionWorking, Lender, Steps, WeighedReference, Working, working, working_against,
+};

@@ -1,0 +1,160 @@
+//! `calibriar rates`
+
+use std::num::NonZeroUsize;
+
+use calibriar::cohort::Cohort;
+use calibriar::norm::{Evidence, Settings};
+use calibriar::rates::{FAULTS, PatternRates, Plan, Rate, rates};
+use calibriar::report::{RATE_COLUMNS, RateRow};
+use clap::Args;
+
+use super::json::RatesOut;
+use super::norms::{chosen, provenance_line};
+use super::output::{self, Format};
+use super::progress::Bar;
+use super::source::{Question, group_title};
+use super::{CliError, Outcome};
+
+/// How far the verdicts on this very collection can be trusted: false flags, faults found and the
+/// contents of bands, by simulation
+///
+/// Invented collections with the same patterns, numbers of pieces, periods and reading errors are
+/// drawn from the fitted spreads and judged. What the model leaves out is left out here as well:
+/// with sizes of heavier tails than the normal law, a single dimension keeps its rate, but more good
+/// pieces are called out of norm.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// One pattern, in any spelling; all patterns if left out
+    pattern: Option<String>,
+    /// Its maker, where two makers share the pattern's name
+    #[arg(long)]
+    maker: Option<String>,
+    /// Invented collections to judge
+    #[arg(long, value_name = "NUMBER", default_value = "400")]
+    worlds: NonZeroUsize,
+    /// The same seed gives the same numbers
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    seed: u64,
+    #[command(flatten)]
+    question: Question,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    let settings = arguments.question.judge.settings()?;
+    let format = arguments.question.format.choose();
+    let source = arguments
+        .question
+        .source
+        .open(None, format != Format::Csv)?;
+    let cohort = arguments.question.judge.cohort(&source)?;
+    let groups = chosen(
+        &cohort,
+        arguments.pattern.as_deref(),
+        arguments.maker.as_deref(),
+    )?;
+    let borrowing = arguments
+        .question
+        .judge
+        .borrowing(&source.table.catalogue)?;
+    let evidence = Evidence::gather(&cohort, &borrowing);
+    let plan = Plan {
+        worlds: arguments.worlds.get(),
+        seed: arguments.seed,
+    };
+    let bar = Bar::new(Some(plan.worlds as u64), "{wide_bar} {pos} of {len} worlds");
+    let found = rates(&evidence, &groups, &settings, plan, || bar.step())?;
+    bar.finish();
+    let rows: Vec<RateRow<'_>> = found
+        .iter()
+        .filter_map(|of| RateRow::new(of, &cohort))
+        .collect();
+    arguments.question.source.write_set_aside(&source)?;
+    match format {
+        Format::Json => output::write_json(&RatesOut {
+            provenance: &source.provenance,
+            worlds: plan.worlds,
+            seed: plan.seed,
+            alpha: settings.alpha(),
+            coverage: settings.coverage(),
+            confidence: settings.confidence(),
+            rates: rows,
+        })?,
+        Format::Csv => output::write_csv(RATE_COLUMNS, rows)?,
+        Format::Table => {
+            let mut text = page(&found, &cohort, &settings, plan);
+            text.push_str(&provenance_line(&source.provenance));
+            output::write_text(&text)?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+/// A share in per cent with its standard error.
+fn percent(rate: Rate) -> String {
+    format!("{:.1}±{:.1}", 100.0 * rate.value, 100.0 * rate.error)
+}
+
+fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: Plan) -> String {
+    let faults = FAULTS.map(|sd| format!(">{sd} sd"));
+    let mut headings = vec!["pattern", ">dims", ">pieces", ">unusual", ">out of norm"];
+    headings.extend(faults.iter().map(String::as_str));
+    headings.extend([">typical", ">tolerance", ">undecided"]);
+    let mut table = output::table(&headings);
+    let mut silent = Vec::new();
+    let makers = cohort.groups().iter().map(|g| g.maker.as_str());
+    let one_maker = makers
+        .clone()
+        .all(|maker| Some(maker) == makers.clone().next());
+    for of in found {
+        let group = &cohort.groups()[of.group];
+        let maker = if one_maker { "" } else { &group.maker };
+        let title = group_title(maker, &group.pattern);
+        if !of.unusual.value.is_finite() {
+            silent.push(title);
+            continue;
+        }
+        let pieces = match of.references {
+            (least, most) if least == most => least.to_string(),
+            (least, most) => format!("{least} to {most}"),
+        };
+        let mut cells = vec![title, of.dimensions.to_string(), pieces];
+        let found = of.noticed.iter().copied();
+        let rates = [of.unusual, of.out_of_norm].into_iter().chain(found);
+        let rates = rates.chain([of.typical, of.tolerance, of.undecided]);
+        cells.extend(rates.map(percent));
+        output::add_row(&mut table, cells);
+    }
+    let mut text = output::lines(&table);
+    if !silent.is_empty() {
+        let line = format!("too little evidence to simulate: {}", silent.join("; "));
+        text.push_str(&output::wrapped(&line, "  "));
+    }
+    let share = |x: f64| format!("{} %", 100.0 * x);
+    let alpha = share(settings.alpha());
+    for line in [
+        format!(
+            "All in per cent, ± the standard error of the simulation ({} invented collections, seed \
+             {}).",
+            plan.worlds, plan.seed
+        ),
+        format!("unusual: dimensions of good pieces with p of {alpha} or less; wanted {alpha}"),
+        format!("out of norm: good pieces with any dimension out of norm; wanted at most {alpha}"),
+        format!(
+            "1 sd to 4 sd: dimensions with p of {alpha} or less, when off by so many standard \
+             deviations of good pieces"
+        ),
+        format!(
+            "typical: good readings within the typical range; wanted {}",
+            share(settings.coverage())
+        ),
+        format!(
+            "tolerance: tolerance bands that hold {} of the good pieces; wanted {}",
+            share(settings.coverage()),
+            share(settings.confidence())
+        ),
+        "undecided: dimensions for which silence means nothing".to_owned(),
+    ] {
+        text.push_str(&output::wrapped(&line, "  "));
+    }
+    text
+}

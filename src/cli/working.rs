@@ -1,0 +1,424 @@
+//! `calibriar check --show-working`: a verdict step by step.
+
+use std::fmt::Write as _;
+
+use calibriar::catalogue::{Catalogue, Kind};
+use calibriar::cohort::{Cohort, Reference, from_scale};
+use calibriar::norm::{Settings, deviation_in_unit};
+use calibriar::source::Provenance;
+use calibriar::stats::{Prior, holm};
+use calibriar::verdict::{DimensionWorking, Steps, Working};
+
+use super::norms::provenance_line;
+use super::output::{self, shown, wrapped};
+use super::source::group_title;
+
+/// The working of some verdicts, for people.
+pub(super) fn page(
+    all: &[Working],
+    cohort: &Cohort<'_>,
+    catalogue: &Catalogue,
+    settings: &Settings,
+    provenance: &Provenance,
+) -> String {
+    let page = Page {
+        cohort,
+        catalogue,
+        settings,
+    };
+    let mut text: String = all.iter().map(|w| page.piece(w) + "\n").collect();
+    text.push_str(&provenance_line(provenance));
+    text
+}
+
+struct Page<'a> {
+    cohort: &'a Cohort<'a>,
+    catalogue: &'a Catalogue,
+    settings: &'a Settings,
+}
+
+/// Six digits that mean something, as many as a calculator wants.
+fn number(value: f64) -> String {
+    const DIGITS: i32 = 6;
+    if value == 0.0 || !value.is_finite() {
+        return match value {
+            f64::INFINITY => "infinite".to_owned(),
+            _ => format!("{value}"),
+        };
+    }
+    let magnitude = value.abs().log10().floor();
+    if !(-4.0..7.0).contains(&magnitude) {
+        return format!("{value:.5e}");
+    }
+    let decimals = (DIGITS - 1 - magnitude as i32).max(0) as usize;
+    format!("{value:.decimals$}")
+}
+
+/// A reading in its unit, without the noughts that nobody read.
+fn as_read(value: f64) -> String {
+    let text = number(value);
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
+}
+
+/// A step: what it is called, and what it comes to.
+fn step(text: &mut String, name: &str, what: &str) {
+    text.push_str(&wrapped(&format!("{name}: {what}"), "    "));
+}
+
+impl Page<'_> {
+    fn piece(&self, working: &Working) -> String {
+        let check = &working.check;
+        let mut text = format!(
+            "{}: the working\n  {}\n",
+            shown(&check.specimen),
+            group_title(&check.maker, &check.pattern)
+        );
+        text.push_str(&wrapped(
+            "Numbers are rounded for print; the program reckons with all digits. ln is the natural \
+             logarithm, t(nu, q) the quantile of Student's t. docs/methods.md says why.",
+            "  ",
+        ));
+        text.push_str("\n  for all dimensions\n");
+        let share = working.share;
+        step(
+            &mut text,
+            "period share",
+            &match working.telling_sets {
+                0 => {
+                    "rho = 0: no pattern has a period with two references and a second period, so \
+                      `spread` means the whole spread; lambda = 0"
+                        .to_owned()
+                }
+                sets => format!(
+                    "rho = {} by {} of one pattern and dimension; lambda = rho / (1 - rho) = {}",
+                    number(share.rho),
+                    output::counted(sets, "set", "sets"),
+                    number(share.lambda())
+                ),
+            },
+        );
+        for dimension in &working.dimensions {
+            text.push('\n');
+            text.push_str(&self.dimension(dimension));
+        }
+        text.push_str(&self.together(working));
+        text
+    }
+
+    fn dimension(&self, working: &DimensionWorking) -> String {
+        let known = self.catalogue.at(working.check.dimension);
+        let (kind, unit) = (known.kind, &known.unit);
+        let mut text = String::new();
+        let scale = match kind {
+            Kind::Ratio => format!("a size, so x = ln({unit}) and u_x = u / {unit}"),
+            Kind::Interval => "judged as it is, so x is the reading".to_owned(),
+        };
+        let _ = writeln!(text, "  {}, {unit}: {scale}", shown(&known.label));
+        step(
+            &mut text,
+            "the piece",
+            &format!(
+                "reads {} with u = {} ({}): x = {}, u_x = {}",
+                as_read(working.check.value),
+                number(working.check.uncertainty),
+                working.check.state.name(),
+                number(working.own.x),
+                number(working.own.u)
+            ),
+        );
+        self.borrowed(&mut text, working);
+        self.references(&mut text, working);
+        match &working.steps {
+            Some(steps) => self.steps(&mut text, working, steps),
+            None => step(&mut text, "so", "nothing can be said of this dimension"),
+        }
+        text
+    }
+
+    /// What the other patterns lend.
+    fn borrowed(&self, text: &mut String, working: &DimensionWorking) {
+        let Prior { df, variance, .. } = working.prior;
+        let Some(loan) = working.loan else {
+            let what = if df.is_infinite() {
+                format!(
+                    "the user states it: s0 = {}, so nu is infinite",
+                    number(variance.sqrt())
+                )
+            } else {
+                "nothing is borrowed: d0 = 0, and r counts as 0".to_owned()
+            };
+            return step(text, "spread beforehand", &what);
+        };
+        let groups = self.cohort.groups();
+        let sets = working.lenders.iter().map(|lender| {
+            let pattern = shown(&groups[lender.group].pattern);
+            format!("{pattern} n {} s2 {}", lender.n, number(lender.s2))
+        });
+        step(text, "lenders", &sets.collect::<Vec<String>>().join("; "));
+        step(
+            text,
+            "spread beforehand",
+            &format!(
+                "phi = {} (one number for all dimensions of the family), and s0^2 = {} solves sum \
+                 [(f + 1/phi) q / (1/phi + q) - f] = 0 over the lenders, f = n - 1, q = f s2 / s0^2",
+                number(loan.phi),
+                number(loan.spread.s2)
+            ),
+        );
+        step(
+            text,
+            "borrowed",
+            &format!(
+                "D = sum f / (1 + phi (f + 2)) = {}; d0 = 1 / (phi + 1/D) = {} degrees of freedom",
+                number(loan.spread.information),
+                number(df)
+            ),
+        );
+    }
+
+    fn reading(&self, reference: Reference, dimension: usize) -> (String, String, String) {
+        let table = self.cohort.table();
+        let name = shown(table.specimens.names.get(reference.row()));
+        let key = &self.catalogue.at(dimension).key;
+        let column = table
+            .columns
+            .iter()
+            .find(|c| table.dimension(c).key == *key);
+        let value = column.and_then(|c| c.value(reference.row()));
+        let period = match reference.rated().period {
+            Some(label) => shown(self.cohort.period_name(label)),
+            None => "undated".to_owned(),
+        };
+        (name, period, value.map_or(String::new(), as_read))
+    }
+
+    fn references(&self, text: &mut String, working: &DimensionWorking) {
+        let dimension = working.check.dimension;
+        for aside in &working.set_aside {
+            let (name, period, value) = self.reading(aside.reference, dimension);
+            step(
+                text,
+                "set aside",
+                &format!(
+                    "{name} ({period}) reads {value}, by the others p = {}",
+                    number(aside.p)
+                ),
+            );
+        }
+        if working.references.is_empty() {
+            return step(text, "references", "none");
+        }
+        let mut table = output::table(&["reference", "period", ">reads", ">x", ">u_x", ">r", ">w"]);
+        for of in &working.references {
+            let (name, period, value) = self.reading(of.reference, dimension);
+            let rated = of.reference.rated();
+            let numbers = [rated.x, rated.u, of.r, of.weight].map(number);
+            let mut cells = vec![name, period, value];
+            cells.extend(numbers);
+            output::add_row(&mut table, cells);
+        }
+        step(
+            text,
+            "references",
+            "r = u_x^2 / s0^2, weight w = 1 / (1 + r)",
+        );
+        text.push_str(&indented(&table));
+    }
+
+    fn steps(&self, text: &mut String, working: &DimensionWorking, steps: &Steps) {
+        let known = self.catalogue.at(working.check.dimension);
+        let sums = &steps.sums;
+        let undated = sums.periods.iter().filter(|p| p.period.is_none()).count();
+        for period in &sums.periods {
+            let Some(label) = period.period else { continue };
+            step(
+                text,
+                &shown(self.cohort.period_name(label)),
+                &format!(
+                    "S = sum w = {}, mean = sum w x / S = {}, v = lambda + 1/S = {}",
+                    number(period.weight),
+                    number(period.mean),
+                    number(sums.lambda + 1.0 / period.weight)
+                ),
+            );
+        }
+        if undated > 0 {
+            step(
+                text,
+                "undated",
+                "each is a period by itself: S = w, mean = x, v = lambda + 1/w",
+            );
+        }
+        step(
+            text,
+            "sums",
+            &format!(
+                "V = 1 / sum(1/v) = {}; mu = V sum(mean / v) = {}; Q = sum w (x - mean)^2 + sum (mean \
+                 - mu)^2 / v = {}",
+                number(sums.v),
+                number(sums.mu),
+                number(sums.q)
+            ),
+        );
+        self.spread(text, working, steps);
+        let expected = match &steps.own_period {
+            None => format!(
+                "of a new period, m = mu = {}, h0 = 1 + lambda + V = {}",
+                number(steps.centre),
+                number(steps.h0)
+            ),
+            Some(period) => format!(
+                "of {}, B = lambda / (lambda + 1/S) = {}; m = mu + B (mean - mu) = {}; h0 = 1 + \
+                 lambda (1 - B) + (1 - B)^2 V = {}",
+                period
+                    .period
+                    .map_or(String::new(), |label| shown(self.cohort.period_name(label))),
+                number(sums.lambda / (sums.lambda + 1.0 / period.weight)),
+                number(steps.centre),
+                number(steps.h0)
+            ),
+        };
+        step(text, "expected", &expected);
+        let at = &steps.standpoint;
+        let beyond = if working.prior.df > 0.0 {
+            "u_x^2 / s0^2"
+        } else {
+            "max(0, u_x^2 - mean u^2) / s^2"
+        };
+        step(
+            text,
+            "this reading",
+            &format!(
+                "W = s^2 (h0 + {beyond}) = {} x ({} + {}) = {}; T = (x - m) / sqrt W = {}",
+                number(steps.s2),
+                number(steps.h0),
+                number(steps.r_new),
+                number(at.variance),
+                number(at.t)
+            ),
+        );
+        step(
+            text,
+            "p",
+            &format!(
+                "2 P(t_nu > |T|) = {}; score z, the normal deviate with that p, = {}",
+                number(at.p),
+                number(at.z)
+            ),
+        );
+        let root = at.variance.sqrt();
+        let back = |x: f64| number(from_scale(known.kind, x));
+        let half = steps.t_coverage * root;
+        step(
+            text,
+            "typical range",
+            &format!(
+                "m -+ t(nu, {}) sqrt W = m -+ {} x {}: {} to {} {}",
+                1.0 - (1.0 - self.settings.coverage()) / 2.0,
+                number(steps.t_coverage),
+                number(root),
+                back(steps.centre - half),
+                back(steps.centre + half),
+                known.unit
+            ),
+        );
+        let least = (steps.t_level + steps.t_power) * root;
+        step(
+            text,
+            "least noticeable",
+            &format!(
+                "(t(nu, 0.975) + t(nu, 0.80)) sqrt W = ({} + {}) x {} = {}, in {} {}; sharpness {} s \
+                 sqrt({}) / that = {}",
+                number(steps.t_level),
+                number(steps.t_power),
+                number(root),
+                number(least),
+                known.unit,
+                number(deviation_in_unit(known.kind, steps.centre, least)),
+                number(steps.z_both),
+                number(steps.h_ideal),
+                number(steps.z_both * (steps.s2 * steps.h_ideal).sqrt() / least)
+            ),
+        );
+    }
+
+    fn spread(&self, text: &mut String, working: &DimensionWorking, steps: &Steps) {
+        let sums = &steps.sums;
+        let own = (sums.n - 1) as f64;
+        let what = if working.prior.df == 0.0 {
+            format!(
+                "nu = n - 1 = {}; s^2 = max(Q / nu, mean u_x^2) = max({}, {}) = {}",
+                number(steps.df),
+                number(sums.q / own),
+                number(sums.mean_u2),
+                number(steps.s2)
+            )
+        } else if working.prior.df.is_infinite() {
+            format!("s^2 = s0^2 = {}", number(steps.s2))
+        } else {
+            format!(
+                "mean r = {}, so of Q counts w = 1 / (1 + mean r)^2 = {}; nu = d0 + w (n - 1) = {} + \
+                 {} x {} = {}; s^2 = (d0 s0^2 + w Q) / nu = {}",
+                number(sums.mean_r),
+                number(steps.share),
+                number(working.prior.df),
+                number(steps.share),
+                own,
+                number(steps.df),
+                number(steps.s2)
+            )
+        };
+        step(text, "spread", &what);
+    }
+
+    /// Holm's steps over the dimensions that were judged.
+    fn together(&self, working: &Working) -> String {
+        let dimensions = working.check.dimensions.iter();
+        let mut judged: Vec<(f64, &str, &str)> = dimensions
+            .filter_map(|d| {
+                let label = &self.catalogue.at(d.dimension).label;
+                let p = d.judged.as_ref()?.p;
+                Some((p, label.as_str(), output::verdict_words(d.verdict)))
+            })
+            .collect();
+        judged.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let adjusted = holm(&judged.iter().map(|j| j.0).collect::<Vec<f64>>());
+        let mut text = String::from("\n  all dimensions together (Holm)\n");
+        let m = judged.len();
+        text.push_str(&wrapped(
+            &format!(
+                "From the smallest p on: times {m}, {}, ..., never less than the one before, at most \
+                 1. Out of norm up to {}; else borderline where p alone is up to {}.",
+                m.saturating_sub(1),
+                self.settings.alpha(),
+                self.settings.alpha()
+            ),
+            "    ",
+        ));
+        let mut table = output::table(&["dimension", ">p", ">times", ">adjusted", "verdict"]);
+        for (i, ((p, label, verdict), adjusted)) in judged.iter().zip(&adjusted).enumerate() {
+            let cells = vec![
+                (*label).to_owned(),
+                number(*p),
+                (m - i).to_string(),
+                number(*adjusted),
+                (*verdict).to_owned(),
+            ];
+            output::add_row(&mut table, cells);
+        }
+        text.push_str(&indented(&table));
+        text
+    }
+}
+
+/// A table's lines, under the steps.
+fn indented(table: &comfy_table::Table) -> String {
+    let lines = output::lines(table);
+    lines
+        .lines()
+        .map(|line| format!("      {line}\n"))
+        .collect()
+}
