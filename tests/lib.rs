@@ -20,6 +20,7 @@ mod published {
 
 mod reference {
     mod borrowing_cases;
+    mod lending;
     mod methods_cases;
     mod multiple;
     mod noncentral;

@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 use super::borrowing::Borrowing;
 use crate::catalogue::fold;
 use crate::cohort::Cohort;
-use crate::stats::{BorrowedSpread, Lending, Lent, Rated};
+use crate::stats::{self, BorrowedSpread, Lending, Rated};
 
 /// Which patterns lend to each other, and which dimensions borrow together.
 #[derive(Clone, Debug)]
@@ -75,7 +75,7 @@ impl Lenders {
     }
 
     /// Spreads a maker's fits, one a family, over the columns.
-    fn by_column<'f>(&self, fits: impl Iterator<Item = &'f Lent>) -> Vec<Option<Loan>> {
+    fn by_column<'f>(&self, fits: impl Iterator<Item = &'f stats::Loan>) -> Vec<Option<Loan>> {
         let mut loans = vec![None; self.columns];
         for (columns, fit) in self.families.iter().zip(fits) {
             for (&column, spread) in columns.iter().zip(&fit.dimensions) {
@@ -90,7 +90,7 @@ impl Lenders {
 
     /// What each group is lent, by column.
     pub(crate) fn lend_each(&self, lendings: &Lendings, lambda: f64) -> Vec<Vec<Option<Loan>>> {
-        let fits: Vec<Vec<Vec<Lent>>> = lendings
+        let fits: Vec<Vec<Vec<stats::Loan>>> = lendings
             .0
             .iter()
             .map(|families| families.iter().map(|f| f.without_each(lambda)).collect())
@@ -105,14 +105,14 @@ impl Lenders {
     pub(crate) fn lend(&self, lendings: &Lendings, group: usize, lambda: f64) -> Vec<Option<Loan>> {
         let (maker, place) = self.place[group];
         let families = lendings.0[maker].iter();
-        let fits: Vec<Lent> = families.map(|f| f.without(place, lambda)).collect();
+        let fits: Vec<stats::Loan> = families.map(|f| f.without(place, lambda)).collect();
         self.by_column(fits.iter())
     }
 
     /// What a new pattern of each group's maker would be lent, by column.
     pub(crate) fn lend_new(&self, lendings: &Lendings, lambda: f64) -> Vec<Vec<Option<Loan>>> {
         let of_maker = |families: &Vec<Lending>| {
-            let fits: Vec<Lent> = families.iter().map(|f| f.all(lambda)).collect();
+            let fits: Vec<stats::Loan> = families.iter().map(|f| f.all(lambda)).collect();
             self.by_column(fits.iter())
         };
         let makers: Vec<Vec<Option<Loan>>> = lendings.0.iter().map(of_maker).collect();

@@ -5,6 +5,7 @@
 //!
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
+//! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
 //! - `borrowed`: the spread that other sets lend, and what the loan is worth.
 //! - `misfit`: how unusual several scores are together.
@@ -37,7 +38,7 @@ pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };
 pub use error::StatsError;
-pub use lending::{Lending, Loan as Lent};
+pub use lending::{Lending, Loan};
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,

@@ -1,0 +1,265 @@
+//! What all patterns but one lend that one, for each in turn.
+//!
+//! # Method
+//! All patterns are fitted first, and every round of that fit is kept. A fit without one pattern
+//! goes through the same rounds a little off; how much off, `expansion` tells for one round and one
+//! dimension. Where the rounds of all patterns have met, those without one pattern have too, and
+//! only the last round is looked at, until it is met.
+
+use super::curves::{chebyshev, lagrange};
+use super::expansion::{Answer, Dimension};
+use super::family::{FAR, Family, ROUNDS, Round, gaps, inverse};
+use super::threads::each;
+use super::variances::{information, phi_at};
+use crate::stats::Loan;
+use crate::stats::borrowed::BorrowedSpread;
+use crate::stats::period_share::{GRID, posterior_mean};
+
+/// Patterns from which the work in common pays.
+const MANY: usize = 4;
+
+/// Relative change of `a` that counts as none: what it leaves out is smaller still.
+const MET: f64 = 1e-12;
+
+/// Change of `ln a` that leaves the speed at which rounds meet about the same.
+const ALIKE: f64 = 0.03;
+
+/// The farthest that `phi` may move by interpolation, over its value.
+const FAR_PHI: f64 = 0.1;
+
+/// The state of all fits without one pattern, between rounds.
+struct Left {
+    /// Per dimension and pattern.
+    a: Vec<Vec<f64>>,
+    phi: Vec<f64>,
+    spreads: Vec<Vec<Option<BorrowedSpread>>>,
+}
+
+pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
+    let patterns = family.patterns;
+    if patterns < MANY {
+        let loan = |pattern| family.fit(lambda, Some(pattern), false).loan();
+        return (0..patterns).map(loan).collect();
+    }
+    let mut fit = family.fit(lambda, None, true);
+    let rounds = std::mem::take(&mut fit.rounds);
+    let met = fit.change <= MET;
+    let mut dimensions: Vec<Dimension> = fit
+        .workers
+        .into_iter()
+        .zip(&family.freedoms)
+        .map(|(worker, freedoms)| Dimension::new(worker.curves, freedoms))
+        .collect();
+    let mut left = Left {
+        a: vec![vec![0.0; patterns]; dimensions.len()],
+        phi: vec![0.0; patterns],
+        spreads: vec![vec![None; patterns]; dimensions.len()],
+    };
+    let last = &rounds[rounds.len() - 1];
+    let mut slow: Vec<usize> = (0..patterns).collect();
+    if met && rounds.len() > 1 {
+        let contraction = contractions(&rounds);
+        for (own, &a) in left.a.iter_mut().zip(&last.a) {
+            own.fill(a);
+        }
+        for _ in 0..ROUNDS {
+            // Those that move far are seen to below.
+            let change = round(
+                family,
+                &mut dimensions,
+                last,
+                &slow,
+                &mut left,
+                &contraction,
+            );
+            if change.near <= MET {
+                break;
+            }
+        }
+        let mut far = vec![false; patterns];
+        for dimension in &dimensions {
+            dimension.far().for_each(|place| far[place] = true);
+        }
+        // Little moved, so that their rounds come closer about as fast as those of all patterns.
+        let alike = |own: &f64, a: f64| *own == a || (own / a).ln().abs() <= ALIKE;
+        slow.retain(|&pattern| {
+            let mut own = left.a.iter().map(|own| &own[pattern]).zip(&last.a);
+            far[pattern] || !own.all(|(own, &a)| alike(own, a))
+        });
+        for own in &mut left.a {
+            slow.iter().for_each(|&pattern| own[pattern] = 0.0);
+        }
+    }
+    if !slow.is_empty() {
+        let none = vec![0.0; dimensions.len()];
+        for number in 0..ROUNDS {
+            let at = rounds.get(number).unwrap_or(last);
+            let change = round(family, &mut dimensions, at, &slow, &mut left, &none);
+            if change.near.max(change.far) <= 1e-14 && number + 1 >= rounds.len() {
+                break;
+            }
+        }
+    }
+    (0..patterns)
+        .map(|pattern| Loan {
+            phi: left.phi[pattern],
+            dimensions: left.spreads.iter().map(|d| d[pattern]).collect(),
+        })
+        .collect()
+}
+
+/// By how much each dimension's rounds come closer, seen from the rounds of all patterns.
+fn contractions(rounds: &[Round]) -> Vec<f64> {
+    let dimension = |d: usize| {
+        let a = |round: usize| rounds[round].a[d].ln();
+        let ratio = |k: usize| (a(k + 2) - a(k + 1), a(k + 1) - a(k));
+        (1..rounds.len().saturating_sub(2))
+            .map(ratio)
+            .take_while(|(later, _)| later.abs() > 1e-9)
+            .last()
+            .map_or(0.0, |(later, before)| later / before)
+            .clamp(0.0, 0.9)
+    };
+    (0..rounds[0].a.len()).map(dimension).collect()
+}
+
+/// The largest relative change of an `a` in a round.
+#[derive(Default)]
+struct Change {
+    /// By polynomial.
+    near: f64,
+    /// By sums over all sets.
+    far: f64,
+}
+
+/// One round of the fits without each of some patterns. A `contraction` above 0 goes on at once to where the round would lead when repeated.
+fn round(
+    family: &Family,
+    dimensions: &mut [Dimension],
+    all: &Round,
+    patterns: &[usize],
+    left: &mut Left,
+    contraction: &[f64],
+) -> Change {
+    let steps = 4 * patterns.len() * dimensions.len() * GRID;
+    let wanted = grid_points(family, all);
+    let grid: Vec<usize> = (0..GRID).filter(|&j| wanted[j]).collect();
+    let a = &left.a;
+    let on_grid: Vec<Vec<Vec<Answer>>> = each(dimensions, steps, |d, dimension| {
+        let own = patterns.iter().map(|&pattern| (pattern, a[d][pattern]));
+        dimension.prepare(all, d, own.collect());
+        let answers = |&j: &usize| dimension.answers(1.0 / phi_at(j), all.roots[d][j], Some(j));
+        grid.iter().map(answers).collect()
+    });
+    let mut weights = [0.0; GRID];
+    for (place, &pattern) in patterns.iter().enumerate() {
+        weights.fill(f64::NEG_INFINITY);
+        for (at, &j) in grid.iter().enumerate() {
+            weights[j] = on_grid.iter().map(|d| d[at][place].log_likelihood).sum();
+        }
+        left.phi[pattern] = posterior_mean(&weights, phi_at);
+    }
+
+    // The roots at each pattern's own phi: from a few points between the least and the largest.
+    let phi = &left.phi;
+    let near = |phi: f64| (phi / all.phi - 1.0).abs() <= FAR_PHI;
+    let reach = |worst: f64, &pattern: &usize| {
+        let own = phi[pattern];
+        if near(own) {
+            worst.max((own - all.phi).abs())
+        } else {
+            worst
+        }
+    };
+    let reach = patterns.iter().fold(0.0, reach);
+    let points = chebyshev(phi_points(reach / all.phi));
+    let found: Vec<Vec<(f64, f64)>> = each(dimensions, steps, |d, dimension| {
+        let at: Vec<f64> = points.iter().map(|x| all.phi + reach * x).collect();
+        let columns: Vec<Vec<Answer>> = at
+            .iter()
+            .map(|&phi| dimension.answers(1.0 / phi, all.root[d], None))
+            .collect();
+        let freedoms = &family.freedoms[d];
+        let informations: Vec<f64> = at
+            .iter()
+            .map(|phi| freedoms.information(1.0 / phi))
+            .collect();
+        let mut weights = vec![0.0; points.len()];
+        let answer = |(place, &pattern): (usize, &usize)| {
+            let (own, df) = (phi[pattern], freedoms.df[pattern]);
+            if near(own) && !dimension.is_far(place) {
+                lagrange(
+                    &points,
+                    if reach > 0.0 {
+                        (own - all.phi) / reach
+                    } else {
+                        0.0
+                    },
+                    &mut weights,
+                );
+                let log_s2 = columns
+                    .iter()
+                    .zip(&weights)
+                    .map(|(c, w)| w * c[place].log_s2)
+                    .sum();
+                let whole: f64 = informations.iter().zip(&weights).map(|(i, w)| w * i).sum();
+                (log_s2, whole - information(df, 1.0 / own))
+            } else {
+                dimension.go_far(place);
+                let answer = dimension.far_answer(place, 1.0 / own, all.root[d], None);
+                (
+                    answer.log_s2,
+                    freedoms.information(1.0 / own) - information(df, 1.0 / own),
+                )
+            }
+        };
+        patterns.iter().enumerate().map(answer).collect()
+    });
+
+    let mut change = Change::default();
+    for (d, found) in found.into_iter().enumerate() {
+        let freedoms = &family.freedoms[d];
+        for (place, (&pattern, (log_s2, information))) in patterns.iter().zip(found).enumerate() {
+            let lenders = freedoms.lenders - usize::from(freedoms.df[pattern] > 0.0);
+            let s2 = log_s2.exp();
+            let spread = (s2 > 0.0 && s2.is_finite())
+                .then(|| BorrowedSpread::new(s2, left.phi[pattern], information, lenders));
+            left.spreads[d][pattern] = spread;
+            let next = spread.map_or(0.0, |s| inverse(s.s2));
+            let a = &mut left.a[d][pattern];
+            if family.readings[d].errorless || (next == 0.0 && *a == 0.0) {
+                *a = next;
+                continue;
+            }
+            let step = (next / *a).ln();
+            let most = if dimensions[d].is_far(place) {
+                &mut change.far
+            } else {
+                &mut change.near
+            };
+            *most = most.max(step.abs());
+            *a = if step.abs() < 0.1 && contraction[d] > 0.0 {
+                *a * (step / (1.0 - contraction[d])).exp()
+            } else {
+                next
+            };
+        }
+    }
+    change
+}
+
+/// Grid points that count for some pattern: those that count for all patterns together, and those
+/// that may do so once any one pattern is gone.
+fn grid_points(family: &Family, all: &Round) -> [bool; GRID] {
+    let gaps = gaps(&all.relative);
+    std::array::from_fn(|j| gaps[j].is_finite() && gaps[j] <= FAR + all.sway(family, j))
+}
+
+/// Chebyshev points for functions of `phi`, which have a pole at 0 or below.
+fn phi_points(reach: f64) -> usize {
+    if reach <= 1e-14 {
+        return 1;
+    }
+    let error = |points: &usize| (reach / 2.0).powi(*points as i32);
+    (3..10).find(|points| error(points) <= 1e-12).unwrap_or(10)
+}
