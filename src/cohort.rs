@@ -101,11 +101,6 @@ pub struct Reference {
 }
 
 impl Reference {
-    /// A reference that was one already, put together again.
-    pub(crate) fn again(rated: Rated, row: u32) -> Reference {
-        Reference { row, rated }
-    }
-
     /// Row of its piece.
     pub fn row(&self) -> usize {
         self.row as usize
@@ -343,16 +338,23 @@ impl<'t> Cohort<'t> {
         if !self.is_reference(column, row) {
             return None;
         }
-        let value = column.value(row)?;
+        Some(self.reference_of(column, kind, row, column.value(row)?))
+    }
+
+    /// The reading at a row of a column that is known to speak for the works.
+    pub(crate) fn reference_of(
+        &self,
+        column: &Column,
+        kind: Kind,
+        row: usize,
+        value: f64,
+    ) -> Reference {
         let (x, u) = on_scale(kind, value, column.uncertainty(row));
-        Some(Reference {
+        let period = self.period_label(row);
+        Reference {
             row: row as u32,
-            rated: Rated {
-                x,
-                u,
-                period: self.period_label(row),
-            },
-        })
+            rated: Rated { x, u, period },
+        }
     }
 
     /// The rows of the specimens of that name, in any spelling.
@@ -379,8 +381,12 @@ impl<'t> Cohort<'t> {
 
     /// The rows of a group's pieces of the chosen periods, by period, then in their order.
     pub fn reference_rows(&self, group: usize) -> &[u32] {
-        let from = self.reference_starts[group] as usize;
-        &self.reference_rows[from..self.reference_starts[group + 1] as usize]
+        &self.reference_rows[self.reference_range(group)]
+    }
+
+    /// Where they are among those of all groups, one after the other.
+    pub(crate) fn reference_range(&self, group: usize) -> std::ops::Range<usize> {
+        self.reference_starts[group] as usize..self.reference_starts[group + 1] as usize
     }
 
     /// Label of the period in which a row's piece was made: the one its [`Reference`]s have.

@@ -222,10 +222,12 @@ impl<'e> Truth<'e> {
         shares.iter().for_each(|share| all.add(share));
         let alone = self.evidence.borrowing().nothing;
         let lenders = self.evidence.lenders();
-        let lendings = lenders.gather(|column, group| match alone {
-            true => &[],
-            false => world_sets[group][column].fine.as_slice(),
+        let columns = self.sets.first().map_or(0, Vec::len);
+        let dimensions = (0..columns).map(|column| match alone {
+            true => lenders.dimensions(|_| &[]),
+            false => lenders.dimensions(|group| &world_sets[group][column].fine),
         });
+        let lendings = lenders.gather(dimensions.collect());
         let loans = lenders.lend_each(&lendings, all.share().lambda());
         for (&group, tally) in groups.iter().zip(tallies) {
             let lambda = match alone {

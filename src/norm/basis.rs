@@ -58,9 +58,6 @@ pub struct SetAside {
     pub deviation: f64,
 }
 
-/// Share of the limit from which on one reference more or less may tip the balance.
-const NEAR: f64 = 0.85;
-
 impl Basis {
     /// Screens the references and lets those that stay speak.
     pub fn new(references: Vec<Reference>, prior: Prior) -> Basis {
@@ -76,9 +73,7 @@ impl Basis {
         if prior.df > 0.0 {
             let screened = screen(&references, &prior);
             basis.disagree = screened.disagree;
-            if screened.nearness > NEAR {
-                basis.near_t = screened.largest_t;
-            }
+            basis.near_t = screened.near_t;
             for aside in &screened.set_aside {
                 basis.set_aside.push(SetAside {
                     reference: references[aside.index],

@@ -1,89 +1,82 @@
 //! What norms and verdicts rest on: the references of every pattern and dimension, and what all
 //! patterns together teach of spread.
 
+use std::ops::Range;
+
 use super::borrowing::Borrowing;
 use super::lenders::{Lenders, Lendings, Loan, LoanTable};
 use crate::cohort::{Cohort, Reference};
 use crate::notation::Quantity;
 use crate::parallel;
-use crate::stats::{BorrowedSpread, PeriodShare, Prior, Rated, ShareEvidence};
+use crate::stats::{
+    BorrowedSpread, Lending, LendingDimension, PeriodShare, Prior, Rated, ShareEvidence, ShareSet,
+};
 use crate::table::Column;
 
-/// The references of a cohort, sorted, with what they teach.
+/// The references of a cohort, with what they teach.
 #[derive(Debug)]
 pub struct Evidence<'t> {
     cohort: &'t Cohort<'t>,
-    columns: Vec<Sorted>,
     borrowing: Borrowing,
+    /// Each column's values at [`Cohort::reference_rows`] of one group after the other; NaN where
+    /// there is no reference.
+    values: Vec<Vec<f64>>,
     /// What the user states of each column's spread.
     stated: Vec<Option<f64>>,
-    /// What each group's references say of the period share, and all together.
-    share_of: Vec<ShareEvidence>,
+    /// What each set says of the period share, by column, then group; and all together.
+    shares: Vec<Vec<ShareSet>>,
     share: ShareEvidence,
+    /// The grid points of the share that count.
+    support: Range<usize>,
     lenders: Lenders,
     lendings: Lendings,
     loans: LoanTable,
 }
 
-/// A column's references by group, then period, then row.
-#[derive(Debug)]
-struct Sorted {
-    all: Grouped<Rated>,
-    rows: Vec<u32>,
-    /// Those that are fine enough to teach the spread of pieces, where that is not all of them.
-    fine: Option<Grouped<Rated>>,
-}
-
-/// Items by group.
-#[derive(Debug)]
-struct Grouped<T> {
-    items: Vec<T>,
-    starts: Vec<u32>,
-}
-
-impl<T> Grouped<T> {
-    fn range(&self, group: usize) -> std::ops::Range<usize> {
-        self.starts[group] as usize..self.starts[group + 1] as usize
-    }
-
-    fn of(&self, group: usize) -> &[T] {
-        &self.items[self.range(group)]
-    }
-}
-
 impl<'t> Evidence<'t> {
-    /// Sorts a cohort's references and adds up what they teach.
+    /// Adds up what a cohort's references teach.
     pub fn gather(cohort: &'t Cohort<'t>, borrowing: &Borrowing) -> Evidence<'t> {
         let table = cohort.table();
-        let columns = parallel::map(table.columns.len(), |at| Sorted::new(cohort, at));
-        let share_of = parallel::map(cohort.groups().len(), |group| {
-            let mut share = ShareEvidence::default();
-            for column in &columns {
-                share.add(&ShareEvidence::of(column.fine(group)));
-            }
-            share
-        });
-        let mut share = ShareEvidence::default();
-        for of_group in &share_of {
-            share.add(of_group);
-        }
+        let groups = cohort.groups().len();
         let lenders = Lenders::new(cohort, borrowing);
-        let lendings = lenders.gather(|column, group| match borrowing.nothing {
-            true => &[],
-            false => columns[column].fine(group),
+        let of_columns = parallel::map(table.columns.len(), |column| {
+            let values = sorted(cohort, column);
+            let sets: Vec<Vec<Rated>> = (0..groups)
+                .map(|group| fine(cohort, column, group, &values, &[]))
+                .collect();
+            let shares: Vec<ShareSet> = sets.iter().map(|set| ShareSet::new(set)).collect();
+            let lending = match borrowing.nothing {
+                true => lenders.dimensions(|_| &[]),
+                false => lenders.dimensions(|group| &sets[group]),
+            };
+            let mut share = ShareEvidence::default();
+            for set in &shares {
+                share.add(&set.evidence(0..ShareEvidence::GRID));
+            }
+            (values, shares, share, lending)
         });
+        let (mut values, mut shares) = (Vec::new(), Vec::new());
+        let mut dimensions = Vec::new();
+        let mut share = ShareEvidence::default();
+        for (sorted, of_column, said, lending) in of_columns {
+            values.push(sorted);
+            shares.push(of_column);
+            share.add(&said);
+            dimensions.push(lending);
+        }
         let references = cohort.groups().iter().map(|g| g.references).sum();
         let stated = |column| borrowing.stated.get(&table.dimension(column).key).copied();
         Evidence {
             cohort,
             borrowing: borrowing.clone(),
+            values,
             stated: table.columns.iter().map(stated).collect(),
+            shares,
+            support: share.support(),
             loans: LoanTable::new(share.share().lambda(), references),
-            columns,
-            share_of,
             share,
+            lendings: lenders.gather(dimensions),
             lenders,
-            lendings,
         }
     }
 
@@ -100,60 +93,93 @@ impl<'t> Evidence<'t> {
     /// The references of a column (by position in the table) and group, by period, then row; those
     /// of some rows left out.
     pub fn references(&self, column: usize, group: usize, without: &[usize]) -> Vec<Reference> {
-        let Sorted { all, rows, .. } = &self.columns[column];
-        let all = all.of(group).iter().zip(&rows[all.range(group)]);
-        all.map(|(&rated, &row)| Reference::again(rated, row))
-            .filter(|r| !without.contains(&r.row()))
-            .collect()
+        references(self.cohort, column, group, &self.values[column], without).collect()
     }
 
     /// Those that are fine enough to teach the spread of pieces.
-    pub fn fine(&self, column: usize, group: usize) -> &[Rated] {
-        self.columns[column].fine(group)
+    pub fn fine(&self, column: usize, group: usize, without: &[usize]) -> Vec<Rated> {
+        fine(self.cohort, column, group, &self.values[column], without)
     }
 
     /// How much of the spread lies between periods, for a piece of that group whose own rows must
     /// not speak: by all patterns, or without borrowing by its own alone.
     pub fn period_share(&self, group: usize, own_rows: &[usize]) -> PeriodShare {
-        self.share_without(group, own_rows).share()
+        let all = 0..ShareEvidence::GRID;
+        if self.borrowing.nothing {
+            let alone = self.said_by(group);
+            return self.leave_out(alone, group, own_rows, all).share();
+        }
+        let said = self.leave_out(self.share.clone(), group, own_rows, self.support.clone());
+        said.share_within(self.support.clone()).unwrap_or_else(|| {
+            // The piece is so far off that without it other grid points count.
+            self.leave_out(self.share.clone(), group, own_rows, all)
+                .share()
+        })
     }
 
     /// How many sets of readings (a pattern's of one dimension) can tell that share.
     pub fn telling_sets(&self, group: usize, own_rows: &[usize]) -> usize {
-        self.share_without(group, own_rows).telling()
-    }
-
-    fn share_without(&self, group: usize, own_rows: &[usize]) -> ShareEvidence {
-        let alone = self.borrowing.nothing;
-        let mut share = match alone {
-            true => self.share_of[group].clone(),
+        let said = match self.borrowing.nothing {
+            true => self.said_by(group),
             false => self.share.clone(),
         };
-        let mut groups: Vec<usize> = own_rows
+        self.leave_out(said, group, own_rows, 0..1).telling()
+    }
+
+    /// What one group says of the period share.
+    fn said_by(&self, group: usize) -> ShareEvidence {
+        let mut said = ShareEvidence::default();
+        for sets in &self.shares {
+            said.add(&sets[group].evidence(0..ShareEvidence::GRID));
+        }
+        said
+    }
+
+    /// What is left of what was said of the period share without some rows.
+    fn leave_out(
+        &self,
+        mut said: ShareEvidence,
+        group: usize,
+        own_rows: &[usize],
+        grid: Range<usize>,
+    ) -> ShareEvidence {
+        let cohort = self.cohort;
+        let spoke = own_rows
             .iter()
-            .filter(|&&row| self.cohort.is_chosen(row))
-            .map(|&row| self.cohort.group_of(row))
-            .filter(|&own| own == group || !alone)
+            .copied()
+            .filter(|&row| cohort.is_chosen(row));
+        let mut spoke: Vec<(usize, usize)> = spoke
+            .map(|row| (cohort.group_of(row), row))
+            .filter(|&(own, _)| own == group || !self.borrowing.nothing)
             .collect();
-        groups.sort_unstable();
-        groups.dedup();
-        for own in groups {
-            for (column, of) in self.cohort.table().columns.iter().enumerate() {
-                let spoke =
-                    |&&row: &&usize| self.cohort.is_reference(of, row) && of.value(row).is_some();
-                if own_rows.iter().any(|row| spoke(&row)) {
-                    let others = self.references(column, own, own_rows);
-                    let fine: Vec<Rated> = others
-                        .iter()
-                        .filter(|r| is_fine(self.cohort, of, r.row()))
-                        .map(|r| r.rated())
-                        .collect();
-                    share.remove(&ShareEvidence::of(self.fine(column, own)));
-                    share.add(&ShareEvidence::of(&fine));
+        spoke.sort_unstable();
+        for of_group in spoke.chunk_by(|a, b| a.0 == b.0) {
+            let own = of_group[0].0;
+            for (column, of) in cohort.table().columns.iter().enumerate() {
+                let set = &self.shares[column][own];
+                if set.is_silent() {
+                    continue;
                 }
+                let kind = cohort.table().dimension(of).kind;
+                let readings: Vec<Rated> = of_group
+                    .iter()
+                    .filter(|&&(_, row)| is_fine(cohort, of, row))
+                    .filter_map(|&(_, row)| Some(cohort.reference(of, kind, row)?.rated()))
+                    .collect();
+                if readings.is_empty() {
+                    continue;
+                }
+                let mut others = Some(set.clone());
+                for &reading in &readings {
+                    others = others.and_then(|set| set.without(reading));
+                }
+                let others =
+                    others.unwrap_or_else(|| ShareSet::new(&self.fine(column, own, own_rows)));
+                said.remove(&set.evidence(grid.clone()));
+                said.add(&others.evidence(grid.clone()));
             }
         }
-        share
+        said
     }
 
     /// What the maker's other patterns lend to a group, by column, at a period ratio `lambda`.
@@ -196,11 +222,15 @@ impl<'t> Evidence<'t> {
 
     /// What a new pattern of each group's maker would be lent, by column: the usual spreads.
     pub(crate) fn usual_spreads(&self) -> Vec<Vec<Option<Loan>>> {
-        let lambda = self.collection_share().lambda();
-        let lendings = self
-            .lenders
-            .gather(|column, group| self.fine(column, group));
-        self.lenders.lend_new(&lendings, lambda)
+        let groups = self.cohort.groups().len();
+        let of_column = |column| {
+            let sets: Vec<Vec<Rated>> = (0..groups).map(|g| self.fine(column, g, &[])).collect();
+            self.lenders.dimensions(|group| &sets[group])
+        };
+        let dimensions = (0..self.stated.len()).map(of_column).collect();
+        let lendings = self.lenders.gather(dimensions);
+        self.lenders
+            .lend_new(&lendings, self.collection_share().lambda())
     }
 
     /// What the maker's other patterns lend to a dimension that is derived from others: it borrows
@@ -213,60 +243,61 @@ impl<'t> Evidence<'t> {
         derived: &[&[Rated]],
     ) -> Option<BorrowedSpread> {
         let others = self.lenders.to(group);
-        let of_column = |&column: &usize| others.iter().map(|&g| self.fine(column, g)).collect();
-        let main = self.lenders.main_family().iter();
-        let mut sets: Vec<Vec<&[Rated]>> = main.map(of_column).collect();
-        sets.push(derived.to_vec());
-        crate::stats::borrowed_from_readings(&sets, lambda)
-            .dimensions
-            .pop()?
+        let sets_of = |&column: &usize| -> LendingDimension {
+            let of = others.iter().map(|&g| self.fine(column, g, &[]));
+            let sets: Vec<Vec<Rated>> = of.collect();
+            LendingDimension::new(&sets.iter().map(Vec::as_slice).collect::<Vec<&[Rated]>>())
+        };
+        let mut dimensions: Vec<LendingDimension> =
+            self.lenders.main_family().iter().map(sets_of).collect();
+        dimensions.push(LendingDimension::new(derived));
+        Lending::of(dimensions).all(lambda).dimensions.pop()?
     }
 }
 
-impl Sorted {
-    fn new(cohort: &Cohort<'_>, column: usize) -> Sorted {
-        let of: &Column = &cohort.table().columns[column];
-        let kind = cohort.table().dimension(of).kind;
-        let groups = cohort.groups();
-        let most = groups.iter().map(|g| g.references).sum();
-        let mut sorted = Sorted {
-            all: Grouped {
-                items: Vec::with_capacity(most),
-                starts: Vec::with_capacity(groups.len() + 1),
-            },
-            rows: Vec::with_capacity(most),
-            fine: None,
-        };
-        for group in 0..groups.len() {
-            sorted.all.starts.push(sorted.rows.len() as u32);
-            for &row in cohort.reference_rows(group) {
-                if let Some(reference) = cohort.reference(of, kind, row as usize) {
-                    sorted.all.items.push(reference.rated());
-                    sorted.rows.push(row);
-                }
-            }
-        }
-        sorted.all.starts.push(sorted.rows.len() as u32);
-        let fine = |&row: &u32| is_fine(cohort, of, row as usize);
-        if !sorted.rows.iter().all(fine) {
-            let mut some = Grouped {
-                items: Vec::new(),
-                starts: Vec::with_capacity(groups.len() + 1),
-            };
-            for group in 0..groups.len() {
-                some.starts.push(some.items.len() as u32);
-                let all = sorted.all.range(group).filter(|&i| fine(&sorted.rows[i]));
-                some.items.extend(all.map(|i| sorted.all.items[i]));
-            }
-            some.starts.push(some.items.len() as u32);
-            sorted.fine = Some(some);
-        }
-        sorted
-    }
+/// A column's values in the order of the reference rows of all groups.
+fn sorted(cohort: &Cohort<'_>, column: usize) -> Vec<f64> {
+    let of = &cohort.table().columns[column];
+    let value = |&row: &u32| match cohort.is_reference(of, row as usize) {
+        true => of.values[row as usize],
+        false => f64::NAN,
+    };
+    let groups = 0..cohort.groups().len();
+    groups
+        .flat_map(|group| cohort.reference_rows(group).iter().map(value))
+        .collect()
+}
 
-    fn fine(&self, group: usize) -> &[Rated] {
-        self.fine.as_ref().unwrap_or(&self.all).of(group)
-    }
+/// The references of a column and group, by period, then row; those of some rows left out.
+fn references<'c>(
+    cohort: &'c Cohort<'_>,
+    column: usize,
+    group: usize,
+    values: &'c [f64],
+    without: &'c [usize],
+) -> impl Iterator<Item = Reference> + 'c {
+    let of = &cohort.table().columns[column];
+    let kind = cohort.table().dimension(of).kind;
+    let values = &values[cohort.reference_range(group)];
+    let rows = cohort.reference_rows(group).iter().zip(values);
+    rows.filter(|(_, value)| !value.is_nan())
+        .filter(|(row, _)| !without.contains(&(**row as usize)))
+        .map(move |(&row, &value)| cohort.reference_of(of, kind, row as usize, value))
+}
+
+/// Those that are fine enough to teach the spread of pieces.
+fn fine(
+    cohort: &Cohort<'_>,
+    column: usize,
+    group: usize,
+    values: &[f64],
+    without: &[usize],
+) -> Vec<Rated> {
+    let of = &cohort.table().columns[column];
+    references(cohort, column, group, values, without)
+        .filter(|r| is_fine(cohort, of, r.row()))
+        .map(|r| r.rated())
+        .collect()
 }
 
 /// Whether the reading at a row of a column is fine enough to teach the spread of pieces: as fine as

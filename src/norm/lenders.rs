@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 use super::borrowing::Borrowing;
 use crate::catalogue::fold;
 use crate::cohort::Cohort;
-use crate::stats::{self, BorrowedSpread, Lending, Rated};
+use crate::stats::{self, BorrowedSpread, Lending, LendingDimension, Rated};
 
 /// Which patterns lend to each other, and which dimensions borrow together.
 #[derive(Clone, Debug)]
@@ -61,17 +61,32 @@ impl Lenders {
         all.filter(|&g| g != group).collect()
     }
 
-    /// Gathers the lending sets: `set(column, group)` are the fine readings of one.
-    pub(crate) fn gather<'s>(&self, set: impl Fn(usize, usize) -> &'s [Rated]) -> Lendings {
+    /// Puts one column's sets in order for lending, maker by maker; `set(group)` are the fine
+    /// readings of one.
+    pub(crate) fn dimensions<'s>(
+        &self,
+        set: impl Fn(usize) -> &'s [Rated],
+    ) -> Vec<LendingDimension> {
         let of_maker = |groups: &Vec<usize>| {
-            let of_family = |columns: &Vec<usize>| {
-                let of_column = |&column: &usize| groups.iter().map(|&g| set(column, g)).collect();
-                let sets: Vec<Vec<&[Rated]>> = columns.iter().map(of_column).collect();
-                Lending::new(&sets)
+            let sets: Vec<&[Rated]> = groups.iter().map(|&group| set(group)).collect();
+            LendingDimension::new(&sets)
+        };
+        self.makers.iter().map(of_maker).collect()
+    }
+
+    /// Gathers the dimensions of all columns, family by family.
+    pub(crate) fn gather(&self, columns: Vec<Vec<LendingDimension>>) -> Lendings {
+        let mut columns: Vec<std::vec::IntoIter<LendingDimension>> =
+            columns.into_iter().map(Vec::into_iter).collect();
+        let mut of_maker = |_: &Vec<usize>| {
+            let of_family = |family: &Vec<usize>| {
+                // Each column has one dimension a maker.
+                let dimensions = family.iter().filter_map(|&column| columns[column].next());
+                Lending::of(dimensions.collect())
             };
             self.families.iter().map(of_family).collect()
         };
-        Lendings(self.makers.iter().map(of_maker).collect())
+        Lendings(self.makers.iter().map(&mut of_maker).collect())
     }
 
     /// Spreads a maker's fits, one a family, over the columns.

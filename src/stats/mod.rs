@@ -38,14 +38,14 @@ pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };
 pub use error::StatsError;
-pub use lending::{Lending, Loan};
+pub use lending::{Lending, LendingDimension, Loan};
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,
 };
 pub use misfit::{Misfit, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
-pub use period_share::{PeriodShare, ShareEvidence, period_share};
+pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use screening::{Screened, SetAsideReference, screen};

@@ -9,7 +9,9 @@
 //! H. D. Patterson and R. Thompson, Biometrika 58 (1971) 545-554; D. A. Harville, Biometrika 61
 //! (1974) 383-385.
 
-use super::two_level::{Rated, TwoLevel, two_level};
+use std::ops::Range;
+
+use super::two_level::{Rated, two_level};
 
 /// Grid points of `rho`, and of `phi` in the borrowed spread.
 pub(super) const GRID: usize = 20;
@@ -34,50 +36,144 @@ fn rho_at(j: usize) -> f64 {
     (j as f64 + 0.5) / GRID as f64
 }
 
+fn lambda_at(j: usize) -> f64 {
+    let rho = rho_at(j);
+    rho / (1.0 - rho)
+}
+
+/// One set of readings by periods: what it says of the share, with any of its readings left out.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ShareSet {
+    /// Label, readings and mean of each period; none at all of a set that can never tell.
+    periods: Vec<(Option<u32>, f64, f64)>,
+    /// Sum of squares within periods.
+    within: f64,
+}
+
+impl ShareSet {
+    /// Sums up a set; reading errors are left out. A set can tell that has a period of two readings
+    /// or more and a second period.
+    pub fn new<R: Copy + Into<Rated>>(set: &[R]) -> ShareSet {
+        let Some(sums) = two_level(set, 0.0, f64::INFINITY) else {
+            return ShareSet::default();
+        };
+        if sums.periods.len() < 2 || sums.periods.len() == sums.n {
+            return ShareSet::default();
+        }
+        let periods = sums.periods.iter();
+        ShareSet {
+            periods: periods.map(|p| (p.period, p.weight, p.mean)).collect(),
+            within: sums.within,
+        }
+    }
+
+    /// Whether the set says nothing, whichever of its readings are left out.
+    pub fn is_silent(&self) -> bool {
+        self.periods.is_empty()
+    }
+
+    /// The set without one of its readings; `None` where so little of the squares within periods
+    /// would be left that their digits are gone: the caller then sums up the others afresh.
+    pub fn without(&self, reading: Rated) -> Option<ShareSet> {
+        /// At this share of the old squares four digits are lost, twelve stand.
+        const LEAST_LEFT: f64 = 1e-4;
+        let mut left = self.clone();
+        let own = |&(label, _, mean): &(Option<u32>, f64, f64)| match label {
+            Some(_) => label == reading.period,
+            None => reading.period.is_none() && mean == reading.x,
+        };
+        let at = left.periods.iter().position(own)?;
+        let (_, n, mean) = &mut left.periods[at];
+        if *n < 2.0 {
+            left.periods.remove(at);
+            return Some(left);
+        }
+        let off = reading.x - *mean;
+        *mean -= off / (*n - 1.0);
+        left.within -= off * off * *n / (*n - 1.0);
+        *n -= 1.0;
+        (left.within >= LEAST_LEFT * self.within).then_some(left)
+    }
+
+    /// What the set says at some grid points; at the others 0.
+    pub fn evidence(&self, grid: Range<usize>) -> ShareEvidence {
+        let n: f64 = self.periods.iter().map(|p| p.1).sum();
+        let mut evidence = ShareEvidence::default();
+        if self.periods.len() < 2 || self.periods.len() as f64 == n {
+            return evidence;
+        }
+        evidence.telling = 1;
+        let origin = self.periods[0].2;
+        for j in grid {
+            let lambda = lambda_at(j);
+            let (mut precision, mut shift) = (0.0, 0.0);
+            let mut determinant = LnProduct::default();
+            for (_, n, mean) in &self.periods {
+                let inverse = n / (1.0 + lambda * n);
+                precision += inverse;
+                shift += (mean - origin) * inverse;
+                determinant.times(1.0 + lambda * n);
+            }
+            let centre = shift / precision;
+            let between = |(_, m, mean): &(Option<u32>, f64, f64)| {
+                (mean - origin - centre).powi(2) * m / (1.0 + lambda * m)
+            };
+            let q = self.within + self.periods.iter().map(between).sum::<f64>();
+            if q > LEAST_Q {
+                determinant.times(precision);
+                evidence.log_likelihood[j] = -0.5 * (determinant.ln() + (n - 1.0) * q.ln());
+            }
+        }
+        evidence
+    }
+}
+
+/// The logarithm of a product of many numbers, in few logarithms.
+struct LnProduct {
+    product: f64,
+    ln: f64,
+}
+
+impl Default for LnProduct {
+    fn default() -> LnProduct {
+        LnProduct {
+            product: 1.0,
+            ln: 0.0,
+        }
+    }
+}
+
+impl LnProduct {
+    fn times(&mut self, factor: f64) {
+        self.product *= factor;
+        if !(1e-150..1e150).contains(&self.product) {
+            self.ln += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn ln(&self) -> f64 {
+        self.ln + self.product.ln()
+    }
+}
+
 /// What sets of readings (a pattern's references of one dimension each) say of the period share: log
-/// likelihoods, which add up. Reading errors are left out.
+/// likelihoods, which add up.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ShareEvidence {
     /// At the grid points `(j - 1/2) / 20`.
     log_likelihood: [f64; GRID],
-    /// Sets with a period of two readings or more and a second period: only these can tell.
+    /// Sets that can tell.
     telling: usize,
 }
 
 impl ShareEvidence {
+    /// How many grid points there are.
+    pub const GRID: usize = GRID;
+
     /// What one set says.
     pub fn of<R: Copy + Into<Rated>>(set: &[R]) -> ShareEvidence {
-        let sums = two_level(set, 0.0, f64::INFINITY);
-        let telling = |s: &TwoLevel| s.periods.len() >= 2 && s.periods.len() < s.n;
-        let Some(sums) = sums.filter(telling) else {
-            return ShareEvidence::default();
-        };
-        let between_periods = |lambda: f64| -> (f64, f64, f64) {
-            let variances = sums.periods.iter().map(|p| lambda + 1.0 / p.weight);
-            let precision: f64 = variances.clone().map(|v| 1.0 / v).sum();
-            let shifts = sums.periods.iter().zip(variances.clone());
-            let shift: f64 = shifts.map(|(p, v)| (p.mean - sums.mu) / v).sum::<f64>() / precision;
-            let (mut q, mut ln_determinant) = (0.0, 0.0);
-            for (period, v) in sums.periods.iter().zip(variances) {
-                q += (period.mean - sums.mu - shift).powi(2) / v;
-                ln_determinant += (period.weight * v).ln();
-            }
-            (q, ln_determinant, precision)
-        };
-        let mut evidence = ShareEvidence {
-            telling: 1,
-            ..ShareEvidence::default()
-        };
-        for (j, term) in evidence.log_likelihood.iter_mut().enumerate() {
-            let rho = rho_at(j);
-            let (between, ln_determinant, precision) = between_periods(rho / (1.0 - rho));
-            let q = sums.within + between;
-            if q > LEAST_Q {
-                let freedom = (sums.n - 1) as f64;
-                *term = -0.5 * (ln_determinant + precision.ln() + freedom * q.ln());
-            }
-        }
-        evidence
+        ShareSet::new(set).evidence(0..GRID)
     }
 
     /// Log likelihood at the grid points `(j - 1/2) / 20`, but for a constant.
@@ -113,6 +209,36 @@ impl ShareEvidence {
             _ => posterior_mean(&self.log_likelihood, rho_at),
         };
         PeriodShare { rho }
+    }
+
+    /// The grid points that count, and one more at either end: all others weigh under 1e-24
+    /// together.
+    pub fn support(&self) -> Range<usize> {
+        const FAR: f64 = 60.0;
+        let all = self.log_likelihood.iter();
+        let best = all.clone().copied().fold(f64::NEG_INFINITY, f64::max);
+        let counts = |l: &f64| *l >= best - FAR;
+        let first = all.clone().position(counts).unwrap_or(0);
+        let last = all.clone().rposition(counts).unwrap_or(GRID - 1);
+        first.saturating_sub(1)..(last + 2).min(GRID)
+    }
+
+    /// The share by some grid points only; `None` where others may count as well.
+    pub fn share_within(&self, grid: Range<usize>) -> Option<PeriodShare> {
+        const NEAR: f64 = 40.0;
+        if self.telling == 0 {
+            return Some(PeriodShare { rho: 0.0 });
+        }
+        let l = &self.log_likelihood[grid.clone()];
+        let best = l.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let ends = [(grid.start > 0, l.first()), (grid.end < GRID, l.last())];
+        let cut =
+            |&(inside, l): &(bool, Option<&f64>)| inside && l.is_none_or(|l| *l > best - NEAR);
+        if ends.iter().any(cut) {
+            return None;
+        }
+        let rho = posterior_mean(l, |i| rho_at(grid.start + i));
+        Some(PeriodShare { rho })
     }
 }
 

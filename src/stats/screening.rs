@@ -26,11 +26,9 @@ pub struct Screened {
     pub set_aside: Vec<SetAsideReference>,
     /// Whether those that stay still disagree.
     pub disagree: bool,
-    /// The largest `|T|` of those that stay, each judged by the others, over the least that could
-    /// have set it aside: under 1 for certain where nothing comes near.
-    pub nearness: f64,
-    /// The same `|T|` itself.
-    pub largest_t: f64,
+    /// The largest `|T|` of those that stay, each judged by the others, where it is so near to being
+    /// set aside that one reference less may tip the balance; else 0.
+    pub near_t: f64,
 }
 
 /// A reference that was set aside.
@@ -53,11 +51,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
     loop {
         let m = left.len();
         let comparisons = if m > 2 { m as f64 } else { 1.0 };
-        let Comparison {
-            unlike,
-            largest_t,
-            nearness,
-        } = compare(&left, prior, ALPHA / comparisons);
+        let Comparison { unlike, near_t } = compare(&left, prior, ALPHA / comparisons);
         match unlike {
             Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
                 set_aside.push(SetAsideReference {
@@ -72,8 +66,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
                     kept,
                     set_aside,
                     disagree: unlike.is_some(),
-                    nearness,
-                    largest_t,
+                    near_t,
                 };
             }
         }
@@ -85,8 +78,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
 struct Comparison {
     /// Place, p and deviation of the reading least like the others, if its p is under the limit.
     unlike: Option<(usize, f64, f64)>,
-    largest_t: f64,
-    nearness: f64,
+    near_t: f64,
 }
 
 /// Judges each reading by the others; a p under `limit` is unlike.
@@ -100,9 +92,17 @@ fn compare(readings: &[Rated], prior: &Prior, limit: f64) -> Comparison {
     };
     // No t has lighter tails than the normal: what is inside its limit needs no p.
     let inside = normal_upper_quantile(limit / 2.0);
+    // With one reading less, s^2 falls by the share of the furthest that stays, at most.
+    let nu = prior.df + sums.n as f64 - 2.0;
+    let near = 0.98 * (1.0 - inside * inside / nu).max(0.0).sqrt() * inside;
+    let calm = calm(&sums, prior, near);
     let mut comparison = Comparison::default();
     let mut least = (limit, 0.0);
-    for at in 0..readings.len() {
+    for (at, &reading) in readings.iter().enumerate() {
+        let square = sums.residual(reading).map(|(e, p)| e * e / p);
+        if square.is_some_and(|square| square < calm) {
+            continue;
+        }
         let Some(left) = left_out(&sums, readings, at) else {
             continue;
         };
@@ -110,7 +110,9 @@ fn compare(readings: &[Rated], prior: &Prior, limit: f64) -> Comparison {
             continue;
         };
         let t = (left.deviation / (spread.s2 * left.h).sqrt()).abs();
-        comparison.largest_t = comparison.largest_t.max(t);
+        if t > near {
+            comparison.near_t = comparison.near_t.max(t);
+        }
         if t < inside {
             continue;
         }
@@ -121,8 +123,20 @@ fn compare(readings: &[Rated], prior: &Prior, limit: f64) -> Comparison {
             comparison.unlike = Some((at, p, left.deviation));
         }
     }
-    comparison.nearness = comparison.largest_t / inside;
     comparison
+}
+
+/// A reading whose squared residual over its own share, `(P x)_i^2 / P_ii`, is under this has a
+/// `|T|` under `t`, whatever its error: most readings need no more than that.
+fn calm(sums: &TwoLevel, prior: &Prior, t: f64) -> f64 {
+    let (m, t2) = (sums.n as f64, t * t);
+    if prior.df.is_infinite() {
+        return t2 * prior.variance * (1.0 - 1e-9);
+    }
+    // The least share of Q that counts without any one reading, and the most degrees of freedom.
+    let share = (1.0 + m * sums.mean_r / (m - 1.0)).powi(-2);
+    let nu = prior.df + m - 2.0;
+    t2 * (prior.df * prior.variance + share * sums.q) / (nu + t2 * share) * (1.0 - 1e-9)
 }
 
 /// What the others say of one reading.

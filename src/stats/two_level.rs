@@ -89,42 +89,48 @@ pub fn two_level<R: Copy + Into<Rated>>(
     lambda: f64,
     variance: f64,
 ) -> Option<TwoLevel> {
-    let mut periods: Vec<PeriodSums> = Vec::new();
+    let (mut periods, mut shifts): (Vec<PeriodSums>, Vec<f64>) = (Vec::new(), Vec::new());
     // Which period each reading is in: a label again, or a new one.
     let mut of: Vec<usize> = Vec::with_capacity(readings.len());
     let (mut sum_r, mut sum_u2) = (0.0, 0.0);
+    let mut last = 0;
     for &reading in readings {
         let reading: Rated = reading.into();
-        let known = reading
-            .period
-            .and_then(|_| periods.iter().position(|p| p.period == reading.period));
-        let at = known.unwrap_or_else(|| {
-            periods.push(PeriodSums {
-                period: reading.period,
-                weight: 0.0,
-                mean: 0.0,
+        let same = |p: &PeriodSums| reading.period.is_some() && p.period == reading.period;
+        if !periods.get(last).is_some_and(same) {
+            last = periods.iter().position(same).unwrap_or_else(|| {
+                // For now `mean` is the first reading.
+                periods.push(PeriodSums {
+                    period: reading.period,
+                    weight: 0.0,
+                    mean: reading.x,
+                });
+                shifts.push(0.0);
+                periods.len() - 1
             });
-            periods.len() - 1
-        });
+        }
         let r = relative(reading.u, variance);
         sum_r += r;
         sum_u2 += reading.u * reading.u;
-        // Weighted mean kept up reading by reading.
         let weight = 1.0 / (1.0 + r);
-        let period = &mut periods[at];
-        period.weight += weight;
-        period.mean += weight / period.weight * (reading.x - period.mean);
-        of.push(at);
+        periods[last].weight += weight;
+        // About the first reading: large offsets then cost no digits.
+        shifts[last] += weight * (reading.x - periods[last].mean);
+        of.push(last);
     }
     if readings.is_empty() {
         return None;
+    }
+    for (period, shift) in periods.iter_mut().zip(shifts) {
+        period.mean += shift / period.weight;
     }
     let within: f64 = readings
         .iter()
         .zip(&of)
         .map(|(&reading, &at)| {
             let reading: Rated = reading.into();
-            (reading.x - periods[at].mean).powi(2) / (1.0 + relative(reading.u, variance))
+            let weight = 1.0 / (1.0 + relative(reading.u, variance));
+            weight * (reading.x - periods[at].mean).powi(2)
         })
         .sum();
     let variance_of = |p: &PeriodSums| lambda + 1.0 / p.weight;
@@ -197,11 +203,26 @@ impl TwoLevel {
         }
     }
 
+    /// `(P x)_i` and `P_ii` of one of the readings, with `P = A^-1 - A^-1 1 1' A^-1 V`.
+    pub(super) fn residual(&self, reading: Rated) -> Option<(f64, f64)> {
+        let weight = 1.0 / (1.0 + relative(reading.u, self.variance));
+        // A reading without a period is one by itself.
+        let (period_weight, mean) = match reading.period {
+            Some(_) => self.period(reading.period).map(|p| (p.weight, p.mean))?,
+            None => (weight, reading.x),
+        };
+        let apart = 1.0 / (1.0 + self.lambda * period_weight);
+        let residual = weight * ((reading.x - mean) + (mean - self.mu) * apart);
+        let own = weight * apart;
+        let p = weight - weight * own * self.lambda - self.v * own * own;
+        Some((residual, p))
+    }
+
     /// What all readings but one of the set say of that one, from the sums of all.
     ///
-    /// With `P = A^-1 - A^-1 1 1' A^-1 V`, the deviation is `(P x)_i / P_ii`, its variance `1 / P_ii`,
-    /// and the others' Q is `Q - (P x)_i^2 / P_ii`. `None` for a set of one, and where so little of
-    /// Q would be left that its digits are gone: the caller then adds up the others afresh.
+    /// The deviation is `(P x)_i / P_ii`, its variance `1 / P_ii`, and the others' Q is
+    /// `Q - (P x)_i^2 / P_ii`. `None` for a set of one, and where so little of Q would be left that
+    /// its digits are gone: the caller then adds up the others afresh.
     ///
     /// # Source
     /// Deletion in generalised least squares: R. D. Cook and S. Weisberg, Residuals and Influence in
@@ -212,23 +233,12 @@ impl TwoLevel {
         if self.n < 2 {
             return None;
         }
-        let n = self.n as f64;
-        let r = relative(reading.u, self.variance);
-        let weight = 1.0 / (1.0 + r);
-        // A reading without a period is one by itself.
-        let (period_weight, mean) = match reading.period {
-            Some(_) => self.period(reading.period).map(|p| (p.weight, p.mean))?,
-            None => (weight, reading.x),
-        };
-        let spread = 1.0 + self.lambda * period_weight;
-        let residual = weight * ((reading.x - mean) + (mean - self.mu) / spread);
-        let p = weight
-            - weight * weight * self.lambda / spread
-            - self.v * (weight / spread) * (weight / spread);
+        let (residual, p) = self.residual(reading)?;
         let q = self.q - residual * residual / p;
         if !(p > 0.0 && (q >= LEAST_LEFT * self.q || self.n == 2)) {
             return None;
         }
+        let n = self.n as f64;
         // The mean of what is left, where its digits are not gone.
         let mean_left = |mean: f64, own: f64| {
             let left = n * mean - own;
@@ -239,7 +249,7 @@ impl TwoLevel {
             h: 1.0 / p,
             n: self.n - 1,
             q: if self.n == 2 { 0.0 } else { q.max(0.0) },
-            mean_r: mean_left(self.mean_r, r)?,
+            mean_r: mean_left(self.mean_r, relative(reading.u, self.variance))?,
             mean_u2: mean_left(self.mean_u2, reading.u * reading.u)?,
         })
     }

@@ -13,7 +13,9 @@ use crate::catalogue::Kind;
 use crate::cohort::from_scale;
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::parallel;
-use crate::stats::{Predictive, Rated, benjamini_hochberg_among, holm, t_upper_quantile};
+use crate::stats::{
+    Predictive, Rated, Standpoint, benjamini_hochberg_among, holm, t_upper_quantile,
+};
 use crate::table::Uncertainty;
 
 /// One out-of-norm reading.
@@ -44,21 +46,30 @@ pub struct Flag {
 pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
     let rows = evidence.cohort().table().specimens.len();
     let glance = Glance::new(evidence, settings);
-    // Small shares: suspects may crowd in one place.
+    // Many small shares: suspects may crowd in one place.
     const SHARE: usize = 4096;
-    let parts = parallel::map(rows.div_ceil(SHARE), |part| {
+    let looked = parallel::map(rows.div_ceil(SHARE), |part| {
         let from = part * SHARE;
-        let (suspects, mut judged) = glance.suspects(from, rows.min(from + SHARE));
-        let mut flags = Vec::new();
-        for row in suspects {
-            let (of_piece, is_judged) = glance.judge(row);
-            flags.extend(of_piece);
-            judged += usize::from(is_judged);
-        }
-        (flags, judged)
+        glance.suspects(from, rows.min(from + SHARE))
     });
-    let judged = parts.iter().map(|(_, judged)| judged).sum();
+    let mut judged: usize = looked.iter().map(|(_, judged)| judged).sum();
+    let mut suspects: Vec<usize> = looked.into_iter().flat_map(|(rows, _)| rows).collect();
+    // Pattern by pattern, because these have their references in common.
+    suspects.sort_by_key(|&row| evidence.cohort().group_of(row));
+    let parts = parallel::map(suspects.len().div_ceil(SHARE), |part| {
+        let some = &suspects[part * SHARE..suspects.len().min((part + 1) * SHARE)];
+        let pieces = some.iter().map(|&row| glance.judge(row));
+        pieces.fold(
+            (Vec::new(), 0),
+            |(mut flags, judged), (of_piece, is_judged)| {
+                flags.extend(of_piece);
+                (flags, judged + usize::from(is_judged))
+            },
+        )
+    });
+    judged += parts.iter().map(|(_, judged)| judged).sum::<usize>();
     let mut flags: Vec<Flag> = parts.into_iter().flat_map(|(flags, _)| flags).collect();
+    flags.sort_by_key(|flag| flag.row);
     mark_first(&mut flags, judged, settings.alpha());
     flags
 }
@@ -76,8 +87,8 @@ fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
 
 /// A pattern's norms.
 struct Standard {
-    /// By column; `None` where nothing can be said.
-    norms: Vec<Option<Predictive>>,
+    /// By column.
+    norms: Vec<Near>,
     /// With fewer judged dimensions than this the limits are not valid.
     least_judged: usize,
 }
@@ -91,7 +102,8 @@ struct Glance<'a> {
     other: Vec<Vec<Band>>,
     /// The same for a reference, which is left out of its norm.
     own: Vec<Vec<Band>>,
-    /// Each row's slot: its period, where that has references, or the last one.
+    /// Each period's slot: those that have references, and one for all others.
+    slot_of: Vec<usize>,
     slots: usize,
 }
 
@@ -111,7 +123,14 @@ impl<'a> Glance<'a> {
     fn new(evidence: &'a Evidence<'a>, settings: &'a Settings) -> Glance<'a> {
         let cohort = evidence.cohort();
         let columns = cohort.table().columns.len();
-        let slots = cohort.periods().len() + 1;
+        let chosen: Vec<u32> = (0..cohort.periods().len() as u32)
+            .filter(|&p| cohort.periods()[p as usize].chosen)
+            .collect();
+        let slots = chosen.len() + 1;
+        let mut slot_of = vec![chosen.len(); cohort.periods().len()];
+        for (slot, &period) in chosen.iter().enumerate() {
+            slot_of[period as usize] = slot;
+        }
         let of_groups = parallel::map(cohort.groups().len(), |group| {
             let known = Beforehand::new(evidence, group, &[]);
             let bases: Vec<Basis> = (0..columns)
@@ -123,20 +142,27 @@ impl<'a> Glance<'a> {
             let judged = bases.iter().filter(|b| b.predictive.is_some()).count();
             // A quarter of the dimensions may be missing before a piece takes the slow road.
             let least_judged = (judged * 3 / 4).max(1);
-            let tail = settings.alpha() / least_judged as f64 / 2.0;
-            let mut quantiles = Quantiles::default();
-            let limits: Vec<Vec<Limits>> = bases
-                .iter()
+            let alpha = settings.alpha();
+            let mut quantiles = Quantiles {
+                tails: [
+                    alpha / least_judged as f64 / 2.0,
+                    alpha / 2.0,
+                    (1.0 - settings.coverage()) / 2.0,
+                ],
+                known: HashMap::new(),
+            };
+            let norms: Vec<Near> = bases
+                .into_iter()
                 .enumerate()
-                .map(|(column, basis)| {
-                    let near = Near::new(evidence, column, basis, tail, &mut quantiles);
-                    (0..slots)
-                        .map(|slot| near.limits(Some(slot as u32).filter(|_| slot + 1 < slots)))
-                        .collect()
-                })
+                .map(|(column, basis)| Near::new(evidence, column, basis, &mut quantiles))
+                .collect();
+            let periods = || chosen.iter().copied().map(Some).chain([None]);
+            let limits: Vec<Vec<Limits>> = norms
+                .iter()
+                .map(|near| periods().map(|period| near.limits(period)).collect())
                 .collect();
             let standard = Standard {
-                norms: bases.into_iter().map(|b| b.predictive).collect(),
+                norms,
                 least_judged,
             };
             (standard, limits)
@@ -147,6 +173,7 @@ impl<'a> Glance<'a> {
             standards: Vec::with_capacity(of_groups.len()),
             other: vec![Vec::with_capacity(of_groups.len() * slots); columns],
             own: vec![Vec::with_capacity(of_groups.len() * slots); columns],
+            slot_of,
             slots,
         };
         for (standard, limits) in of_groups {
@@ -163,13 +190,12 @@ impl<'a> Glance<'a> {
     /// be judged.
     fn suspects(&self, from: usize, to: usize) -> (Vec<usize>, usize) {
         let cohort = self.evidence.cohort();
+        let slot = |row| match cohort.period_label(row) {
+            Some(period) => self.slot_of[period as usize],
+            None => self.slots - 1,
+        };
         let place: Vec<usize> = (from..to)
-            .map(|row| {
-                let slot = cohort
-                    .period_label(row)
-                    .map_or(self.slots - 1, |p| p as usize);
-                cohort.group_of(row) * self.slots + slot
-            })
+            .map(|row| cohort.group_of(row) * self.slots + slot(row))
             .collect();
         let mut judged = vec![0usize; to - from];
         let mut outside = vec![false; to - from];
@@ -200,69 +226,94 @@ impl<'a> Glance<'a> {
     fn judge(&self, row: usize) -> (Vec<Flag>, bool) {
         let cohort = self.evidence.cohort();
         let table = cohort.table();
+        let alpha = self.settings.alpha();
         let standard = &self.standards[cohort.group_of(row)];
         let piece = Piece::of_cohort(self.evidence, row);
         let known = cohort
             .is_chosen(row)
             .then(|| Beforehand::new(self.evidence, cohort.group_of(row), &piece.own));
-        let mut candidates: Vec<(usize, Predictive, Rated)> = Vec::new();
+        let mut p = Vec::with_capacity(table.columns.len());
+        let mut candidates: Vec<Candidate> = Vec::new();
         for (position, column) in table.columns.iter().enumerate() {
             if column.value(row).is_none() {
                 continue;
             }
             let own = piece.rated(column);
-            let predictive = match &known {
-                Some(_) => piece.basis(known.as_ref(), column).predictive,
-                None => standard.norms[position].clone(),
+            let near = &standard.norms[position];
+            let usual = match &known {
+                None => near.is_usual(own),
+                Some(_) => cohort.is_reference(column, row) && near.is_usual_left_out(own),
             };
-            if let Some(predictive) = predictive {
-                candidates.push((position, predictive.dated(own.period), own));
+            if usual {
+                // A p over alpha is never flagged and cannot lower one that is: only its count
+                // matters.
+                p.push(1.0);
+                continue;
+            }
+            let (norm, t_coverage) = match &known {
+                Some(_) => (piece.basis(known.as_ref(), column).predictive, None),
+                None => (near.norm.clone(), Some(near.t_coverage)),
+            };
+            if let Some(norm) = norm {
+                let norm = norm.dated(own.period);
+                let standpoint = norm.judge(own.x, own.u);
+                if standpoint.p <= alpha {
+                    candidates.push(Candidate {
+                        place: p.len(),
+                        position,
+                        t_coverage: t_coverage.unwrap_or_else(|| self.t_coverage(norm.df())),
+                        centre: norm.centre(),
+                        standpoint,
+                    });
+                }
+                p.push(standpoint.p);
             }
         }
-        let p: Vec<f64> = candidates
-            .iter()
-            .map(|(_, norm, own)| norm.judge(own.x, own.u).p)
-            .collect();
-        let alpha = self.settings.alpha();
+        let adjusted = holm(&p);
         let mut flags: Vec<Flag> = candidates
             .iter()
-            .zip(p.iter().zip(holm(&p)))
-            .filter(|&(_, (&p, p_adjusted))| {
-                Verdict::of_dimension(p, p_adjusted, alpha, true) == Verdict::OutOfNorm
+            .filter(|of| {
+                let adjusted = adjusted[of.place];
+                Verdict::of_dimension(p[of.place], adjusted, alpha, true) == Verdict::OutOfNorm
             })
-            .map(|((position, predictive, own), (_, p_adjusted))| {
-                self.flag(row, *position, predictive, *own, p_adjusted)
-            })
+            .map(|of| self.flag(row, of, adjusted[of.place]))
             .collect();
         flags.sort_by_key(|f| f.dimension);
-        (flags, !candidates.is_empty())
+        (flags, !p.is_empty())
     }
 
-    fn flag(
-        &self,
-        row: usize,
-        position: usize,
-        predictive: &Predictive,
-        own: Rated,
-        p_adjusted: f64,
-    ) -> Flag {
+    /// The t that a typical range reaches to.
+    fn t_coverage(&self, df: f64) -> f64 {
+        t_upper_quantile((1.0 - self.settings.coverage()) / 2.0, df)
+    }
+
+    fn flag(&self, row: usize, of: &Candidate, p_adjusted: f64) -> Flag {
         let table = self.evidence.cohort().table();
-        let column = &table.columns[position];
+        let column = &table.columns[of.position];
         let kind = table.dimension(column).kind;
-        let standpoint = predictive.judge(own.x, own.u);
-        let half_width = predictive.half_width(standpoint.variance, self.settings.coverage());
+        let half_width = of.t_coverage * of.standpoint.variance.sqrt();
         Flag {
             row,
             dimension: column.dimension,
             value: column.values[row],
-            centre: from_scale(kind, predictive.centre()),
-            typical: Band::about(kind, predictive.centre(), half_width),
-            score: standpoint.z,
-            p: standpoint.p,
+            centre: from_scale(kind, of.centre),
+            typical: Band::about(kind, of.centre, half_width),
+            score: of.standpoint.z,
+            p: of.standpoint.p,
             p_adjusted,
             look_first: false,
         }
     }
+}
+
+/// A reading whose p is alpha or less.
+struct Candidate {
+    /// Its place among the piece's judged readings, and its column.
+    place: usize,
+    position: usize,
+    centre: f64,
+    t_coverage: f64,
+    standpoint: Standpoint,
 }
 
 /// Limits outside of which a reading may be out of norm; never too narrow.
@@ -274,127 +325,147 @@ struct Limits {
     other: Band,
 }
 
-/// What the limits of one norm are worked out from.
-struct Near<'b> {
+/// Rounding must not hide a reading that stands exactly at a limit.
+const ROUNDING: f64 = 1.0 - 1e-9;
+
+/// One norm, and what its limits are worked out from.
+struct Near {
     kind: Kind,
-    norm: Option<&'b Predictive>,
-    /// The critical t of the norm.
-    critical: f64,
-    /// For a reference: the critical t without it, the spread that the others have at least, how
-    /// much its own reading weighs; `None` where references are to be judged exactly.
+    norm: Option<Predictive>,
+    /// The critical t of the norm for a suspicion, and of alpha itself; the t of a typical range.
+    critical: [f64; 2],
+    t_coverage: f64,
+    /// `None` where references are to be judged exactly.
     without: Option<Without>,
 }
 
 /// A norm without one of its references.
 struct Without {
-    critical: f64,
+    /// Critical t for a suspicion, and of alpha itself.
+    critical: [f64; 2],
     nu: f64,
     /// `nu s^2`, before the reading's own part is taken out.
     squares: f64,
     /// How much of a set's squares is spread (w), and the weight of one reading.
     share: f64,
     weight: f64,
+    /// Leaving a reading out moves period share and screening a little as well.
+    slack: f64,
 }
 
-impl<'b> Near<'b> {
+impl Near {
     fn new(
         evidence: &Evidence<'_>,
         column: usize,
-        basis: &'b Basis,
-        tail: f64,
+        basis: Basis,
         quantiles: &mut Quantiles,
-    ) -> Near<'b> {
-        /// Norms of fewer references change too much when one is left out.
-        const MANY: usize = 50;
+    ) -> Near {
         let table = evidence.cohort().table();
         let of = &table.columns[column];
-        let norm = basis.predictive.as_ref();
-        let critical = norm.map_or(f64::NAN, |n| quantiles.upper(tail, n.df()));
         let alike = matches!(of.uncertainty, Uncertainty::Step(_));
-        let quick = |n: &&Predictive| alike && n.n() >= MANY && basis.prior.df.is_finite();
-        let without = norm.filter(quick).map(|norm| {
+        let norm = basis.predictive.as_ref();
+        // Norms of few references change too much when one is left out.
+        const MANY: usize = 12;
+        let n = norm.map_or(0, Predictive::n);
+        let slack = if n < MANY { 0.0 } else { 1.0 - 4.0 / n as f64 };
+        let quick = alike && slack > 0.0 && basis.prior.df.is_finite();
+        let without = norm.filter(|_| quick).map(|norm| {
             let sums = norm.sums();
-            let (mean_r, n) = (sums.mean_r, sums.n as f64);
-            let share = (1.0 + mean_r).powi(-2);
+            let share = (1.0 + sums.mean_r).powi(-2);
             let df = basis.prior.df;
             let borrowed = if df > 0.0 {
                 df * basis.prior.variance
             } else {
                 0.0
             };
-            let nu = df + share * (n - 2.0);
+            let nu = df + share * (sums.n as f64 - 2.0);
             // Without the one that is judged another may be set aside: the worst of those that stay,
             // which takes with it the share that its own |T| tells.
             let t2 = basis.near_t.powi(2);
-            let squares = (borrowed + share * sums.q) * nu / (nu + share * t2);
             Without {
-                critical: quantiles.upper(tail, nu),
+                critical: {
+                    let [suspicious, unusual, _] = quantiles.upper(nu);
+                    [suspicious, unusual]
+                },
                 nu,
-                squares,
+                squares: (borrowed + share * sums.q) * nu / (nu + share * t2),
                 share,
-                weight: 1.0 / (1.0 + mean_r),
+                weight: 1.0 / (1.0 + sums.mean_r),
+                slack,
             }
         });
+        let [suspicious, unusual, t_coverage] =
+            norm.map_or([f64::NAN; 3], |norm| quantiles.upper(norm.df()));
         Near {
             kind: table.dimension(of).kind,
-            norm,
-            critical,
+            critical: [suspicious, unusual],
+            t_coverage,
+            norm: basis.predictive,
             without,
         }
     }
 
+    /// Limits of suspicion for a piece of a period.
     fn limits(&self, period: Option<u32>) -> Limits {
-        /// Rounding must not hide a reading that stands exactly at a limit.
-        const ROUNDING: f64 = 1.0 - 1e-9;
-        /// Leaving a reading out moves period share and screening a little as well.
-        const SLACK: f64 = 0.92;
-        let Some(norm) = self.norm else {
+        let Some(norm) = &self.norm else {
             return Limits {
                 own: SUSPECT,
                 other: UNJUDGED,
             };
         };
         let (centre, h0) = norm.sums().expected(period);
-        let half = self.critical * norm.spread() * h0.sqrt() * ROUNDING;
-        let other = Band::about(self.kind, centre, half);
-        let own = match (&self.without, norm.sums().period(period)) {
-            (Some(without), Some(of)) => {
-                // |T| > c for the residual e of a reading left out (see `TwoLevel::without`):
-                // e^2 / P (nu + c^2 w) > c^2 nu s^2.
-                let Without {
-                    critical: c,
-                    nu,
-                    squares,
-                    share,
-                    weight,
-                } = *without;
-                let sums = norm.sums();
-                let spread = 1.0 + sums.lambda * of.weight;
-                let p = weight
-                    - weight * weight * sums.lambda / spread
-                    - sums.v * (weight / spread).powi(2);
-                let residual = c * (p * squares / (nu + c * c * share)).sqrt() / weight;
-                let centre = of.mean - (of.mean - sums.mu) / spread;
-                Band::about(self.kind, centre, residual * SLACK)
-            }
-            _ => SUSPECT,
-        };
-        Limits { own, other }
+        let half = self.critical[0] * norm.spread() * h0.sqrt() * ROUNDING;
+        let own = self.left_out(period, 0);
+        Limits {
+            own: own.map_or(SUSPECT, |(c, half)| Band::about(self.kind, c, half)),
+            other: Band::about(self.kind, centre, half),
+        }
+    }
+
+    /// Whether the p of a reading that is no reference is over alpha for certain.
+    fn is_usual(&self, own: Rated) -> bool {
+        self.norm.as_ref().is_some_and(|norm| {
+            let (centre, h0) = norm.sums().expected(own.period);
+            let off = (own.x - centre).abs();
+            off < self.critical[1] * norm.spread() * h0.sqrt() * ROUNDING
+        })
+    }
+
+    /// The same of a reference.
+    fn is_usual_left_out(&self, own: Rated) -> bool {
+        let limits = self.left_out(own.period, 1);
+        limits.is_some_and(|(centre, half)| (own.x - centre).abs() < half)
+    }
+
+    /// Centre and half-width of the readings of a period that are inside the critical t when left
+    /// out of the norm. For the residual e of such a reading (see [`crate::stats::TwoLevel`]),
+    /// |T| > c is e^2 / P (nu + c^2 w) > c^2 nu s^2.
+    fn left_out(&self, period: Option<u32>, tail: usize) -> Option<(f64, f64)> {
+        let (without, norm) = (self.without.as_ref()?, self.norm.as_ref()?);
+        let (c, weight) = (without.critical[tail], without.weight);
+        let sums = norm.sums();
+        let of = sums.period(period)?;
+        let apart = 1.0 / (1.0 + sums.lambda * of.weight);
+        let own = weight * apart;
+        let p = weight - weight * own * sums.lambda - sums.v * own * own;
+        let square = c * c * p * without.squares / (without.nu + c * c * without.share);
+        let centre = of.mean - (of.mean - sums.mu) * apart;
+        Some((centre, square.sqrt() / weight * without.slack))
     }
 }
 
-/// Upper t quantiles of one tail probability after another, each worked out once.
-#[derive(Default)]
+/// Upper t quantiles at three tail probabilities, each worked out once.
 struct Quantiles {
-    known: HashMap<(u64, u64), f64>,
+    tails: [f64; 3],
+    known: HashMap<u64, [f64; 3]>,
 }
 
 impl Quantiles {
-    fn upper(&mut self, tail: f64, df: f64) -> f64 {
-        let key = (tail.to_bits(), df.to_bits());
+    fn upper(&mut self, df: f64) -> [f64; 3] {
+        let tails = self.tails;
         *self
             .known
-            .entry(key)
-            .or_insert_with(|| t_upper_quantile(tail, df))
+            .entry(df.to_bits())
+            .or_insert_with(|| tails.map(|tail| t_upper_quantile(tail, df)))
     }
 }

@@ -11,6 +11,8 @@ mod variances;
 pub(super) use family::Family;
 pub(super) use variances::{Freedoms, Scaled, phi_at};
 
+use readings::Readings;
+
 use super::borrowed::BorrowedSpread;
 use super::two_level::Rated;
 
@@ -18,6 +20,21 @@ use super::two_level::Rated;
 #[derive(Clone, Debug)]
 pub struct Lending {
     family: Family,
+}
+
+/// The readings of one dimension of several patterns, put in order for lending.
+#[derive(Clone, Debug)]
+pub struct LendingDimension {
+    readings: Readings,
+}
+
+impl LendingDimension {
+    /// One set a pattern.
+    pub fn new(sets: &[&[Rated]]) -> LendingDimension {
+        LendingDimension {
+            readings: Readings::new(sets),
+        }
+    }
 }
 
 /// What some patterns lend another.
@@ -34,6 +51,19 @@ impl Lending {
     pub fn new(sets: &[Vec<&[Rated]>]) -> Lending {
         Lending {
             family: Family::new(sets),
+        }
+    }
+
+    /// The same from dimensions that were put in order one by one.
+    pub fn of(dimensions: Vec<LendingDimension>) -> Lending {
+        let readings: Vec<Readings> = dimensions.into_iter().map(|d| d.readings).collect();
+        let freedoms = readings.iter().map(|r| Freedoms::new(r.df.clone()));
+        Lending {
+            family: Family {
+                patterns: readings.iter().map(|r| r.df.len()).max().unwrap_or(0),
+                freedoms: freedoms.collect(),
+                readings,
+            },
         }
     }
 
