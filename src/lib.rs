@@ -15,6 +15,7 @@
 //! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
+//! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
 //! | [`stats`] | pure numerics, which the others call |

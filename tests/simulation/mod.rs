@@ -1,9 +1,16 @@
 //! Rates that the method promises, by simulation.
 //!
-//! Truth: the tables of `docs/methods.md` of the method's own study (worlds, sizes and rates are
-//! restated beside each test). Seeded; limits from the binomial law at a false-alarm rate of 1e-6;
-//! counts in the message.
+//! | file | holds |
+//! |---|---|
+//! | `world` | how a collection of patterns is drawn |
+//! | `rates` | many worlds drawn and judged, what is counted in them |
+//! | `stated` | what the method's own study found |
+//! | `checks` | some cells of it again, quickly, as tests |
+//! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
+//! | `report`, `chart` | its tables and words, its pictures |
 
+mod rates;
+mod stated;
 mod world;
 
-mod base;
+mod checks;
