@@ -3,7 +3,7 @@
 use std::thread;
 
 use calibriar::stats::{
-    Predictive, Prior, Rated, borrowed_from_readings, holm, period_share, screen,
+    Predictive, Prior, Rated, ShareEvidence, borrowed_from_readings, holm, screen,
 };
 
 use super::world::{DIMENSIONS, Draw, Scenario, Set, Specimen, World};
@@ -163,8 +163,12 @@ fn known_beforehand(world: &World, untold_share: f64) -> (f64, Option<f64>, Vec<
     } else {
         world.others.iter().flatten().collect()
     };
-    let mut share = period_share(telling.iter().map(|set| set.readings.as_slice()));
-    if share.log_likelihood.is_empty() {
+    let mut said = ShareEvidence::default();
+    for set in telling {
+        said.add(&ShareEvidence::of(&set.readings));
+    }
+    let mut share = said.share();
+    if said.telling() == 0 {
         share.rho = untold_share;
     }
     let lambda = share.lambda();
@@ -202,7 +206,7 @@ fn norm(readings: &[Rated], prior: &Prior, period: u32) -> Option<Norm> {
     };
     let undated = Predictive::new(&kept, prior)?;
     Some(Norm {
-        dated: undated.dated(period),
+        dated: undated.clone().dated(Some(period)),
         undated,
         disagree,
     })

@@ -8,8 +8,10 @@ use super::readings::{Readings, Room};
 
 /// Patterns from which the curves pay.
 const MANY: usize = 16;
-/// The numbers of points that are tried.
-const POINTS: [usize; 4] = [6, 10, 16, 24];
+/// The numbers of points that are tried, on about so many sets first.
+const LEAST_POINTS: usize = 4;
+const MOST_POINTS: usize = 24;
+const SAMPLE: usize = 40;
 /// The last coefficient over the variance. The coefficients fall at least fourfold a degree where
 /// this is reached, so what is left out is smaller still.
 const LOST: f64 = 2e-13;
@@ -30,6 +32,8 @@ pub(super) struct Curves<'a> {
 struct Fitted {
     low: f64,
     high: f64,
+    /// Only every so-manyth set has values.
+    every: usize,
     /// Per point, for all patterns.
     values: Vec<Vec<f64>>,
 }
@@ -84,48 +88,64 @@ impl<'a> Curves<'a> {
 
     fn fit(&mut self, z: f64) {
         // The first round's z holds the reading errors, the later ones do not.
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (v, df) in self.readings.mean_v.iter().zip(&self.readings.df) {
-            sum += v * df;
-            count += df;
-        }
-        let errors = sum / count;
-        let margin = 1.0 + 20.0 / count.min(self.readings.df.len() as f64).max(20.0) * 0.2;
+        let errors = self.readings.pooled_v();
+        let sets = self.readings.df.len().max(20) as f64;
+        let margin = 1.0 + 4.0 / sets;
         let (mut low, mut high) = ((z - 1.3 * errors).max(0.3 * z) / margin, z * margin);
         if let Some(before) = &self.fitted {
             low = low.min(before.low);
             high = high.max(before.high);
         }
-        for points in POINTS {
-            let fitted = self.through(low, high, points);
-            let good = fitted.last_coefficient(self.readings) <= LOST;
-            self.fitted = Some(fitted);
-            if good {
-                return;
+        let every = (self.readings.df.len() / SAMPLE).max(1);
+        let mut points = LEAST_POINTS;
+        while points <= MOST_POINTS {
+            let sample = self.through(low, high, points, every);
+            let mut last = sample.last_coefficient(self.readings);
+            if last <= LOST {
+                let fitted = if every > 1 {
+                    self.through(low, high, points, 1)
+                } else {
+                    sample
+                };
+                last = fitted.last_coefficient(self.readings);
+                if last <= 4.0 * LOST {
+                    self.fitted = Some(fitted);
+                    return;
+                }
             }
+            // They fall by about the same factor from each to the next.
+            let more = (points - 1) as f64 * LOST.ln() / last.ln();
+            points = (more.ceil() as usize + 1).clamp(points + 1, 2 * points);
         }
         self.hopeless = true;
     }
 
-    fn through(&mut self, low: f64, high: f64, points: usize) -> Fitted {
+    /// Values at Chebyshev points, for every so-manyth set.
+    fn through(&mut self, low: f64, high: f64, points: usize, every: usize) -> Fitted {
         let patterns = self.readings.df.len();
         let mut values = vec![vec![0.0; patterns]; points];
         let inverses: Vec<f64> = chebyshev(points)
             .into_iter()
             .map(|x| 1.0 / (f64::midpoint(low, high) + 0.5 * (high - low) * x))
             .collect();
-        for pattern in 0..patterns {
+        let mut quadratics = Vec::with_capacity(points);
+        for pattern in (0..patterns).step_by(every) {
             let df = self.readings.df[pattern];
             if df > 0.0 {
-                for (values, &a) in values.iter_mut().zip(&inverses) {
-                    let q = self
-                        .readings
-                        .quadratic(pattern, a, self.lambda, &mut self.room);
+                let room = &mut self.room;
+                self.readings
+                    .quadratics(pattern, &inverses, self.lambda, room, &mut quadratics);
+                for (values, q) in values.iter_mut().zip(&quadratics) {
                     values[pattern] = q / df;
                 }
             }
         }
-        Fitted { low, high, values }
+        Fitted {
+            low,
+            high,
+            every,
+            values,
+        }
     }
 }
 
@@ -141,7 +161,8 @@ impl Fitted {
     fn last_coefficient(&self, readings: &Readings) -> f64 {
         let n = self.values.len() - 1;
         let mut worst: f64 = 0.0;
-        for (pattern, (&df, &v)) in readings.df.iter().zip(&readings.mean_v).enumerate() {
+        let sets = readings.df.iter().zip(&readings.mean_v).enumerate();
+        for (pattern, (&df, &v)) in sets.step_by(self.every) {
             if df == 0.0 {
                 continue;
             }

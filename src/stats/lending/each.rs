@@ -7,25 +7,25 @@
 //! only the last round is looked at, until it is met.
 
 use super::curves::{chebyshev, lagrange};
-use super::expansion::{Answer, Dimension};
+use super::expansion::{Answer, Dimension, OwnPhi};
 use super::family::{FAR, Family, ROUNDS, Round, gaps, inverse};
 use super::threads::each;
-use super::variances::{information, phi_at};
+use super::variances::{Freedoms, information, phi_at};
 use crate::stats::Loan;
 use crate::stats::borrowed::BorrowedSpread;
 use crate::stats::period_share::{GRID, posterior_mean};
 
 /// Patterns from which the work in common pays.
-const MANY: usize = 4;
+const MANY: usize = 12;
 
-/// Relative change of `a` that counts as none: what it leaves out is smaller still.
-const MET: f64 = 1e-12;
+/// Relative change of `a` that counts as none.
+const MET: f64 = 1e-13;
 
-/// Change of `ln a` that leaves the speed at which rounds meet about the same.
-const ALIKE: f64 = 0.03;
+/// Relative change of `a` that moves nothing else.
+const SMALL: f64 = 1e-8;
 
 /// The farthest that `phi` may move by interpolation, over its value.
-const FAR_PHI: f64 = 0.1;
+const FAR_PHI: f64 = 0.3;
 
 /// The state of all fits without one pattern, between rounds.
 struct Left {
@@ -58,10 +58,11 @@ pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
     let last = &rounds[rounds.len() - 1];
     let mut slow: Vec<usize> = (0..patterns).collect();
     if met && rounds.len() > 1 {
-        let contraction = contractions(&rounds);
+        let contraction = contractions(family, &rounds);
         for (own, &a) in left.a.iter_mut().zip(&last.a) {
             own.fill(a);
         }
+        let mut before = f64::INFINITY;
         for _ in 0..ROUNDS {
             // Those that move far are seen to below.
             let change = round(
@@ -71,21 +72,19 @@ pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
                 &slow,
                 &mut left,
                 &contraction,
-            );
-            if change.near <= MET {
+            )
+            .near;
+            // Each change is the same part of the one before, or less.
+            if change <= SMALL && change * (change / before) <= MET {
                 break;
             }
+            before = change;
         }
         let mut far = vec![false; patterns];
         for dimension in &dimensions {
             dimension.far().for_each(|place| far[place] = true);
         }
-        // Little moved, so that their rounds come closer about as fast as those of all patterns.
-        let alike = |own: &f64, a: f64| *own == a || (own / a).ln().abs() <= ALIKE;
-        slow.retain(|&pattern| {
-            let mut own = left.a.iter().map(|own| &own[pattern]).zip(&last.a);
-            far[pattern] || !own.all(|(own, &a)| alike(own, a))
-        });
+        slow.retain(|&pattern| far[pattern]);
         for own in &mut left.a {
             slow.iter().for_each(|&pattern| own[pattern] = 0.0);
         }
@@ -109,8 +108,11 @@ pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
 }
 
 /// By how much each dimension's rounds come closer, seen from the rounds of all patterns.
-fn contractions(rounds: &[Round]) -> Vec<f64> {
+fn contractions(family: &Family, rounds: &[Round]) -> Vec<f64> {
     let dimension = |d: usize| {
+        if family.readings[d].errorless {
+            return 0.0;
+        }
         let a = |round: usize| rounds[round].a[d].ln();
         let ratio = |k: usize| (a(k + 2) - a(k + 1), a(k + 1) - a(k));
         (1..rounds.len().saturating_sub(2))
@@ -145,83 +147,53 @@ fn round(
     let wanted = grid_points(family, all);
     let grid: Vec<usize> = (0..GRID).filter(|&j| wanted[j]).collect();
     let a = &left.a;
+    let only = (grid.len() == 1).then(|| grid[0]);
     let on_grid: Vec<Vec<Vec<Answer>>> = each(dimensions, steps, |d, dimension| {
         let own = patterns.iter().map(|&pattern| (pattern, a[d][pattern]));
         dimension.prepare(all, d, own.collect());
-        let answers = |&j: &usize| dimension.answers(1.0 / phi_at(j), all.roots[d][j], Some(j));
+        let answers = |&j: &usize| {
+            let likelihood = if only.is_some() { None } else { Some(j) };
+            dimension.answers(1.0 / phi_at(j), all.roots[d][j], likelihood)
+        };
         grid.iter().map(answers).collect()
     });
-    let mut weights = [0.0; GRID];
-    for (place, &pattern) in patterns.iter().enumerate() {
-        weights.fill(f64::NEG_INFINITY);
-        for (at, &j) in grid.iter().enumerate() {
-            weights[j] = on_grid.iter().map(|d| d[at][place].log_likelihood).sum();
-        }
-        left.phi[pattern] = posterior_mean(&weights, phi_at);
-    }
-
-    // The roots at each pattern's own phi: from a few points between the least and the largest.
-    let phi = &left.phi;
-    let near = |phi: f64| (phi / all.phi - 1.0).abs() <= FAR_PHI;
-    let reach = |worst: f64, &pattern: &usize| {
-        let own = phi[pattern];
-        if near(own) {
-            worst.max((own - all.phi).abs())
-        } else {
-            worst
-        }
-    };
-    let reach = patterns.iter().fold(0.0, reach);
-    let points = chebyshev(phi_points(reach / all.phi));
-    let found: Vec<Vec<(f64, f64)>> = each(dimensions, steps, |d, dimension| {
-        let at: Vec<f64> = points.iter().map(|x| all.phi + reach * x).collect();
-        let columns: Vec<Vec<Answer>> = at
-            .iter()
-            .map(|&phi| dimension.answers(1.0 / phi, all.root[d], None))
-            .collect();
-        let freedoms = &family.freedoms[d];
-        let informations: Vec<f64> = at
-            .iter()
-            .map(|phi| freedoms.information(1.0 / phi))
-            .collect();
-        let mut weights = vec![0.0; points.len()];
-        let answer = |(place, &pattern): (usize, &usize)| {
-            let (own, df) = (phi[pattern], freedoms.df[pattern]);
-            if near(own) && !dimension.is_far(place) {
-                lagrange(
-                    &points,
-                    if reach > 0.0 {
-                        (own - all.phi) / reach
-                    } else {
-                        0.0
-                    },
-                    &mut weights,
-                );
-                let log_s2 = columns
-                    .iter()
-                    .zip(&weights)
-                    .map(|(c, w)| w * c[place].log_s2)
-                    .sum();
-                let whole: f64 = informations.iter().zip(&weights).map(|(i, w)| w * i).sum();
-                (log_s2, whole - information(df, 1.0 / own))
-            } else {
-                dimension.go_far(place);
-                let answer = dimension.far_answer(place, 1.0 / own, all.root[d], None);
+    let found: Vec<Vec<(f64, f64)>> = if let Some(j) = only {
+        let phi = phi_at(j);
+        patterns.iter().for_each(|&pattern| left.phi[pattern] = phi);
+        let found = |(freedoms, on_grid): (&Freedoms, &Vec<Vec<Answer>>)| {
+            let whole = freedoms.information(1.0 / phi);
+            let answers = patterns.iter().zip(&on_grid[0]);
+            let found = answers.map(|(&pattern, answer)| {
                 (
                     answer.log_s2,
-                    freedoms.information(1.0 / own) - information(df, 1.0 / own),
+                    whole - information(freedoms.df[pattern], 1.0 / phi),
                 )
-            }
+            });
+            found.collect()
         };
-        patterns.iter().enumerate().map(answer).collect()
-    });
+        family.freedoms.iter().zip(&on_grid).map(found).collect()
+    } else {
+        let mut weights = [0.0; GRID];
+        for (place, &pattern) in patterns.iter().enumerate() {
+            weights.fill(f64::NEG_INFINITY);
+            for (at, &j) in grid.iter().enumerate() {
+                weights[j] = on_grid.iter().map(|d| d[at][place].log_likelihood).sum();
+            }
+            left.phi[pattern] = posterior_mean(&weights, phi_at);
+        }
+        at_own_phi(family, dimensions, all, patterns, &left.phi)
+    };
 
     let mut change = Change::default();
     for (d, found) in found.into_iter().enumerate() {
         let freedoms = &family.freedoms[d];
         for (place, (&pattern, (log_s2, information))) in patterns.iter().zip(found).enumerate() {
             let lenders = freedoms.lenders - usize::from(freedoms.df[pattern] > 0.0);
-            let s2 = log_s2.exp();
+            // Where the rounds meet, that is 1 / a.
+            let ahead = contraction[d] / (1.0 - contraction[d]);
+            let step = -log_s2 - left.a[d][pattern].ln();
+            let ahead = if step.abs() < 0.1 { step * ahead } else { 0.0 };
+            let s2 = (log_s2 - ahead).exp();
             let spread = (s2 > 0.0 && s2.is_finite())
                 .then(|| BorrowedSpread::new(s2, left.phi[pattern], information, lenders));
             left.spreads[d][pattern] = spread;
@@ -231,21 +203,72 @@ fn round(
                 *a = next;
                 continue;
             }
-            let step = (next / *a).ln();
             let most = if dimensions[d].is_far(place) {
                 &mut change.far
             } else {
                 &mut change.near
             };
             *most = most.max(step.abs());
-            *a = if step.abs() < 0.1 && contraction[d] > 0.0 {
-                *a * (step / (1.0 - contraction[d])).exp()
-            } else {
-                next
-            };
+            *a = next;
         }
     }
     change
+}
+
+/// `ln s0^2` and the information for each dimension and pattern, at each pattern's own `phi`, from
+/// a few points about that of all patterns.
+fn at_own_phi(
+    family: &Family,
+    dimensions: &mut [Dimension],
+    all: &Round,
+    patterns: &[usize],
+    phi: &[f64],
+) -> Vec<Vec<(f64, f64)>> {
+    let shift = |pattern: usize| phi[pattern] - all.phi;
+    let near = |pattern: usize| shift(pattern).abs() <= FAR_PHI * all.phi;
+    let shifts = patterns.iter().filter(|&&pattern| near(pattern));
+    let reach = shifts.fold(0.0, |reach: f64, &pattern| reach.max(shift(pattern).abs()));
+    let points = chebyshev(phi_points(reach / all.phi));
+    let nodes: Vec<f64> = points.iter().map(|x| all.phi + reach * x).collect();
+    let own: Vec<OwnPhi> = patterns
+        .iter()
+        .map(|&pattern| {
+            let mut weights = Vec::new();
+            if near(pattern) {
+                weights.resize(points.len(), 0.0);
+                let x = if reach > 0.0 {
+                    shift(pattern) / reach
+                } else {
+                    0.0
+                };
+                lagrange(&points, x, &mut weights);
+            }
+            OwnPhi {
+                phi: phi[pattern],
+                weights,
+            }
+        })
+        .collect();
+    let steps = 4 * patterns.len() * dimensions.len() * GRID;
+    each(dimensions, steps, |d, dimension| {
+        let freedoms = &family.freedoms[d];
+        let whole = |phi: f64| freedoms.information(1.0 / phi);
+        let at_nodes: Vec<f64> = nodes.iter().map(|&phi| whole(phi)).collect();
+        let log_s2 = dimension.at_own_phi(&nodes, all.root[d], &own);
+        let each = own.iter().zip(patterns).zip(log_s2);
+        each.map(|((own, &pattern), log_s2)| {
+            let whole = if own.weights.is_empty() {
+                whole(own.phi)
+            } else {
+                at_nodes.iter().zip(&own.weights).map(|(i, w)| i * w).sum()
+            };
+            (
+                log_s2,
+                whole - information(freedoms.df[pattern], 1.0 / own.phi),
+            )
+        })
+        .collect()
+    })
 }
 
 /// Grid points that count for some pattern: those that count for all patterns together, and those
@@ -261,5 +284,5 @@ fn phi_points(reach: f64) -> usize {
         return 1;
     }
     let error = |points: &usize| (reach / 2.0).powi(*points as i32);
-    (3..10).find(|points| error(points) <= 1e-12).unwrap_or(10)
+    (3..14).find(|points| error(points) <= 1e-12).unwrap_or(14)
 }

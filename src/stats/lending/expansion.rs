@@ -17,7 +17,7 @@ use std::sync::LazyLock;
 use super::curves::{Curves, chebyshev, combined_at, lagrange};
 use super::family::{Round, variance};
 use super::variances::{
-    Freedoms, LANES, LAST_STEP, LEAST_ROOT, Scaled, constant, deviance, information, whole,
+    Freedoms, LANES, LEAST_ROOT, Scaled, deviance, in_units, information, whole,
 };
 
 /// The farthest that `l` and `ln a` may move by polynomial.
@@ -26,7 +26,9 @@ const FAR_A: f64 = 0.15;
 /// The highest power of D.
 const ORDER: usize = 12;
 /// Error aimed at.
-const EXACT: f64 = 1e-13;
+const EXACT: f64 = 1e-12;
+/// A last Newton step: its square is the error, about.
+const SHORT_STEP: f64 = 2e-7;
 /// Newton steps, at most: more are needed only where the polynomial is of no use.
 const STEPS: usize = 12;
 
@@ -35,8 +37,8 @@ const STEPS: usize = 12;
 pub(super) struct Dimension<'a> {
     pub(super) curves: Curves<'a>,
     freedoms: &'a Freedoms,
-    /// The pooled variance of the round; `None` for nothing to lend.
-    pooled: Option<f64>,
+    /// The unit of the round's variances; `None` for nothing to lend.
+    unit: Option<f64>,
     /// The patterns looked at, each with its `a`.
     patterns: Vec<(usize, f64)>,
     /// The farthest that `ln a` moves by polynomial.
@@ -46,13 +48,13 @@ pub(super) struct Dimension<'a> {
     weights: Vec<f64>,
     /// `Q / (n - 1)` of all sets at the points.
     quotients: Vec<Vec<f64>>,
-    /// `df s^2 / pooled` likewise.
+    /// `df s^2` over the unit, likewise.
     sums: Vec<Vec<f64>>,
     /// Degrees of freedom of the sets in the polynomial.
     smooth_df: Vec<f64>,
     /// Sets that are not.
     odd: Vec<usize>,
-    /// `df s^2 / pooled` of each pattern's own set, and of the odd ones, at its own `a`.
+    /// `df s^2` over the unit, of each pattern's own set, and of the odd ones, at its own `a`.
     own: Vec<f64>,
     odd_sums: Vec<f64>,
     /// Patterns whose sums are taken over all sets.
@@ -64,7 +66,7 @@ pub(super) struct Dimension<'a> {
 pub(super) struct Answer {
     /// `ln s0^2`; NaN for nothing to lend.
     pub(super) log_s2: f64,
-    /// Adjusted log likelihood, less what it owes to the round's pooled variance.
+    /// Adjusted log likelihood, less what it owes to the round's unit.
     pub(super) log_likelihood: f64,
 }
 
@@ -73,7 +75,7 @@ impl<'a> Dimension<'a> {
         Dimension {
             curves,
             freedoms,
-            pooled: None,
+            unit: None,
             patterns: Vec::new(),
             reach: 0.0,
             points: Vec::new(),
@@ -100,9 +102,9 @@ impl<'a> Dimension<'a> {
     /// Gets ready for a round: dimension number `d`, patterns each with its own `a`.
     pub(super) fn prepare(&mut self, round: &Round, d: usize, patterns: Vec<(usize, f64)>) {
         self.far.clear();
-        self.pooled = round.pooled[d];
+        self.unit = round.unit[d];
         self.patterns = patterns;
-        let Some(pooled) = self.pooled else { return };
+        let Some(unit) = self.unit else { return };
         let a = round.a[d];
         let shift = |own: f64| if own == a { 0.0 } else { (own / a).ln() };
         let near = |own: f64| shift(own).abs() <= FAR_A;
@@ -132,7 +134,7 @@ impl<'a> Dimension<'a> {
             }
         }
         let scaled =
-            |df: f64, quotient: f64, v: f64, a: f64| df * variance(quotient, v, a) / pooled;
+            |df: f64, quotient: f64, v: f64, a: f64| in_units(df * variance(quotient, v, a), unit);
         self.sums = self
             .quotients
             .iter()
@@ -165,6 +167,9 @@ impl<'a> Dimension<'a> {
             self.odd_sums
                 .extend(self.odd.iter().map(|&set| at_own(set)));
         }
+        // Nobody else has a spread.
+        let alone = self.sums[0].iter().filter(|sum| **sum > 0.0).count() == 1;
+        far.extend((0..self.own.len()).filter(|&place| alone && self.own[place] > 0.0));
         for place in far {
             self.go_far(place);
         }
@@ -198,64 +203,52 @@ impl<'a> Dimension<'a> {
             log_s2: f64::NAN,
             log_likelihood: 0.0,
         };
-        let Some(pooled) = self.pooled else {
+        let Some(unit) = self.unit else {
             return nothing;
         };
         let Some((freedoms, Some(scaled))) = self.far.get(&place) else {
             return nothing;
         };
-        let start = root + (pooled / scaled.pooled).ln();
+        let start = root + (unit / scaled.unit).ln();
         let root = scaled.root(freedoms, d0, start);
         let log_likelihood = grid.map_or(0.0, |j| {
             scaled.log_likelihood(freedoms, j, root)
-                - 0.5 * freedoms.total * (scaled.pooled / pooled).ln()
+                - 0.5 * freedoms.total * (scaled.unit / unit).ln()
         });
-        let log_s2 = if root > LEAST_ROOT + 1.0 {
-            scaled.pooled.ln() + root
-        } else {
-            f64::NAN
-        };
         Answer {
-            log_s2,
+            log_s2: kept(root, scaled.unit.ln()),
             log_likelihood,
         }
     }
 
-    /// The answers without each pattern at `d0`, where `root` is about that of all patterns; with the log
-    /// likelihood if `d0` is that of grid point `grid`.
+    /// The answers without each pattern at `d0`, where `root` is that of all patterns; with the
+    /// log likelihood if `d0` is that of grid point `grid`.
     pub(super) fn answers(&mut self, d0: f64, root: f64, grid: Option<usize>) -> Vec<Answer> {
         let nothing = Answer {
             log_s2: f64::NAN,
             log_likelihood: 0.0,
         };
         let mut answers = vec![nothing; self.patterns.len()];
-        let Some(pooled) = self.pooled else {
+        let Some(unit) = self.unit else {
             return answers;
         };
-        let lost = root <= LEAST_ROOT + 1.0;
-        let polynomial = (!lost).then(|| self.polynomial(d0, root, grid.is_some()));
+        let polynomial = self.polynomial(&[d0], root, grid.is_some());
         let all = self.freedoms.information(d0);
-        let constants: Vec<f64> = grid.map_or(Vec::new(), |j| {
-            let distinct = self.freedoms.distinct.iter();
-            distinct.map(|&(df, _)| constant(df, j)).collect()
-        });
-        let (log_pooled, scale) = (pooled.ln(), (-root).exp());
+        let (log_unit, scale) = (unit.ln(), (-root).exp());
         for (place, answer) in answers.iter_mut().enumerate() {
-            let near = polynomial
-                .as_ref()
-                .filter(|_| !self.far.contains_key(&place))
-                .and_then(|polynomial| self.near_answer(polynomial, place, d0, scale));
-            let Some((shift, phi)) = near else {
+            let near = (!self.is_far(place))
+                .then(|| self.near_answer(&polynomial, self.weights(place), place, d0, scale));
+            let Some((shift, phi)) = near.flatten() else {
                 self.go_far(place);
                 *answer = self.far_answer(place, d0, root, grid);
                 continue;
             };
-            answer.log_s2 = log_pooled + root + shift;
+            answer.log_s2 = kept(root + shift, log_unit);
             if let Some(j) = grid {
-                let df = self.freedoms.df[self.patterns[place].0];
-                let known = |&(value, _): &(f64, f64)| value.total_cmp(&df);
-                let own = self.freedoms.distinct.binary_search_by(known);
-                let own_constant = own.map_or(0.0, |at| constants[at]);
+                let pattern = self.patterns[place].0;
+                let df = self.freedoms.df[pattern];
+                let own = self.freedoms.place(pattern);
+                let own_constant = own.map_or(0.0, |at| self.freedoms.of_distinct[at][j]);
                 answer.log_likelihood = self.freedoms.constants[j]
                     - own_constant
                     - 0.5 * (all - information(df, d0)).ln()
@@ -266,18 +259,52 @@ impl<'a> Dimension<'a> {
         answers
     }
 
+    /// `ln s0^2` without each pattern at its own `phi`; NaN for nothing to lend. `nodes` are
+    /// Chebyshev points in `phi` on both sides of that of all patterns, whose root is given.
+    pub(super) fn at_own_phi(&mut self, nodes: &[f64], root: f64, own: &[OwnPhi]) -> Vec<f64> {
+        let mut log_s2 = vec![f64::NAN; own.len()];
+        let Some(unit) = self.unit else {
+            return log_s2;
+        };
+        let d0: Vec<f64> = nodes.iter().map(|phi| 1.0 / phi).collect();
+        let polynomial = self.polynomial(&d0, root, false);
+        let (log_unit, scale) = (unit.ln(), (-root).exp());
+        let mut weights = Vec::new();
+        for (place, own) in own.iter().enumerate() {
+            let near = (!own.weights.is_empty() && !self.is_far(place)).then(|| {
+                weights.clear();
+                for weight in &own.weights {
+                    weights.extend(self.weights(place).iter().map(|w| w * weight));
+                }
+                self.near_answer(&polynomial, &weights, place, 1.0 / own.phi, scale)
+            });
+            log_s2[place] = match near.flatten() {
+                Some((shift, _)) => kept(root + shift, log_unit),
+                None => {
+                    self.go_far(place);
+                    self.far_answer(place, 1.0 / own.phi, root, None).log_s2
+                }
+            };
+        }
+        log_s2
+    }
+
+    fn weights(&self, place: usize) -> &[f64] {
+        let points = self.points.len();
+        &self.weights[place * points..(place + 1) * points]
+    }
+
     /// The shift of the root without one pattern and the sum Phi there (if wanted); `None` where it
     /// is too far.
     fn near_answer(
         &self,
         polynomial: &Polynomial,
+        weights: &[f64],
         place: usize,
         d0: f64,
         scale: f64,
     ) -> Option<(f64, f64)> {
         let (pattern, _) = self.patterns[place];
-        let points = self.points.len();
-        let weights = &self.weights[place * points..(place + 1) * points];
         let order = polynomial.order;
         let mut taylor = [0.0; ORDER + 1];
         for (coefficients, &weight) in polynomial.taylor.iter().zip(weights) {
@@ -319,21 +346,27 @@ impl<'a> Dimension<'a> {
                 value += whole * q * inverse;
                 slope -= whole * q * inverse * d0 * inverse;
             }
+            value -= self.freedoms.total - df;
+            if polynomial.lost && value <= 0.0 {
+                // Without this pattern, too, the best is below the least that is looked at.
+                last = 0.0;
+                break;
+            }
             // What is left must not drown in what is taken away.
-            if !(slope <= 0.1 * taylor[1]) {
+            if slope > 0.1 * taylor[1] || slope.is_nan() {
                 return None;
             }
-            let step = -(value - (self.freedoms.total - df)) / slope;
+            let step = -value / slope;
             shift += step;
             last = step.abs();
             if shift.abs() > polynomial.reach {
                 return None;
             }
-            if last <= LAST_STEP {
+            if last <= SHORT_STEP {
                 break;
             }
         }
-        if last > LAST_STEP {
+        if last > SHORT_STEP {
             return None;
         }
         let mut phi = 0.0;
@@ -353,9 +386,46 @@ impl<'a> Dimension<'a> {
         Some((shift, phi))
     }
 
-    fn polynomial(&self, d0: f64, root: f64, likelihood: bool) -> Polynomial {
+    /// About `root` for each of some `d0`.
+    fn polynomial(&self, d0: &[f64], root: f64, likelihood: bool) -> Polynomial {
         let scale = (-root).exp();
-        // How far the roots will move, to first order.
+        let reaches = d0.iter().map(|&d0| self.reach_of_root(d0, scale));
+        let reach = reaches.fold(0.0, f64::max);
+        let order = (2..ORDER)
+            .find(|&order| (reach / 3.0).powi(order as i32) * reach <= EXACT)
+            .unwrap_or(ORDER);
+        let table = &*COEFFICIENTS;
+        let mut taylor = Vec::new();
+        for &d0 in d0 {
+            let total: f64 = self.smooth_df.iter().map(|&df| whole(df, d0)).sum();
+            for point in 0..self.points.len() {
+                let powers = self.powers(point, d0, scale, order + 1);
+                let coefficient = |k: usize| -> f64 {
+                    let terms = powers.iter().zip(&table[k]);
+                    let sum: f64 = terms.map(|(power, factor)| power * factor).sum();
+                    if k == 0 { total - sum } else { -sum }
+                };
+                taylor.push((0..=order).map(coefficient).collect());
+            }
+        }
+        let at_rest = if likelihood {
+            let sums = self.sums.iter();
+            sums.map(|sums| deviance(&self.smooth_df, sums, d0[0], scale))
+                .collect()
+        } else {
+            Vec::new()
+        };
+        Polynomial {
+            lost: root <= LEAST_ROOT + 1.0,
+            order,
+            reach,
+            taylor,
+            at_rest,
+        }
+    }
+
+    /// How far the roots will move, somewhat more than to first order.
+    fn reach_of_root(&self, d0: f64, scale: f64) -> f64 {
         let middle = self.points.len() / 2;
         let first = self.powers(middle, d0, scale, 2);
         let total: f64 = self.smooth_df.iter().map(|&df| whole(df, d0)).sum();
@@ -364,10 +434,8 @@ impl<'a> Dimension<'a> {
             let q = self.sums[middle][set] * scale;
             value += whole(self.freedoms.df[set], d0) * q / (d0 + q);
         }
-        let reach = self
-            .patterns
-            .iter()
-            .zip(&self.own)
+        let own = self.patterns.iter().zip(&self.own);
+        let reach = own
             .map(|(&(pattern, _), &own)| {
                 let df = self.freedoms.df[pattern];
                 let q = own * scale;
@@ -376,39 +444,7 @@ impl<'a> Dimension<'a> {
             .filter(|&reach| reach <= FAR_ROOT)
             .fold(0.0, f64::max);
         // A move of a moves the root too, by less.
-        let reach = (reach + self.reach).min(FAR_ROOT) + 1e-12;
-        let order = (2..ORDER)
-            .find(|&order| (reach / 3.0).powi(order as i32) * reach <= EXACT)
-            .unwrap_or(ORDER);
-        let table = &*COEFFICIENTS;
-        let taylor = (0..self.points.len())
-            .map(|i| {
-                let powers = self.powers(i, d0, scale, order + 1);
-                (0..=order)
-                    .map(|k| {
-                        let sum: f64 = powers
-                            .iter()
-                            .zip(&table[k])
-                            .map(|(power, coefficient)| power * coefficient)
-                            .sum();
-                        if k == 0 { total - sum } else { -sum }
-                    })
-                    .collect()
-            })
-            .collect();
-        let at_rest = if likelihood {
-            let sums = self.sums.iter();
-            sums.map(|sums| deviance(&self.smooth_df, sums, d0, scale))
-                .collect()
-        } else {
-            Vec::new()
-        };
-        Polynomial {
-            order,
-            reach,
-            taylor,
-            at_rest,
-        }
+        (reach + self.reach).min(FAR_ROOT) + 1e-12
     }
 
     /// `sum (df + d0) z^m` at a point, `z = d0 / (d0 + q)`, for m = 1 to `count`.
@@ -441,13 +477,32 @@ impl<'a> Dimension<'a> {
     }
 }
 
+/// A pattern's own `phi`.
+#[derive(Clone, Debug)]
+pub(super) struct OwnPhi {
+    pub(super) phi: f64,
+    /// What each node counts for; empty where it is far from all of them.
+    pub(super) weights: Vec<f64>,
+}
+
+/// `ln s0^2` from a root; NaN where it is the least that is looked at.
+fn kept(root: f64, log_unit: f64) -> f64 {
+    if root > LEAST_ROOT + 1.0 {
+        log_unit + root
+    } else {
+        f64::NAN
+    }
+}
+
 /// The sums over all smooth sets near the root of all patterns.
 #[derive(Debug)]
 struct Polynomial {
+    /// All patterns together have their best `s0^2` at the least that is looked at.
+    lost: bool,
     order: usize,
     /// The farthest D it is good for.
     reach: f64,
-    /// Per point, Taylor coefficients in D of `sum (df + d0) q / (d0 + q)`.
+    /// Per `d0` and point, Taylor coefficients in D of `sum (df + d0) q / (d0 + q)`.
     taylor: Vec<Vec<f64>>,
     /// Per point, `sum (df + d0) ln(1 + q / d0)` at D = 0; empty unless wanted.
     at_rest: Vec<f64>,

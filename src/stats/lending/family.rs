@@ -4,7 +4,7 @@
 use super::curves::Curves;
 use super::readings::Readings;
 use super::threads::each;
-use super::variances::{Freedoms, Scaled, constant, phi_at, whole};
+use super::variances::{Freedoms, Scaled, phi_at, whole};
 use crate::stats::borrowed::BorrowedSpread;
 use crate::stats::period_share::{GRID, posterior_mean};
 use crate::stats::two_level::Rated;
@@ -15,9 +15,12 @@ pub(super) const ROUNDS: usize = 10;
 /// Relative change of a spread that counts as none.
 const NO_CHANGE: f64 = 1e-14;
 
+/// Relative error variances up to this hardly change what the grid points say.
+const SMALL_ERRORS: f64 = 0.03;
+
 /// A grid point whose log posterior lies this far below the best counts for nothing: it weighs
-/// under `1e-21`.
-pub(super) const FAR: f64 = 50.0;
+/// less than the last digit.
+pub(super) const FAR: f64 = 40.0;
 
 /// The readings of a family of dimensions.
 #[derive(Clone, Debug)]
@@ -42,11 +45,11 @@ pub(in crate::stats) struct Fit<'a> {
 pub(in crate::stats) struct Round {
     /// `1 / s0^2` that the reading errors were related to; 0 for no errors.
     pub(super) a: Vec<f64>,
-    /// The pooled variances; `None` where there is no spread.
-    pub(super) pooled: Vec<Option<f64>>,
-    /// The least and the largest variance of a set, over the pooled one.
+    /// The units of the variances; `None` where there is no spread.
+    pub(super) unit: Vec<Option<f64>>,
+    /// The least and the largest variance of a set, over the unit.
     pub(super) range: Vec<(f64, f64)>,
-    /// Per dimension, `ln(s0^2 / pooled)` at the grid points of `phi` and at `phi`.
+    /// Per dimension, `ln(s0^2 / unit)` at the grid points of `phi` and at `phi`.
     pub(super) roots: Vec<[f64; GRID]>,
     pub(super) root: Vec<f64>,
     /// At the grid points, without what it owes to the unit of the readings.
@@ -86,7 +89,7 @@ impl Family {
         let count: usize = sets.iter().flatten().map(|set| set.len()).sum();
         let mut numbers: Vec<usize> = (0..sets.len()).collect();
         let read = |_, &mut d: &mut usize| {
-            let readings = Readings::new(&sets[d]);
+            let readings = Readings::new(&sets[d], patterns);
             let freedoms = Freedoms::new(readings.df.clone());
             (readings, freedoms)
         };
@@ -164,17 +167,16 @@ impl<'a> Fit<'a> {
             if number == ROUNDS || self.change <= NO_CHANGE {
                 break;
             }
-            if let Some(before) = gaps_before.filter(|_| drop_points) {
-                for j in 0..GRID {
-                    // Rounds to come change the gaps by less and less.
-                    let least = gaps[j] - 4.0 * (gaps[j] - before[j]).abs();
-                    let far = |reach: f64| least > FAR + 10.0 + reach;
-                    // All rounds are wanted for the patterns to be left out.
-                    if wanted[j] && far(0.0) && !(keep_rounds && !far(self.last().sway(family, j)))
-                    {
-                        wanted[j] = false;
-                    }
-                }
+            let errors = if number == 1 { self.errors() } else { 0.0 };
+            for j in (0..GRID).filter(|_| drop_points) {
+                // Rounds to come change the gaps by less and less. The second, which is the first
+                // to heed reading errors, leaves half of them where the errors are small.
+                let least = match gaps_before {
+                    Some(before) => gaps[j] - 4.0 * (gaps[j] - before[j]).abs(),
+                    None if errors <= SMALL_ERRORS => 0.5 * gaps[j],
+                    None => 0.0,
+                };
+                wanted[j] &= !self.counts_for_nothing(family, j, least - 10.0, keep_rounds);
             }
             gaps_before = Some(gaps);
         }
@@ -194,7 +196,19 @@ impl<'a> Fit<'a> {
             }
         }
         let gaps = gaps(&round.relative);
-        (0..GRID).all(|j| wanted[j] || gaps[j] > FAR)
+        (0..GRID).all(|j| wanted[j] || self.counts_for_nothing(family, j, gaps[j], keep_rounds))
+    }
+
+    /// The largest mean relative error variance of a dimension, as the next round will see it.
+    fn errors(&self) -> f64 {
+        let of = |worker: &Worker| worker.a * worker.curves.readings.pooled_v();
+        self.workers.iter().map(of).fold(0.0, f64::max)
+    }
+
+    /// Whether a grid point so far below the best counts for nothing; `for_each`: not for any fit
+    /// without one pattern either.
+    fn counts_for_nothing(&self, family: &Family, j: usize, gap: f64, for_each: bool) -> bool {
+        gap > FAR && (!for_each || gap > FAR + self.last().sway(family, j))
     }
 
     fn round(&mut self, family: &Family, wanted: &[bool; GRID]) -> Round {
@@ -217,10 +231,10 @@ impl<'a> Fit<'a> {
             .sum();
         Round {
             a: self.workers.iter().map(|w| w.a).collect(),
-            pooled: self
+            unit: self
                 .workers
                 .iter()
-                .map(|w| Some(w.scaled.as_ref()?.pooled))
+                .map(|w| Some(w.scaled.as_ref()?.unit))
                 .collect(),
             range: self
                 .workers
@@ -278,7 +292,7 @@ impl Round {
         let gaps = gaps(&self.relative);
         let best = gaps.iter().position(|&gap| gap == 0.0).unwrap_or(0);
         (0..self.range.len())
-            .filter(|&d| j != best && self.pooled[d].is_some())
+            .filter(|&d| j != best && self.unit[d].is_some())
             .map(|d| self.sway_of_dimension(&family.freedoms[d], d, j, best))
             .sum()
     }
@@ -289,13 +303,13 @@ impl Round {
         let (least, most) = self.range[d];
         let mut differs: f64 = 0.0;
         let mut pull: f64 = 0.0;
-        for &(df, _) in &freedoms.distinct {
+        for (&(df, _), constants) in freedoms.distinct.iter().zip(&*freedoms.of_distinct) {
             for ratio in [least, self.roots[d][best].exp(), most] {
                 let mut term = |j: usize| {
                     let (d0, root) = (1.0 / phi_at(j), self.roots[d][j]);
                     let q = df * ratio * (-root).exp();
                     pull = pull.max((whole(df, d0) * q / (d0 + q) - df).abs());
-                    constant(df, j) - 0.5 * df * root - 0.5 * whole(df, d0) * (1.0 + q / d0).ln()
+                    constants[j] - 0.5 * df * root - 0.5 * whole(df, d0) * (1.0 + q / d0).ln()
                 };
                 differs = differs.max((term(j) - term(best)).abs());
             }

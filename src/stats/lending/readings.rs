@@ -14,6 +14,9 @@ const UNLIKE: f64 = 100.0;
 /// Squares beyond this make a set useless: the sums over many sets then stay finite.
 const GREATEST: f64 = 1e300;
 
+/// Share of a weight that counts as nothing.
+const LOST: f64 = 1e-15;
+
 /// The readings of one dimension. Patterns keep their places.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Readings {
@@ -44,8 +47,18 @@ struct Period {
     /// Sum and sum of squares of the readings about the centre.
     sum: f64,
     squares: f64,
-    /// The squared uncertainty, where all have the same.
+    /// The largest squared uncertainty.
     v: f64,
+}
+
+/// Sums over the readings of one period.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sums {
+    weights: f64,
+    /// Of the weighted readings about the centre.
+    readings: f64,
+    /// Of their weighted squares.
+    squares: f64,
 }
 
 /// Room for the work on one set.
@@ -55,23 +68,31 @@ pub(super) struct Room {
     of: Vec<usize>,
     x: Vec<f64>,
     v: Vec<f64>,
+    sums: Vec<Sums>,
     means: Vec<(f64, f64)>,
 }
 
 impl Readings {
-    pub(super) fn new(sets: &[&[Rated]]) -> Readings {
+    /// Of one set a pattern; patterns that are missing at the end have none.
+    pub(super) fn new(sets: &[&[Rated]], patterns: usize) -> Readings {
         let count: usize = sets.iter().map(|set| set.len()).sum();
         let mut readings = Readings {
             x: Vec::with_capacity(count),
             v: Vec::with_capacity(count),
-            periods: Vec::with_capacity(sets.len()),
-            ends: Vec::with_capacity(sets.len()),
-            df: Vec::with_capacity(sets.len()),
-            mean_v: Vec::with_capacity(sets.len()),
+            periods: Vec::with_capacity(patterns),
+            ends: Vec::with_capacity(patterns),
+            df: Vec::with_capacity(patterns),
+            mean_v: Vec::with_capacity(patterns),
             errorless: true,
         };
         let mut room = Room::default();
-        for set in sets {
+        let missing = patterns.saturating_sub(sets.len());
+        let none: &[Rated] = &[];
+        for set in sets
+            .iter()
+            .copied()
+            .chain(std::iter::repeat_n(none, missing))
+        {
             readings.push(set, &mut room);
         }
         readings
@@ -148,56 +169,171 @@ impl Readings {
                 centre: centre - origin,
                 sum,
                 squares,
-                v: least,
+                v: most,
             });
         }
+    }
+
+    /// Mean squared uncertainty of the usable sets, by degrees of freedom.
+    pub(super) fn pooled_v(&self) -> f64 {
+        let sets = self.mean_v.iter().zip(&self.df);
+        let (sum, total) = sets.fold((0.0, 0.0), |(sum, total), (v, df)| {
+            (sum + v * df, total + df)
+        });
+        if total > 0.0 { sum / total } else { 0.0 }
     }
 
     /// The residual quadratic form Q of one pattern's set, for a period ratio and for relative
     /// error variances `a u^2`.
     pub(super) fn quadratic(&self, pattern: usize, a: f64, lambda: f64, room: &mut Room) -> f64 {
+        self.form(self.periods_of(pattern), a, lambda, room)
+    }
+
+    fn form(&self, periods: Range<usize>, a: f64, lambda: f64, room: &mut Room) -> f64 {
+        room.sums.clear();
+        let sums = self.periods[periods.clone()].iter();
+        room.sums
+            .extend(sums.map(|period| period.sums(&self.x, &self.v, a)));
+        residual(&self.periods[periods], &room.sums, lambda, &mut room.means)
+    }
+
+    /// The same for several `a` that lie close together.
+    pub(super) fn quadratics(
+        &self,
+        pattern: usize,
+        at: &[f64],
+        lambda: f64,
+        room: &mut Room,
+        values: &mut Vec<f64>,
+    ) {
+        let periods = self.periods_of(pattern);
+        room.sums.clear();
+        room.sums.resize(at.len() * periods.len(), Sums::default());
+        let least = at.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = at.iter().copied().fold(0.0, f64::max);
+        let middle = f64::midpoint(least, most);
+        for (k, period) in self.periods[periods.clone()].iter().enumerate() {
+            let places = room.sums[k..].iter_mut().step_by(periods.len());
+            let (x, v) = (
+                &self.x[period.start..period.end],
+                &self.v[period.start..period.end],
+            );
+            // Weights are sums of powers of this, at most.
+            let ratio = (most / middle - 1.0) * (middle * period.v / (1.0 + middle * period.v));
+            let places = places.zip(at).map(|(place, a)| (place, *a));
+            let series = ratio.powi(8) <= LOST;
+            if x.is_empty() || !series {
+                places.for_each(|(place, a)| *place = period.sums(&self.x, &self.v, a));
+            } else if ratio.powi(3) <= LOST {
+                by_series::<3>(x, v, middle, places);
+            } else if ratio.powi(4) <= LOST {
+                by_series::<4>(x, v, middle, places);
+            } else if ratio.powi(6) <= LOST {
+                by_series::<6>(x, v, middle, places);
+            } else {
+                by_series::<8>(x, v, middle, places);
+            }
+        }
+        values.clear();
+        for i in 0..at.len() {
+            let sums = &room.sums[i * periods.len()..(i + 1) * periods.len()];
+            let periods = &self.periods[periods.clone()];
+            values.push(residual(periods, sums, lambda, &mut room.means));
+        }
+    }
+
+    fn periods_of(&self, pattern: usize) -> Range<usize> {
         let start = if pattern == 0 {
             0
         } else {
             self.ends[pattern - 1]
         };
-        self.form(start..self.ends[pattern], a, lambda, room)
+        start..self.ends[pattern]
     }
+}
 
-    fn form(&self, periods: Range<usize>, a: f64, lambda: f64, room: &mut Room) -> f64 {
-        let means = &mut room.means;
-        means.clear();
-        let mut within = 0.0;
-        let (mut precision, mut moment) = (0.0, 0.0);
-        for period in &self.periods[periods] {
-            let (s, t, r) = period.sums(&self.x, &self.v, a);
-            if s <= 0.0 {
-                // Errors beyond all numbers: no weight at all.
-                continue;
-            }
-            let shift = t / s;
-            within += r - t * shift;
-            let p = s / (1.0 + lambda * s);
-            let mean = period.centre + shift;
-            precision += p;
-            moment += p * mean;
-            means.push((p, mean));
+/// Q from the sums of the periods.
+fn residual(periods: &[Period], sums: &[Sums], lambda: f64, means: &mut Vec<(f64, f64)>) -> f64 {
+    means.clear();
+    let mut within = 0.0;
+    let (mut precision, mut moment) = (0.0, 0.0);
+    for (period, sums) in periods.iter().zip(sums) {
+        if sums.weights <= 0.0 {
+            // Errors beyond all numbers: no weight at all.
+            continue;
         }
-        let mean = moment / precision;
-        let between: f64 = means.iter().map(|(p, m)| p * (m - mean) * (m - mean)).sum();
-        within.max(0.0) + between
+        let shift = sums.readings / sums.weights;
+        within += sums.squares - sums.readings * shift;
+        let p = sums.weights / (1.0 + lambda * sums.weights);
+        let mean = period.centre + shift;
+        precision += p;
+        moment += p * mean;
+        means.push((p, mean));
+    }
+    let mean = moment / precision;
+    let between: f64 = means.iter().map(|(p, m)| p * (m - mean) * (m - mean)).sum();
+    within.max(0.0) + between
+}
+
+/// The sums over a period at several `a` near `middle`. With `g = r / (1 + r)` there and
+/// `a = middle (1 + e)`, a weight is `(1 - g) / (1 + e g) = (1 - g) sum (-e g)^m`, so the sums of
+/// `(1 - g) g^m` are all that is needed.
+fn by_series<'a, const TERMS: usize>(
+    x: &[f64],
+    v: &[f64],
+    middle: f64,
+    places: impl Iterator<Item = (&'a mut Sums, f64)>,
+) {
+    // A block at a time, one kind of sum after the other: a processor has few registers.
+    const BLOCK: usize = 16;
+    let mut lanes = [[[0.0; LANES]; 3]; TERMS];
+    for (x, v) in x.chunks(BLOCK).zip(v.chunks(BLOCK)) {
+        let mut values = [[0.0; BLOCK]; 3];
+        let mut g = [0.0; BLOCK];
+        for (k, (&x, &v)) in x.iter().zip(v).enumerate() {
+            let weight = 1.0 / (1.0 + middle * v);
+            g[k] = middle * v * weight;
+            values[0][k] = weight;
+            values[1][k] = weight * x;
+            values[2][k] = weight * x * x;
+        }
+        for (values, at) in values.iter_mut().zip(0..) {
+            for lanes in &mut lanes {
+                let sums = &mut lanes[at];
+                for (values, g) in values.chunks_exact_mut(LANES).zip(g.chunks_exact(LANES)) {
+                    for k in 0..LANES {
+                        sums[k] += values[k];
+                        values[k] *= g[k];
+                    }
+                }
+            }
+        }
+    }
+    for (place, a) in places {
+        let e = 1.0 - a / middle;
+        let mut sums = [0.0; 3];
+        for lanes in lanes.iter().rev() {
+            for (sum, lanes) in sums.iter_mut().zip(lanes) {
+                *sum = *sum * e + lanes.iter().sum::<f64>();
+            }
+        }
+        *place = Sums {
+            weights: sums[0],
+            readings: sums[1],
+            squares: sums[2],
+        };
     }
 }
 
 impl Period {
-    /// Sums of the weights, of the weighted readings and of their weighted squares.
-    fn sums(&self, x: &[f64], v: &[f64], a: f64) -> (f64, f64, f64) {
-        if a == 0.0 {
-            return (self.n, self.sum, self.squares);
-        }
-        if self.start == self.end {
+    fn sums(&self, x: &[f64], v: &[f64], a: f64) -> Sums {
+        if a == 0.0 || self.start == self.end {
             let weight = 1.0 / (1.0 + a * self.v);
-            return (weight * self.n, weight * self.sum, weight * self.squares);
+            return Sums {
+                weights: weight * self.n,
+                readings: weight * self.sum,
+                squares: weight * self.squares,
+            };
         }
         let (x, v) = (&x[self.start..self.end], &v[self.start..self.end]);
         let (mut s, mut t, mut r) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
@@ -218,7 +354,11 @@ impl Period {
             t[k] += weight * x;
             r[k] += weight * x * x;
         }
-        (s.iter().sum(), t.iter().sum(), r.iter().sum())
+        Sums {
+            weights: s.iter().sum(),
+            readings: t.iter().sum(),
+            squares: r.iter().sum(),
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 use std::thread;
 
 /// Less work than this (in steps of a few nanoseconds) is done sooner than a thread is started.
-const WORTH_A_THREAD: usize = 100_000;
+const WORTH_A_THREAD: usize = 40_000;
 
 /// Does `work` on every item, on as many threads as there are processors when there are `steps` of
 /// it; the answers are in order. Items know nothing of one another, so that the answers are the

@@ -1,9 +1,9 @@
 //! One dimension's variances over patterns: their scaled F likelihood, and its best `s0^2`.
 //!
 //! Patterns keep their places: one without a set has no degrees of freedom and adds nothing.
-//! Variances are held over their pooled value, so that sums keep their digits at any scale.
+//! Variances are held over a usual one, so that sums keep their digits at any scale.
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use libm::lgamma;
 
@@ -13,10 +13,16 @@ use crate::stats::period_share::GRID;
 /// The largest `phi`: spreads that differ so much that they lend two degrees of freedom at most.
 const PHI_MAX: f64 = 0.5;
 
-/// Logarithm of the least `s0^2` over the pooled variance. Where sets without any spread outweigh
+/// Logarithm of the least `s0^2` over the unit of the variances. Where sets without any spread outweigh
 /// the others, the likelihood grows without end as `s0^2` falls to 0: there the search stops, and
 /// the dimension lends nothing.
-pub(super) const LEAST_ROOT: f64 = -600.0;
+pub(super) const LEAST_ROOT: f64 = -300.0;
+
+/// A variance so many times the unit counts as this: it pulls no less.
+const MOST: f64 = 1e150;
+
+/// Part of the pooled variance that is far from usual.
+const TINY: f64 = 1e-8;
 
 /// Newton's error is at most half the square of its last step here (the sum's curvature is at most
 /// its slope), so that a step of this size is the last one needed.
@@ -39,7 +45,7 @@ static GRID_TERMS: LazyLock<[(f64, f64); GRID]> = LazyLock::new(|| {
 });
 
 /// The part of a set's log likelihood at grid point `j` that only its degrees of freedom decide.
-pub(super) fn constant(df: f64, j: usize) -> f64 {
+fn constant(df: f64, j: usize) -> f64 {
     let (ln_gamma, ln_half) = GRID_TERMS[j];
     lgamma(0.5 * (df + 1.0 / phi_at(j))) - ln_gamma - 0.5 * df * ln_half
 }
@@ -65,6 +71,8 @@ pub(in crate::stats) struct Freedoms {
     pub(super) lenders: usize,
     /// The distinct positive values, rising, and how many sets have each.
     pub(super) distinct: Vec<(f64, f64)>,
+    /// The constants of a set with each of them.
+    pub(super) of_distinct: Arc<[[f64; GRID]]>,
     /// Sum of the sets' constants at the grid points.
     pub(super) constants: [f64; GRID],
 }
@@ -80,28 +88,44 @@ impl Freedoms {
                 _ => distinct.push((df, 1.0)),
             }
         }
+        let of_distinct: Arc<[[f64; GRID]]> = distinct
+            .iter()
+            .map(|&(df, _)| std::array::from_fn(|j| constant(df, j)))
+            .collect();
         let constants = std::array::from_fn(|j| {
-            distinct
-                .iter()
-                .map(|&(df, count)| count * constant(df, j))
-                .sum()
+            let counted = distinct.iter().zip(&*of_distinct);
+            counted.map(|((_, count), of)| count * of[j]).sum()
         });
         Freedoms {
             total: distinct.iter().map(|(df, count)| df * count).sum(),
             lenders: sorted.len(),
             df,
             distinct,
+            of_distinct,
             constants,
         }
     }
 
+    /// Where in `distinct` a pattern's value is; `None` without a usable set.
+    pub(super) fn place(&self, pattern: usize) -> Option<usize> {
+        let df = self.df.get(pattern)?;
+        let found = self.distinct.binary_search_by(|(d, _)| d.total_cmp(df));
+        found.ok()
+    }
+
     /// The same without one pattern.
     pub(super) fn without(&self, pattern: usize) -> Self {
-        let mut df = self.df.clone();
-        if let Some(df) = df.get_mut(pattern) {
-            *df = 0.0;
+        let mut without = self.clone();
+        if let Some(place) = self.place(pattern) {
+            without.df[pattern] = 0.0;
+            without.total -= self.df[pattern];
+            without.lenders -= 1;
+            without.distinct[place].1 -= 1.0;
+            for (sum, own) in without.constants.iter_mut().zip(self.of_distinct[place]) {
+                *sum -= own;
+            }
         }
-        Freedoms::new(df)
+        without
     }
 
     /// Information in `s0^2` (D).
@@ -113,13 +137,19 @@ impl Freedoms {
     }
 }
 
-/// Variances of one dimension over their pooled value.
+/// Variances of one dimension over a usual one.
 #[derive(Clone, Debug, Default)]
 pub(in crate::stats) struct Scaled {
-    /// The pooled variance.
-    pub(super) pooled: f64,
-    /// `df s^2` over the pooled variance.
+    /// That variance: the pooled one, or the geometric mean where a few sets alone make the pooled
+    /// one what it is.
+    pub(super) unit: f64,
+    /// `df s^2` over the unit.
     pub(super) sums: Vec<f64>,
+}
+
+/// `df s^2` over the unit.
+pub(super) fn in_units(sum: f64, unit: f64) -> f64 {
+    (sum / unit).min(MOST)
 }
 
 impl Scaled {
@@ -131,18 +161,24 @@ impl Scaled {
             *sum = if df > 0.0 { *sum * df } else { 0.0 };
             total += *sum;
         }
-        let pooled = total / freedoms.total;
-        if !(pooled > 0.0 && pooled.is_finite()) {
+        let mut unit = total / freedoms.total;
+        if !(unit > 0.0 && unit.is_finite()) {
             return None;
         }
-        for sum in &mut sums {
-            *sum /= pooled;
+        let some = || sums.iter().zip(&freedoms.df).filter(|(sum, _)| **sum > 0.0);
+        let tiny = some().filter(|&(&sum, df)| sum < TINY * unit * df).count();
+        if tiny > 0 && 2 * tiny > some().count() {
+            let logs: f64 = some().map(|(sum, df)| (sum / df).ln()).sum();
+            unit = (logs / some().count() as f64).exp();
         }
-        Some(Scaled { pooled, sums })
+        for sum in &mut sums {
+            *sum = in_units(*sum, unit);
+        }
+        Some(Scaled { unit, sums })
     }
 
     /// The adjusted log likelihood at the wanted grid points, less [`Scaled::offset`]; minus
-    /// infinity elsewhere. `roots` has the best `ln(s0^2 / pooled)`: a start (or NaN) before, the
+    /// infinity elsewhere. `roots` has the best `ln(s0^2 / unit)`: a start (or NaN) before, the
     /// answer after.
     pub(in crate::stats) fn over_grid(
         &self,
@@ -176,7 +212,7 @@ impl Scaled {
             - 0.5 * deviance(&freedoms.df, &self.sums, d0, (-root).exp())
     }
 
-    /// The least and the largest variance over the pooled one.
+    /// The least and the largest variance over the unit.
     pub(super) fn range(&self, freedoms: &Freedoms) -> (f64, f64) {
         let sets = self.sums.iter().zip(&freedoms.df);
         sets.filter(|(_, df)| **df > 0.0)
@@ -188,7 +224,7 @@ impl Scaled {
 
     /// What the log likelihood owes to the unit of the readings.
     pub(in crate::stats) fn offset(&self, freedoms: &Freedoms) -> f64 {
-        -0.5 * freedoms.total * self.pooled.ln()
+        -0.5 * freedoms.total * self.unit.ln()
     }
 
     /// The loan at a given `phi`, and its root; `None` where the best `s0^2` is 0.
@@ -208,14 +244,14 @@ impl Scaled {
         phi: f64,
         root: f64,
     ) -> Option<BorrowedSpread> {
-        let s2 = self.pooled * root.exp();
+        let s2 = self.unit * root.exp();
         let information = freedoms.information(1.0 / phi);
         (root > LEAST_ROOT + 1.0 && s2 > 0.0 && s2.is_finite())
             .then(|| BorrowedSpread::new(s2, phi, information, freedoms.lenders))
     }
 
     /// Solves `sum [-df + (df + d0) q / (d0 + q)] = 0`, `q = df s^2 / e^l`, for `l`, that is
-    /// `ln(s0^2 / pooled)`. The sum falls as `l` grows, from the sum of `d0` over sets with a
+    /// `ln(s0^2 / unit)`. The sum falls as `l` grows, from the sum of `d0` over sets with a
     /// spread, less that of `df` over those without, to minus that of all `df`; Newton's steps are
     /// kept within a bracket.
     pub(super) fn root(&self, freedoms: &Freedoms, d0: f64, start: f64) -> f64 {
@@ -253,10 +289,9 @@ impl Scaled {
     fn sums(&self, df: &[f64], d0: f64, l: f64) -> (f64, f64) {
         let scale = (-l).exp();
         let term = |df: f64, sum: f64| {
-            let q = sum * scale;
-            let inverse = 1.0 / (d0 + q);
-            let part = whole(df, d0) * q * inverse;
-            (part, part * d0 * inverse)
+            let z = d0 / (d0 + sum * scale);
+            let part = whole(df, d0) * (1.0 - z);
+            (part, part * z)
         };
         let (mut values, mut slopes) = ([0.0; LANES], [0.0; LANES]);
         let (dfs, sums) = (df.chunks_exact(LANES), self.sums.chunks_exact(LANES));
