@@ -24,8 +24,6 @@ pub struct Request<'a> {
     pub options: Options,
     /// A table of production periods for a source that carries none.
     pub periods_from: Option<&'a Path>,
-    /// Only specimens of the makers and patterns that these have, where the source allows it.
-    pub like: Option<&'a [String]>,
     /// Go on without the faulty rows.
     pub set_aside: bool,
     /// Work out the digest of the data.
@@ -188,7 +186,7 @@ fn looks_like_collection(path: &Path) -> bool {
 fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, SourceError> {
     let revision = collection.revision()?;
     Ok(Source {
-        table: collection.table(request.like)?,
+        table: collection.table()?,
         provenance: Provenance {
             source: request.from.to_owned(),
             revision: Some(revision.id),

@@ -199,7 +199,7 @@ mod stored {
     }
 
     fn widths(store: &Collection) -> Vec<f64> {
-        let table = store.table(None).unwrap();
+        let table = store.table().unwrap();
         let index = Catalogue::standard().find("bit width").unwrap();
         let column = table.column(index);
         (0..table.specimens.len())
@@ -260,7 +260,7 @@ mod stored {
             Err(CollectionError::Contradictions { .. })
         ));
         add(&mut store, &[coarser], true).unwrap();
-        let table = store.table(None).unwrap();
+        let table = store.table().unwrap();
         assert!((table.columns[0].uncertainty(0) - 0.5 / 3f64.sqrt()).abs() < 1e-12);
     }
 

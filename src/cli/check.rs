@@ -1,5 +1,6 @@
 //! `calibriar check`
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use calibriar::catalogue::{Catalogue, Kind, nearest};
@@ -17,15 +18,15 @@ use comfy_table::Cell;
 use super::json::{CheckOut, ChecksOut};
 use super::norms::{hint, provenance_line};
 use super::output::{self, Format, band, counted, probability, shown, signed, sized, wrapped};
-use super::source::{Question, group_title};
+use super::source::{Question, assignment, group_title, key_of, size};
 use super::working::page;
 use super::{CliError, Outcome};
 
 /// Verdict on each dimension of some pieces against their pattern's good periods
 ///
 /// A piece's own readings never count in the norm that it is judged by. Of a wholly good piece,
-/// any dimension is called out of norm with probability of at most --alpha, and each dimension by
-/// itself is called borderline about as often.
+/// any dimension is called out of norm with a probability of about --alpha at most (`rates` tells how
+/// nearly), and each dimension by itself is called borderline about as often.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
@@ -42,6 +43,10 @@ pub(super) struct Arguments {
     /// it can be done again with a pocket calculator
     #[arg(long, conflicts_with = "format")]
     show_working: bool,
+    /// A deviation that matters, in the dimension's unit: the dimension counts as decided once such
+    /// a deviation would be noticed (`bit thickness=0.3`); may be given more than once
+    #[arg(long, value_name = "DIMENSION=SIZE", value_parser = assignment)]
+    matters: Vec<(String, String)>,
     #[command(flatten)]
     question: Question,
 }
@@ -51,12 +56,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let format = arguments.question.format.choose();
     let digest = format != Format::Csv;
     let (source, other) = match &arguments.file {
-        None => {
-            // With borrowing all patterns have a say.
-            let alone = arguments.question.judge.no_borrowing;
-            let like = Some(arguments.specimens.as_slice()).filter(|_| alone);
-            (arguments.question.source.open(like, digest)?, None)
-        }
+        None => (arguments.question.source.open(digest)?, None),
         Some(file) => {
             let (source, other) = arguments.question.source.open_with(file, digest)?;
             (source, Some(other))
@@ -67,10 +67,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         .question
         .judge
         .borrowing(&source.table.catalogue)?;
-    let settings = arguments
-        .question
-        .judge
-        .settings_for(settings, &source.table.catalogue)?;
+    let mut matters = BTreeMap::new();
+    for (name, value) in &arguments.matters {
+        let key = key_of(&source.table.catalogue, name)?;
+        matters.insert(key, size("--matters", value, false)?);
+    }
+    let settings = settings.with_matters(matters);
     let evidence = Evidence::gather(&cohort, &borrowing);
     let judged = other.as_ref().unwrap_or(&source);
     if arguments.show_working {
@@ -143,8 +145,6 @@ fn rows_of(source: &Source, arguments: &Arguments) -> Result<Vec<usize>, CliErro
     if rows.iter().all(Option::is_some) {
         return Ok(rows.into_iter().flatten().collect());
     }
-    // Only the kin of the named were read so far; the nearest name may be anybody's.
-    let all = arguments.question.source.open(None, false)?;
     let unknown = arguments
         .specimens
         .iter()
@@ -152,7 +152,7 @@ fn rows_of(source: &Source, arguments: &Arguments) -> Result<Vec<usize>, CliErro
         .filter(|(_, row)| row.is_none());
     let unknown: Vec<String> = unknown
         .map(
-            |(name, _)| match nearest(name, all.table.specimens.names.iter()).as_slice() {
+            |(name, _)| match nearest(name, source.table.specimens.names.iter()).as_slice() {
                 [] => format!("`{name}`"),
                 near => format!("`{name}` (nearest: {})", near.join(", ")),
             },

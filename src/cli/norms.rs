@@ -28,10 +28,7 @@ pub(super) struct Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = arguments.question.judge.settings()?;
     let format = arguments.question.format.choose();
-    let source = arguments
-        .question
-        .source
-        .open(None, format != Format::Csv)?;
+    let source = arguments.question.source.open(format != Format::Csv)?;
     let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,

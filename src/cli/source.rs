@@ -1,6 +1,5 @@
 //! Where readings come from and whose count: the options that most commands share.
 
-use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -82,9 +81,8 @@ pub(super) fn collection_path(text: &str) -> Result<PathBuf, std::convert::Infal
 
 impl SourceArguments {
     /// Opens the source and says what the user should know of it.
-    pub(super) fn open(&self, like: Option<&[String]>, digest: bool) -> Result<Source, CliError> {
+    pub(super) fn open(&self, digest: bool) -> Result<Source, CliError> {
         told(open(&Request {
-            like,
             digest,
             options: self.table.options(false),
             set_aside: self.table.set_aside.is_some(),
@@ -100,7 +98,7 @@ impl SourceArguments {
         digest: bool,
     ) -> Result<(Source, Source), CliError> {
         let source = if is_table(&self.from) {
-            self.open(None, digest)?
+            self.open(digest)?
         } else {
             told(open(&Request {
                 digest,
@@ -235,14 +233,10 @@ pub(super) struct JudgeArguments {
     /// dimension's unit for an angle or an offset; may be given more than once
     #[arg(long, value_name = "DIMENSION=SPREAD", value_parser = assignment, conflicts_with = "no_borrowing")]
     spread: Vec<(String, String)>,
-    /// A deviation that matters, in the dimension's unit: the dimension counts as decided once such
-    /// a deviation would be noticed (`bit thickness=0.3`); may be given more than once
-    #[arg(long, value_name = "DIMENSION=SIZE", value_parser = assignment)]
-    matters: Vec<(String, String)>,
 }
 
 /// `NAME=VALUE` as typed.
-fn assignment(text: &str) -> Result<(String, String), String> {
+pub(super) fn assignment(text: &str) -> Result<(String, String), String> {
     let (name, value) = text
         .split_once('=')
         .ok_or_else(|| "expected a dimension, `=` and a number".to_owned())?;
@@ -250,7 +244,7 @@ fn assignment(text: &str) -> Result<(String, String), String> {
 }
 
 /// The key of a dimension as typed.
-fn key_of(catalogue: &Catalogue, name: &str) -> Result<String, CliError> {
+pub(super) fn key_of(catalogue: &Catalogue, name: &str) -> Result<String, CliError> {
     match catalogue.find(name) {
         Some(index) => Ok(catalogue.at(index).key.clone()),
         None => {
@@ -264,7 +258,7 @@ fn key_of(catalogue: &Catalogue, name: &str) -> Result<String, CliError> {
 }
 
 /// A size over 0; per cent where the dimension is judged as a ratio and they are asked for.
-fn size(option: &str, text: &str, relative: bool) -> Result<f64, CliError> {
+pub(super) fn size(option: &str, text: &str, relative: bool) -> Result<f64, CliError> {
     let (number, scale) = match text.strip_suffix('%') {
         Some(number) if relative => (number.trim_end(), 0.01),
         _ => (text, 1.0),
@@ -287,20 +281,6 @@ impl JudgeArguments {
         Ok(Settings::new(self.coverage, self.confidence, self.alpha)?)
     }
 
-    /// The settings with the deviations that matter.
-    pub(super) fn settings_for(
-        &self,
-        settings: Settings,
-        catalogue: &Catalogue,
-    ) -> Result<Settings, CliError> {
-        let mut matters = BTreeMap::new();
-        for (name, value) in &self.matters {
-            let key = key_of(catalogue, name)?;
-            matters.insert(key, size("--matters", value, false)?);
-        }
-        Ok(settings.with_matters(matters))
-    }
-
     /// From whom spreads are borrowed.
     pub(super) fn borrowing(&self, catalogue: &Catalogue) -> Result<Borrowing, CliError> {
         let mut borrowing = Borrowing {
@@ -308,15 +288,30 @@ impl JudgeArguments {
             ..Borrowing::default()
         };
         for names in &self.family {
-            let keys = names.split(',').map(|name| key_of(catalogue, name.trim()));
-            borrowing.families.push(keys.collect::<Result<_, _>>()?);
+            let mut keys: Vec<String> = Vec::new();
+            for name in names.split(',') {
+                let key = key_of(catalogue, name.trim())?;
+                if keys.contains(&key) || borrowing.families.iter().any(|f| f.contains(&key)) {
+                    return Err(CliError::Usage(format!(
+                        "--family: `{}` is named twice; a dimension has one family",
+                        name.trim()
+                    )));
+                }
+                keys.push(key);
+            }
+            borrowing.families.push(keys);
         }
         for (name, value) in &self.spread {
             let key = key_of(catalogue, name)?;
             let ratio = catalogue.find(&key).map(|i| catalogue.at(i).kind) == Some(Kind::Ratio);
-            borrowing
-                .stated
-                .insert(key, size("--spread", value, ratio)?);
+            let spread = size("--spread", value, ratio)?;
+            if ratio && spread >= 1.0 {
+                return Err(CliError::Usage(format!(
+                    "--spread: {value} of {name} is {} % of its size; 2 % is written 2% or 0.02",
+                    100.0 * spread
+                )));
+            }
+            borrowing.stated.insert(key, spread);
         }
         Ok(borrowing)
     }

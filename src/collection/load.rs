@@ -6,7 +6,7 @@ use rusqlite::{Connection, params};
 
 use super::rows::state_of;
 use super::{Collection, CollectionError};
-use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange, fold};
+use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange};
 use crate::table::{ColumnBuilder, ReadingOfPiece, Specimens, Table};
 
 /// What is said of a specimen.
@@ -71,20 +71,13 @@ impl Collection {
         Ok(catalogue(&self.connection)?.0)
     }
 
-    /// The live readings as a table. With `like`, only specimens of the makers and patterns that
-    /// the named ones have.
+    /// The live readings as a table.
     ///
     /// # Errors
     /// [`CollectionError`] where the store fails.
-    pub fn table(&self, like: Option<&[String]>) -> Result<Table, CollectionError> {
+    pub fn table(&self) -> Result<Table, CollectionError> {
         let connection = &self.connection;
         let (catalogue, dimensions) = catalogue(connection)?;
-        // Whether a blank pattern means something depends on all the others.
-        let nameless = |kin: &Vec<(String, String)>| kin.iter().any(|(_, p)| p.is_empty());
-        let kin = match like {
-            None => None,
-            Some(names) => Some(kin(connection, names)?).filter(|kin| !nameless(kin)),
-        };
         let mut specimens = Specimens::default();
         let mut row_of: HashMap<i64, u32> = HashMap::new();
         let mut statement = connection.prepare(
@@ -96,16 +89,10 @@ impl Collection {
         let mut rows = statement.query([])?;
         while let Some(row) = rows.next()? {
             let text = |column: usize| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
-            let (maker, pattern) = (text(2)?, text(3)?);
-            if let Some(kin) = &kin
-                && !kin.iter().any(|(m, p)| same(m, maker) && same(p, pattern))
-            {
-                continue;
-            }
             row_of.insert(row.get(0)?, specimens.len() as u32);
             specimens.names.push(text(1)?);
-            specimens.makers.push(maker);
-            specimens.patterns.push(pattern);
+            specimens.makers.push(text(2)?);
+            specimens.patterns.push(text(3)?);
             specimens.made.push(YearRange::parse(text(4)?).ok());
             specimens.periods.push(text(5)?);
         }
@@ -125,33 +112,20 @@ impl Collection {
         };
         let live = live_condition(connection)?;
         let columns = "SELECT specimen, dimension, value, uncertainty, state FROM reading AS r";
-        if kin.is_some() {
-            let sql = format!("{columns} WHERE specimen = ?1{}", live.and());
-            let mut statement = connection.prepare(&sql)?;
-            let mut ids: Vec<(&i64, &u32)> = row_of.iter().collect();
-            ids.sort_unstable_by_key(|(_, row)| **row);
-            for (id, &row) in ids {
-                let mut readings = statement.query([id])?;
-                while let Some(reading) = readings.next()? {
-                    push(row, reading)?;
-                }
-            }
-        } else {
-            let mut statement = connection.prepare(&format!("{columns}{}", live.only()))?;
-            let mut readings = statement.query([])?;
-            let mut last: Option<(i64, u32)> = None;
-            while let Some(reading) = readings.next()? {
-                let id: i64 = reading.get(0)?;
-                let row = match last {
-                    Some((known, row)) if known == id => row,
-                    _ => match row_of.get(&id) {
-                        Some(&row) => row,
-                        None => continue,
-                    },
-                };
-                last = Some((id, row));
-                push(row, reading)?;
-            }
+        let mut statement = connection.prepare(&format!("{columns}{}", live.only()))?;
+        let mut readings = statement.query([])?;
+        let mut last: Option<(i64, u32)> = None;
+        while let Some(reading) = readings.next()? {
+            let id: i64 = reading.get(0)?;
+            let row = match last {
+                Some((known, row)) if known == id => row,
+                _ => match row_of.get(&id) {
+                    Some(&row) => row,
+                    None => continue,
+                },
+            };
+            last = Some((id, row));
+            push(row, reading)?;
         }
         let columns = builder.finish(specimens.len());
         Ok(Table {
@@ -164,23 +138,10 @@ impl Collection {
     }
 }
 
-/// Whether two names are the same but for their spelling; most are the same to the letter.
-fn same(a: &str, b: &str) -> bool {
-    a == b || fold(a) == fold(b)
-}
-
 /// The condition that leaves withdrawn readings out; nothing where none was ever withdrawn.
 struct Live(&'static str);
 
 impl Live {
-    fn and(&self) -> String {
-        if self.0.is_empty() {
-            String::new()
-        } else {
-            format!(" AND {}", self.0)
-        }
-    }
-
     fn only(&self) -> String {
         if self.0.is_empty() {
             String::new()
@@ -201,23 +162,6 @@ fn live_condition(connection: &Connection) -> Result<Live, CollectionError> {
     } else {
         ""
     }))
-}
-
-/// Makers and patterns of the named specimens, in any letter case.
-fn kin(
-    connection: &Connection,
-    names: &[String],
-) -> Result<Vec<(String, String)>, CollectionError> {
-    let mut statement = connection.prepare(
-        "SELECT DISTINCT d.maker, d.pattern FROM specimen JOIN description d
-         ON d.specimen = specimen.id WHERE specimen.name = ?1 COLLATE NOCASE",
-    )?;
-    let mut found = Vec::new();
-    for name in names {
-        let of_name = statement.query_map([name.trim()], |row| Ok((row.get(0)?, row.get(1)?)))?;
-        found.extend(of_name.collect::<Result<Vec<(String, String)>, _>>()?);
-    }
-    Ok(found)
 }
 
 /// The dimensions of the trade and those of the collection, and the index of each stored one.

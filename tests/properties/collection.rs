@@ -49,7 +49,7 @@ proptest! {
         let mut store = Collection::in_memory().unwrap();
         let added = store.add(&[file("a.csv", &csv)], &author(), false, &mut |_| {}).unwrap();
         prop_assert_eq!(added.new_readings, table.count_readings());
-        let back = store.table(None).unwrap();
+        let back = store.table().unwrap();
         prop_assert_eq!(&back.specimens.names, &table.specimens.names);
         for column in &table.columns {
             for row in 0..table.specimens.len() {
