@@ -49,6 +49,11 @@ impl<'a> Curves<'a> {
         }
     }
 
+    /// Whether the readings are still to be gone through.
+    pub(super) fn is_new(&self) -> bool {
+        self.fitted.is_none()
+    }
+
     /// `Q / (n - 1)` of every pattern's set, 0 where there is none.
     pub(super) fn at(&mut self, a: f64) -> Vec<f64> {
         if a > 0.0 && !self.readings.errorless && !self.hopeless {

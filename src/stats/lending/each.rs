@@ -18,8 +18,11 @@ use crate::stats::period_share::{GRID, posterior_mean};
 /// Patterns from which the work in common pays.
 const MANY: usize = 12;
 
-/// Relative change of `a` that counts as none.
+/// Relative change of `a` that counts as none for all patterns together.
 const MET: f64 = 1e-13;
+
+/// Relative change of `a` that the fits without one pattern may leave.
+const CLOSE: f64 = 1e-12;
 
 /// Relative change of `a` that moves nothing else.
 const SMALL: f64 = 1e-8;
@@ -75,7 +78,7 @@ pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
             )
             .near;
             // Each change is the same part of the one before, or less.
-            if change <= SMALL && change * (change / before) <= MET {
+            if change <= SMALL && change * (change / before) <= CLOSE {
                 break;
             }
             before = change;

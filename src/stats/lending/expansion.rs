@@ -24,7 +24,7 @@ use super::variances::{
 const FAR_ROOT: f64 = 0.25;
 const FAR_A: f64 = 0.15;
 /// The highest power of D.
-const ORDER: usize = 12;
+const ORDER: usize = 11;
 /// Error aimed at.
 const EXACT: f64 = 1e-12;
 /// A last Newton step: its square is the error, about.
@@ -308,7 +308,7 @@ impl<'a> Dimension<'a> {
         let order = polynomial.order;
         let mut taylor = [0.0; ORDER + 1];
         for (coefficients, &weight) in polynomial.taylor.iter().zip(weights) {
-            for (sum, coefficient) in taylor[..=order].iter_mut().zip(coefficients) {
+            for (sum, coefficient) in taylor.iter_mut().zip(coefficients) {
                 *sum += weight * coefficient;
             }
         }
@@ -405,7 +405,8 @@ impl<'a> Dimension<'a> {
                     let sum: f64 = terms.map(|(power, factor)| power * factor).sum();
                     if k == 0 { total - sum } else { -sum }
                 };
-                taylor.push((0..=order).map(coefficient).collect());
+                let up_to_order = |k: usize| if k <= order { coefficient(k) } else { 0.0 };
+                taylor.push(std::array::from_fn(up_to_order));
             }
         }
         let at_rest = if likelihood {
@@ -503,7 +504,7 @@ struct Polynomial {
     /// The farthest D it is good for.
     reach: f64,
     /// Per `d0` and point, Taylor coefficients in D of `sum (df + d0) q / (d0 + q)`.
-    taylor: Vec<Vec<f64>>,
+    taylor: Vec<[f64; ORDER + 1]>,
     /// Per point, `sum (df + d0) ln(1 + q / d0)` at D = 0; empty unless wanted.
     at_rest: Vec<f64>,
 }

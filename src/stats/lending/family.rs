@@ -26,6 +26,8 @@ pub(super) const FAR: f64 = 40.0;
 #[derive(Clone, Debug)]
 pub(in crate::stats) struct Family {
     pub(super) patterns: usize,
+    /// Readings.
+    count: usize,
     pub(super) readings: Vec<Readings>,
     pub(super) freedoms: Vec<Freedoms>,
 }
@@ -88,16 +90,24 @@ impl Family {
         let patterns = sets.iter().map(Vec::len).max().unwrap_or(0);
         let count: usize = sets.iter().flatten().map(|set| set.len()).sum();
         let mut numbers: Vec<usize> = (0..sets.len()).collect();
-        let read = |_, &mut d: &mut usize| {
-            let readings = Readings::new(&sets[d], patterns);
-            let freedoms = Freedoms::new(readings.df.clone());
-            (readings, freedoms)
-        };
-        let (readings, freedoms) = each(&mut numbers, 4 * count, read).into_iter().unzip();
+        let read = |_, &mut d: &mut usize| Readings::new(&sets[d], patterns);
+        Family::of(each(&mut numbers, 4 * count, read))
+    }
+
+    /// From readings that are in order already, those of all dimensions of the same patterns.
+    pub(super) fn of(readings: Vec<Readings>) -> Family {
+        let sizes = readings
+            .iter()
+            .flat_map(|r| &r.df)
+            .map(|df| *df as usize + 1);
         Family {
-            patterns,
+            patterns: readings.first().map_or(0, |r| r.df.len()),
+            count: sizes.sum(),
+            freedoms: readings
+                .iter()
+                .map(|r| Freedoms::new(r.df.clone()))
+                .collect(),
             readings,
-            freedoms,
         }
     }
 
@@ -212,7 +222,13 @@ impl<'a> Fit<'a> {
     }
 
     fn round(&mut self, family: &Family, wanted: &[bool; GRID]) -> Round {
-        each(&mut self.workers, family.steps(), |_, worker| worker.look());
+        // The first two rounds go through the readings.
+        let steps = if self.workers.iter().any(|w| w.curves.is_new()) {
+            4 * family.count
+        } else {
+            family.steps() / GRID
+        };
+        each(&mut self.workers, steps, |_, worker| worker.look());
         let (relative, roots) = self.grid(family, wanted);
         let phi = posterior_mean(&relative, phi_at);
         let near = ((phi / phi_at(0) - 1.0) / 2.0).round() as usize;

@@ -14,11 +14,14 @@
 //! approximated to more than rounding: a polynomial has as many terms as its reach asks for.
 //!
 //! # Accuracy
-//! Against one fit after the other, 2 to 300 patterns, reading errors up to 1.4 times the spread,
-//! outlying patterns: the largest relative difference of any number was 7e-12.
+//! Against one fit after the other, 2 to 5,000 patterns, reading errors up to 1.4 times the spread,
+//! outlying patterns: the largest relative difference of any number was 7.1e-12.
 //!
 //! # Cost
-//! Linear in patterns and in readings. Quadratic only for a dimension most of whose sets are
+//! Linear in patterns and in readings. 5,000 patterns of 12 dimensions with 115 readings each, on
+//! two cores: 75 ms to take in and 59 ms for all loans, where one fit takes 47 ms. Where reading
+//! errors are so large (half the spread) that the rounds do not meet, all of them are gone through:
+//! 370 ms of one core's time instead of 100. Quadratic only for a dimension most of whose sets are
 //! constant and free of error at once.
 //!
 //! # Source
@@ -106,14 +109,9 @@ impl Lending {
 
     /// The same from dimensions that were put in order one by one.
     pub fn of(dimensions: Vec<LendingDimension>) -> Lending {
-        let readings: Vec<Readings> = dimensions.into_iter().map(|d| d.readings).collect();
-        let freedoms = readings.iter().map(|r| Freedoms::new(r.df.clone()));
+        let readings = dimensions.into_iter().map(|d| d.readings);
         Lending {
-            family: Family {
-                patterns: readings.iter().map(|r| r.df.len()).max().unwrap_or(0),
-                freedoms: freedoms.collect(),
-                readings,
-            },
+            family: Family::of(readings.collect()),
         }
     }
 

@@ -285,7 +285,7 @@ fn by_series<'a, const TERMS: usize>(
     places: impl Iterator<Item = (&'a mut Sums, f64)>,
 ) {
     // A block at a time, one kind of sum after the other: a processor has few registers.
-    const BLOCK: usize = 16;
+    const BLOCK: usize = 8;
     let mut lanes = [[[0.0; LANES]; 3]; TERMS];
     for (x, v) in x.chunks(BLOCK).zip(v.chunks(BLOCK)) {
         let mut values = [[0.0; BLOCK]; 3];
@@ -309,12 +309,13 @@ fn by_series<'a, const TERMS: usize>(
             }
         }
     }
+    let moments = lanes.map(|sums| sums.map(|lanes| lanes.iter().sum::<f64>()));
     for (place, a) in places {
         let e = 1.0 - a / middle;
         let mut sums = [0.0; 3];
-        for lanes in lanes.iter().rev() {
-            for (sum, lanes) in sums.iter_mut().zip(lanes) {
-                *sum = *sum * e + lanes.iter().sum::<f64>();
+        for moments in moments.iter().rev() {
+            for (sum, moment) in sums.iter_mut().zip(moments) {
+                *sum = *sum * e + moment;
             }
         }
         *place = Sums {
