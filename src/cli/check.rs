@@ -181,6 +181,7 @@ impl Page<'_> {
                  {share} %"
             ),
             "score: how many steps of the usual spread from the centre, counted as for a normal law",
+            "size, shape: judged apart from the dimensions and from each other, each at its own --alpha",
             "p adj.: how often a good piece would look this odd in any dimension by chance",
             "n, lent: references of that dimension, the piece itself left out, and degrees of freedom \
              borrowed from the maker's other patterns",
@@ -208,17 +209,16 @@ impl Page<'_> {
         if let Some(strength) = output::strength(strengths) {
             text.push_str(&wrapped(&strength, "  "));
         }
-        if check.dimensions.iter().all(|d| d.n == 0) {
-            return text;
+        if check.dimensions.iter().any(|d| d.n > 0) {
+            text.push_str(&output::lines(&self.table(check)));
         }
-        text.push_str(&output::lines(&self.table(check)));
         let lines = check
             .dimensions
             .iter()
             .filter_map(|d| words(d, self.catalogue, self.settings));
         let whole = check.joint.iter().flat_map(|joint| self.whole(joint));
-        let lines = lines.chain(self.undecided(check)).chain(whole);
-        for line in lines.chain(self.set_aside(check)) {
+        let lines = lines.chain(self.states(check)).chain(self.undecided(check));
+        for line in lines.chain(whole).chain(self.set_aside(check)) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
@@ -239,7 +239,7 @@ impl Page<'_> {
                 .any(|d| d.judged.is_some_and(|j| j.dated));
             let own_period = match &check.period {
                 Some(period) if dated => {
-                    format!(", those of {} (its own) before all", shown(period))
+                    format!(", those of {} (its own) most", shown(period))
                 }
                 _ => String::new(),
             };
@@ -264,6 +264,30 @@ impl Page<'_> {
             );
         }
         "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
+    }
+
+    /// What the states of the piece's places mean, each with the dimensions that it concerns.
+    fn states(&self, check: &Check) -> Vec<String> {
+        let mut told: Vec<(String, Vec<&str>)> = Vec::new();
+        for dimension in &check.dimensions {
+            let label = self.catalogue.at(dimension.dimension).label.as_str();
+            for caution in dimension.cautions.iter().filter(|c| c.is_of_state()) {
+                let caution = caution.to_string();
+                match told.iter_mut().find(|(text, _)| *text == caution) {
+                    Some((_, labels)) => labels.push(label),
+                    None => told.push((caution, vec![label])),
+                }
+            }
+        }
+        let line = |(caution, labels): (String, Vec<&str>)| {
+            let all = labels.len() > 1 && labels.len() == check.dimensions.len();
+            let which = match all {
+                true => "all dimensions".to_owned(),
+                false => labels.join(", "),
+            };
+            format!("{which}: {caution}")
+        };
+        told.into_iter().map(line).collect()
     }
 
     /// How many references do not speak, because they are unlike their fellows.
@@ -311,8 +335,10 @@ impl Page<'_> {
             }
             _ => String::new(),
         };
+        let coarse = d.cautions.contains(&Caution::CoarseReading);
         let decides = match (d.more_references, fault) {
             _ if d.disagree => "its references disagree".to_owned(),
+            (_, Some(fault)) if coarse => format!("a finer reading, or {fault}"),
             (Some(0), Some(fault)) => format!("only {fault} would show"),
             (None, Some(fault)) => format!("read too coarsely; a finer reading, or {fault}"),
             (None, None) => "read too coarsely: measure again".to_owned(),
@@ -447,9 +473,11 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
         // What is undecided is told together, for the dimensions that want the same.
         (_, Verdict::Undecided) | (_, Verdict::Typical) | (None, _) => {}
     }
-    // What was set aside is told together, for all dimensions.
-    let cautions = check.cautions.iter();
-    let told = cautions.filter(|c| !matches!(c, Caution::ReferencesSetAside { .. }));
+    // What was set aside, and what a place's state means, is told together for all dimensions.
+    let told = check
+        .cautions
+        .iter()
+        .filter(|c| !c.is_of_state() && !matches!(c, Caution::ReferencesSetAside { .. }));
     parts.extend(told.map(ToString::to_string));
     (!parts.is_empty()).then(|| format!("{}: {}", dimension.label, parts.join("; ")))
 }

@@ -19,7 +19,7 @@ use super::{CliError, Outcome};
 ///
 /// The same verdicts as `check` gives, for all pieces at once; each is judged without its own
 /// readings. Of the wholly good pieces about --alpha are flagged as well: with many pieces, look
-/// at the smallest p_adjusted first.
+/// first at those marked look_first, of which only a share of --alpha are good on average.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
@@ -110,15 +110,17 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
         ">reads",
         "typical range",
         ">p adj.",
+        "look",
     ];
     let mut table = output::table(&headings);
-    let (mut flagged, mut chosen) = (0, 0);
+    let (mut flagged, mut chosen, mut first) = (0, 0, 0);
     let mut last = None;
     for flag in flags {
         let out = FlagRow::new(flag, cohort);
         let new = last != Some(flag.row);
         flagged += usize::from(new);
         chosen += usize::from(new && cohort.is_chosen(flag.row));
+        first += usize::from(new && flag.look_first);
         last = Some(flag.row);
         let scale = (flag.typical.high - flag.typical.low) / 4.0;
         let label = &cohort.table().catalogue.at(flag.dimension).label;
@@ -132,14 +134,17 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
                 format!("{} {}", sized(flag.value, scale), out.unit),
                 band(flag.typical.low, flag.typical.high, scale),
                 probability(flag.p_adjusted),
+                if flag.look_first { "first" } else { "" }.to_owned(),
             ],
         );
     }
     let readings = output::counted(flags.len(), "reading", "readings");
     let of = output::counted(flagged, "piece", "pieces");
     let lines = output::lines(&table);
-    format!(
-        "{lines}\n{readings} of {of} out of norm, among {pieces} pieces; {chosen} of them are \
-         themselves\npieces of the periods that all are judged by\n"
-    )
+    let text = format!(
+        "{readings} of {of} out of norm, among {pieces} pieces; {chosen} of the pieces are themselves of \
+         the periods that all are judged by. Look first at the {first} marked so: of these only a share \
+         of --alpha are good pieces on average."
+    );
+    format!("{lines}\n{}", output::wrapped(&text, ""))
 }

@@ -270,9 +270,10 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             continue;
         };
         let in_unit = (firm.typical.high - firm.typical.low) / 4.0;
+        let total = firm.spread.hypot(firm.spread_between_periods);
         let spread = match norm.kind {
-            Kind::Ratio => format!("{:.1} %", 100.0 * firm.spread),
-            Kind::Interval => sized(firm.spread, firm.spread),
+            Kind::Ratio => format!("{:.1} %", 100.0 * total),
+            Kind::Interval => sized(total, total),
         };
         output::add_row(
             &mut table,
@@ -301,6 +302,8 @@ fn legend(settings: &Settings) -> String {
              {confidence}"
         ),
         format!("±: half of the centre's confidence interval, {confidence}"),
+        "spread: of good pieces, within periods and between them".to_owned(),
+        "range seen: of all references, those that were set aside included".to_owned(),
     ]
     .map(|line| output::wrapped(&line, "  "))
     .concat()

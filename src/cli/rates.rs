@@ -1,7 +1,5 @@
 //! `calibriar rates`
 
-use std::num::NonZeroUsize;
-
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::rates::{FAULTS, PatternRates, Plan, Rate, rates};
@@ -30,8 +28,9 @@ pub(super) struct Arguments {
     #[arg(long)]
     maker: Option<String>,
     /// Invented collections to judge
-    #[arg(long, value_name = "NUMBER", default_value = "400")]
-    worlds: NonZeroUsize,
+    #[arg(long, value_name = "NUMBER", default_value_t = 400,
+        value_parser = clap::value_parser!(u64).range(2..1_000_000_000))]
+    worlds: u64,
     /// The same seed gives the same numbers
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     seed: u64,
@@ -55,7 +54,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         .borrowing(&source.table.catalogue)?;
     let evidence = Evidence::gather(&cohort, &borrowing);
     let plan = Plan {
-        worlds: arguments.worlds.get(),
+        worlds: arguments.worlds as usize,
         seed: arguments.seed,
     };
     let bar = Bar::new(Some(plan.worlds as u64), "{wide_bar} {pos} of {len} worlds");
@@ -121,10 +120,19 @@ fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: 
         cells.extend(rates.map(percent));
         output::add_row(&mut table, cells);
     }
-    let mut text = output::lines(&table);
+    let mut text = String::new();
+    if silent.len() < found.len() {
+        text.push_str(&output::lines(&table));
+    }
     if !silent.is_empty() {
-        let line = format!("too little evidence to simulate: {}", silent.join("; "));
+        let line = format!(
+            "too little evidence to simulate (no two references of anything): {}",
+            silent.join("; ")
+        );
         text.push_str(&output::wrapped(&line, "  "));
+    }
+    if silent.len() == found.len() {
+        return text;
     }
     let share = |x: f64| format!("{} %", 100.0 * x);
     let alpha = share(settings.alpha());

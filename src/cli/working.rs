@@ -7,7 +7,7 @@ use calibriar::cohort::{Cohort, Reference, from_scale};
 use calibriar::norm::{Settings, deviation_in_unit};
 use calibriar::source::Provenance;
 use calibriar::stats::{Prior, holm};
-use calibriar::verdict::{DimensionWorking, Steps, Working};
+use calibriar::verdict::{DimensionWorking, Joint, Steps, Working};
 
 use super::norms::provenance_line;
 use super::output::{self, shown, wrapped};
@@ -87,11 +87,9 @@ impl Page<'_> {
             &mut text,
             "period share",
             &match working.telling_sets {
-                0 => {
-                    "rho = 0: no pattern has a period with two references and a second period, so \
-                      `spread` means the whole spread; lambda = 0"
-                        .to_owned()
-                }
+                0 => "rho = 0, lambda = 0: nothing has a period with two references and a second \
+                      period (with --no-borrowing only the piece's own pattern counts)"
+                    .to_owned(),
                 sets => format!(
                     "rho = {} by {} of one pattern and dimension; lambda = rho / (1 - rho) = {}",
                     number(share.rho),
@@ -100,11 +98,82 @@ impl Page<'_> {
                 ),
             },
         );
+        if working.dimensions.iter().any(|d| d.loan.is_some()) {
+            step(
+                &mut text,
+                "borrowing",
+                "phi, how much spreads differ between patterns, is one number for a family of \
+                 dimensions; s0^2 solves sum [(f + 1/phi) q / (1/phi + q) - f] = 0 over the lenders, \
+                 f = n - 1, q = f s2 / s0^2",
+            );
+        }
         for dimension in &working.dimensions {
             text.push('\n');
             text.push_str(&self.dimension(dimension));
         }
         text.push_str(&self.together(working));
+        if let Some(joint) = &working.check.joint {
+            text.push_str(&self.whole(joint));
+        }
+        text
+    }
+
+    /// Size, shape and misfit.
+    fn whole(&self, joint: &Joint) -> String {
+        let mut text = String::from("\n  size and shape\n");
+        let labels: Vec<&str> = joint
+            .shape
+            .iter()
+            .map(|s| self.catalogue.at(s.dimension).label.as_str())
+            .collect();
+        step(
+            &mut text,
+            "size",
+            &format!("the mean of x over {}", labels.join(", ")),
+        );
+        step(
+            &mut text,
+            "shape",
+            "x less the size; references are those that have all of these, judged like any dimension",
+        );
+        let headings = [
+            "of", ">x", ">n", ">d0", ">s0^2", ">nu", ">s^2", ">m", ">sqrt W", ">T", ">p", ">z",
+        ];
+        let mut table = output::table(&headings);
+        let shapes = joint.shape.iter().map(|s| &s.steps);
+        let names = std::iter::once("size").chain(labels.iter().copied());
+        for (name, of) in names.zip(std::iter::once(&joint.size_steps).chain(shapes)) {
+            let mut cells = vec![name.to_owned(), number(of.own.x), of.n.to_string()];
+            let at = &of.standpoint;
+            let numbers = [
+                of.prior.df,
+                of.prior.variance,
+                of.df,
+                of.s2,
+                of.centre,
+                at.variance.sqrt(),
+                at.t,
+                at.p,
+                at.z,
+            ];
+            cells.extend(numbers.map(number));
+            output::add_row(&mut table, cells);
+        }
+        text.push_str(&indented(&table));
+        step(
+            &mut text,
+            "misfit",
+            &format!(
+                "q = sum z^2 over the shapes = {}; with the shapes' correlation R among all patterns' \
+                 references c = tr(R^2) / p = {}, f = p^2 / tr(R^2) = {}; p = P(chi-square of f > q / \
+                 c) = {}; rms z = sqrt(q / p) = {}",
+                number(joint.misfit_q),
+                number(joint.misfit_scale),
+                number(joint.misfit_df),
+                number(joint.misfit_p),
+                number(joint.misfit)
+            ),
+        );
         text
     }
 
@@ -162,8 +231,7 @@ impl Page<'_> {
             text,
             "spread beforehand",
             &format!(
-                "phi = {} (one number for all dimensions of the family), and s0^2 = {} solves sum \
-                 [(f + 1/phi) q / (1/phi + q) - f] = 0 over the lenders, f = n - 1, q = f s2 / s0^2",
+                "phi = {}, s0^2 = {}",
                 number(loan.phi),
                 number(loan.spread.s2)
             ),
@@ -220,11 +288,11 @@ impl Page<'_> {
             cells.extend(numbers);
             output::add_row(&mut table, cells);
         }
-        step(
-            text,
-            "references",
-            "r = u_x^2 / s0^2, weight w = 1 / (1 + r)",
-        );
+        let rule = match working.prior.df {
+            0.0 => "nothing borrowed: r counts as 0, so every weight w is 1",
+            _ => "r = u_x^2 / s0^2, weight w = 1 / (1 + r)",
+        };
+        step(text, "references", rule);
         text.push_str(&indented(&table));
     }
 
@@ -316,7 +384,7 @@ impl Page<'_> {
             text,
             "typical range",
             &format!(
-                "m -+ t(nu, {}) sqrt W = m -+ {} x {}: {} to {} {}",
+                "m ± t(nu, {}) sqrt W = m ± {} x {}: {} to {} {}",
                 1.0 - (1.0 - self.settings.coverage()) / 2.0,
                 number(steps.t_coverage),
                 number(root),
@@ -388,16 +456,17 @@ impl Page<'_> {
         let adjusted = holm(&judged.iter().map(|j| j.0).collect::<Vec<f64>>());
         let mut text = String::from("\n  all dimensions together (Holm)\n");
         let m = judged.len();
-        text.push_str(&wrapped(
-            &format!(
-                "From the smallest p on: times {m}, {}, ..., never less than the one before, at most \
-                 1. Out of norm up to {}; else borderline where p alone is up to {}.",
-                m.saturating_sub(1),
-                self.settings.alpha(),
-                self.settings.alpha()
-            ),
-            "    ",
-        ));
+        if m == 0 {
+            text.push_str("    none could be judged\n");
+            return text;
+        }
+        let alpha = self.settings.alpha();
+        let rule = format!(
+            "From the smallest p on: times {m}, then one less each, never less than the one before, at \
+             most 1. Out of norm up to {alpha}; else borderline where p alone is up to {alpha}; else \
+             typical where the sharpness is 0.5 or more."
+        );
+        text.push_str(&wrapped(&rule, "    "));
         let mut table = output::table(&["dimension", ">p", ">times", ">adjusted", "verdict"]);
         for (i, ((p, label, verdict), adjusted)) in judged.iter().zip(&adjusted).enumerate() {
             let cells = vec![

@@ -19,7 +19,7 @@ impl Beforehand {
     /// What is known for a piece of that group whose own rows must not speak.
     pub fn new(evidence: &Evidence<'_>, group: usize, own_rows: &[usize]) -> Beforehand {
         let share = evidence.period_share(group, own_rows);
-        let loans = evidence.loans(group, share.lambda());
+        let loans = evidence.loans(group, share.lambda(), own_rows);
         Beforehand { share, loans }
     }
 
@@ -61,6 +61,7 @@ pub struct SetAside {
 impl Basis {
     /// Screens the references and lets those that stay speak.
     pub fn new(references: Vec<Reference>, prior: Prior) -> Basis {
+        let prior = prior.worth_for(&references);
         let mut basis = Basis {
             prior,
             kept: Vec::new(),

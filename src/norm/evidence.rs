@@ -182,11 +182,19 @@ impl<'t> Evidence<'t> {
         said
     }
 
-    /// What the maker's other patterns lend to a group, by column, at a period ratio `lambda`.
-    pub fn loans(&self, group: usize, lambda: f64) -> Vec<Option<Loan>> {
-        let mut loans = self
-            .loans
-            .lend(&self.lenders, &self.lendings, group, lambda);
+    /// What the maker's other patterns lend to a group, by column, at a period ratio `lambda`, for a
+    /// piece whose own rows must not speak.
+    pub fn loans(&self, group: usize, lambda: f64, own_rows: &[usize]) -> Vec<Option<Loan>> {
+        let cohort = self.cohort;
+        let lends = |&row: &usize| cohort.is_chosen(row) && cohort.group_of(row) != group;
+        let mut loans = if own_rows.iter().any(lends) && !self.borrowing.nothing {
+            // A namesake among the other patterns: they lend without it.
+            let lendings = self.lendings_without(own_rows);
+            self.lenders.lend(&lendings, group, lambda)
+        } else {
+            self.loans
+                .lend(&self.lenders, &self.lendings, group, lambda)
+        };
         for (loan, stated) in loans.iter_mut().zip(&self.stated) {
             // Who knows the spread for certain borrows none.
             *loan = loan.filter(|_| stated.is_none());
@@ -222,15 +230,19 @@ impl<'t> Evidence<'t> {
 
     /// What a new pattern of each group's maker would be lent, by column: the usual spreads.
     pub(crate) fn usual_spreads(&self) -> Vec<Vec<Option<Loan>>> {
+        let lambda = self.collection_share().lambda();
+        self.lenders.lend_new(&self.lendings_without(&[]), lambda)
+    }
+
+    /// The lending sets without some rows.
+    fn lendings_without(&self, rows: &[usize]) -> Lendings {
         let groups = self.cohort.groups().len();
         let of_column = |column| {
-            let sets: Vec<Vec<Rated>> = (0..groups).map(|g| self.fine(column, g, &[])).collect();
+            let sets: Vec<Vec<Rated>> = (0..groups).map(|g| self.fine(column, g, rows)).collect();
             self.lenders.dimensions(|group| &sets[group])
         };
         let dimensions = (0..self.stated.len()).map(of_column).collect();
-        let lendings = self.lenders.gather(dimensions);
-        self.lenders
-            .lend_new(&lendings, self.collection_share().lambda())
+        self.lenders.gather(dimensions)
     }
 
     /// What the maker's other patterns lend to a dimension that is derived from others: it borrows
@@ -241,10 +253,11 @@ impl<'t> Evidence<'t> {
         group: usize,
         lambda: f64,
         derived: &[&[Rated]],
+        own_rows: &[usize],
     ) -> Option<BorrowedSpread> {
         let others = self.lenders.to(group);
         let sets_of = |&column: &usize| -> LendingDimension {
-            let of = others.iter().map(|&g| self.fine(column, g, &[]));
+            let of = others.iter().map(|&g| self.fine(column, g, own_rows));
             let sets: Vec<Vec<Rated>> = of.collect();
             LendingDimension::new(&sets.iter().map(Vec::as_slice).collect::<Vec<&[Rated]>>())
         };

@@ -185,7 +185,7 @@ fn norm(
         group,
         dimension: of.dimension,
         kind: dimension.kind,
-        loan: known.loans[column],
+        loan: known.loans[column].filter(|_| basis.prior.df > 0.0),
         not_credible,
         described: Described {
             mean: described.mean,

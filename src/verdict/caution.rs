@@ -58,6 +58,23 @@ impl Caution {
         }
     }
 
+    /// Whether it is about the state of the place that was read.
+    pub fn is_of_state(&self) -> bool {
+        match self {
+            Caution::WearMayExplain
+            | Caution::WearHides
+            | Caution::Worn
+            | Caution::Reworked
+            | Caution::Replaced
+            | Caution::StateUnknown => true,
+            Caution::NotCredible { .. }
+            | Caution::CoarseReading
+            | Caution::ReferencesAgree
+            | Caution::ReferencesSetAside { .. }
+            | Caution::ReferencesDisagree => false,
+        }
+    }
+
     /// Whether the value is one that no real pipe has.
     pub(super) fn of_credibility(dimension: &Dimension, value: f64) -> Option<Caution> {
         let (low, high) = dimension.credible?;

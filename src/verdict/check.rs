@@ -242,7 +242,8 @@ impl<'a> Piece<'a> {
             disagree: basis.disagree,
             loan: known
                 .zip(self.position(column))
-                .and_then(|(k, at)| k.loans[at]),
+                .and_then(|(k, at)| k.loans[at])
+                .filter(|_| basis.prior.df > 0.0),
             verdict: Verdict::Undecided,
             judged: None,
             more_references: references_needed(

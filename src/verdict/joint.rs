@@ -13,8 +13,8 @@ use crate::catalogue::Kind;
 use crate::cohort::{Cohort, Reference, on_scale};
 use crate::norm::{Beforehand, Evidence, Settings, is_fine};
 use crate::stats::{
-    BorrowedSpread, Predictive, Prior, Rated, SizeShape, borrowed_from_readings, holm, misfit,
-    screen, shrunk_correlation, size_and_shape,
+    BorrowedSpread, Predictive, Prior, Rated, SizeShape, Standpoint, borrowed_from_readings, holm,
+    misfit, screen, shrunk_correlation, size_and_shape,
 };
 
 /// Size, shape and misfit of one piece.
@@ -24,6 +24,8 @@ pub struct Joint {
     pub size_score: f64,
     /// Two-sided probability of a size at least as unusual.
     pub size_p: f64,
+    /// The numbers behind it.
+    pub size_steps: DerivedSteps,
     /// The label of its size, by itself.
     pub size_verdict: Verdict,
     /// The shape of each of its sizes.
@@ -32,6 +34,31 @@ pub struct Joint {
     pub misfit: f64,
     /// Probability of shapes that are at least as unusual taken together.
     pub misfit_p: f64,
+    /// Sum of the squared shape scores; scale and degrees of freedom of its chi-square.
+    pub misfit_q: f64,
+    /// See `misfit_q`.
+    pub misfit_scale: f64,
+    /// See `misfit_q`.
+    pub misfit_df: f64,
+}
+
+/// The numbers behind the verdict on a size or a shape, on the logarithm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DerivedSteps {
+    /// The piece's own.
+    pub own: Rated,
+    /// References that speak.
+    pub n: usize,
+    /// What is known of the spread beforehand.
+    pub prior: Prior,
+    /// `nu`.
+    pub df: f64,
+    /// `s^2`.
+    pub s2: f64,
+    /// `m`.
+    pub centre: f64,
+    /// Deviation, `W`, `T`, p and z.
+    pub standpoint: Standpoint,
 }
 
 /// What one dimension has besides the piece's size.
@@ -47,6 +74,8 @@ pub struct Shape {
     pub p_adjusted: f64,
     /// The label.
     pub verdict: Verdict,
+    /// The numbers behind it.
+    pub steps: DerivedSteps,
 }
 
 /// One piece's sizes taken apart: readings of its size and of each shape.
@@ -150,14 +179,14 @@ fn taken_apart(
         .collect()
 }
 
-/// A derived dimension judged: its score, p and label when judged alone, and its prior.
+/// A derived dimension judged, and whether silence about it means something.
 struct Judged {
-    score: f64,
-    p: f64,
+    steps: DerivedSteps,
     tells: bool,
 }
 
 fn judge(references: &[Rated], prior: &Prior, own: Rated) -> Option<Judged> {
+    let prior = &prior.worth_for(references);
     let screened = (prior.df > 0.0).then(|| screen(references, prior));
     let (kept, disagree) = match &screened {
         Some(s) => (s.kept.iter().map(|&i| references[i]).collect(), s.disagree),
@@ -166,8 +195,15 @@ fn judge(references: &[Rated], prior: &Prior, own: Rated) -> Option<Judged> {
     let predictive = Predictive::new(&kept, prior)?.dated(own.period);
     let at = predictive.judge(own.x, own.u);
     Some(Judged {
-        score: at.z,
-        p: at.p,
+        steps: DerivedSteps {
+            own,
+            n: predictive.n(),
+            prior: *prior,
+            df: predictive.df(),
+            s2: predictive.spread().powi(2),
+            centre: predictive.centre(),
+            standpoint: at,
+        },
         tells: predictive.is_sharp(own.u) && !disagree,
     })
 }
@@ -218,7 +254,7 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
 
     let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, &|a| a.size)).collect();
     let sets: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
-    let spread = evidence.lend_beside(group, lambda, &sets);
+    let spread = evidence.lend_beside(group, lambda, &sets, &piece.own);
     let size = judge(&all(&|a| a.size), &prior(spread, lambda), own.size)?;
 
     let sets: Vec<Vec<Vec<Rated>>> = (0..sizes.len())
@@ -237,8 +273,13 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
         .map(|d| judge(&all(&|a| a.shapes[d]), &priors[d], own.shapes[d]))
         .collect();
     let judged = judged?;
-    let adjusted = holm(&judged.iter().map(|j| j.p).collect::<Vec<f64>>());
-    let scores: Vec<f64> = judged.iter().map(|j| j.score).collect();
+    let adjusted = holm(
+        &judged
+            .iter()
+            .map(|j| j.steps.standpoint.p)
+            .collect::<Vec<f64>>(),
+    );
+    let scores: Vec<f64> = judged.iter().map(|j| j.steps.standpoint.z).collect();
     let mut residuals = Residuals::default();
     for of in lent.iter().chain([&references]) {
         residuals.add(of, &priors);
@@ -247,20 +288,31 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
         &scores,
         &shrunk_correlation(&residuals.rows, residuals.freedom),
     )?;
-    let shape = |(d, &(at, _)): (usize, &(usize, usize))| Shape {
-        dimension: piece.table.columns[at].dimension,
-        score: judged[d].score,
-        p: judged[d].p,
-        p_adjusted: adjusted[d],
-        verdict: Verdict::of_dimension(judged[d].p, adjusted[d], settings.alpha(), judged[d].tells),
+    let alpha = settings.alpha();
+    let shape = |(d, &(at, _)): (usize, &(usize, usize))| {
+        let Judged { steps, tells } = &judged[d];
+        let (score, p) = (steps.standpoint.z, steps.standpoint.p);
+        Shape {
+            dimension: piece.table.columns[at].dimension,
+            score,
+            p,
+            p_adjusted: adjusted[d],
+            verdict: Verdict::of_dimension(p, adjusted[d], alpha, *tells),
+            steps: *steps,
+        }
     };
+    let (size_score, size_p) = (size.steps.standpoint.z, size.steps.standpoint.p);
     Some(Joint {
-        size_score: size.score,
-        size_p: size.p,
-        size_verdict: Verdict::of_dimension(size.p, size.p, settings.alpha(), size.tells),
+        size_score,
+        size_p,
+        size_steps: size.steps,
+        size_verdict: Verdict::of_dimension(size_p, size_p, alpha, size.tells),
         shape: sizes.iter().enumerate().map(shape).collect(),
         misfit: whole.rms,
         misfit_p: whole.p,
+        misfit_q: whole.q,
+        misfit_scale: whole.scale,
+        misfit_df: whole.df,
     })
 }
 
