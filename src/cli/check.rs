@@ -238,7 +238,7 @@ impl Page<'_> {
                 .iter()
                 .any(|d| d.judged.is_some_and(|j| j.dated));
             let own_period = match &check.period {
-                Some(period) if dated => {
+                Some(period) if dated && check.periods.len() > 1 => {
                     format!(", those of {} (its own) most", shown(period))
                 }
                 _ => String::new(),

@@ -18,7 +18,8 @@ fn csv_has_exactly_these_columns() {
     let answer = desk
         .run("flag --from apples.csv --periods-from periods.csv")
         .ends(1);
-    assert_eq!(answer.out.lines().next(), Some(HEADER));
+    let header = format!("{HEADER},look_first");
+    assert_eq!(answer.out.lines().next(), Some(header.as_str()));
     let csv = answer.csv();
     assert_eq!(csv.rows.len(), 1);
     for (heading, cell) in [
@@ -55,6 +56,7 @@ fn json_has_every_key_with_its_type() {
         };
         assert_keys(flag, &[(key, holds)]);
     }
+    assert!(flag["look_first"].is_boolean());
     assert!(flag["period"].is_null(), "no period is known here");
     let csv = desk.run("flag --from apples.csv").ends(1).csv();
     assert_eq!(csv.cell(0, "period"), "");
@@ -66,7 +68,7 @@ fn exit_statuses() {
     desk.run("flag --from apples.csv").ends(1);
     desk.write("good.csv", APPLES.replace("18.40", "16.08"));
     let answer = desk.run("flag --from good.csv").done();
-    assert_eq!(answer.out, format!("{HEADER}\n"));
+    assert_eq!(answer.out, format!("{HEADER},look_first\n"));
     let json = desk.run("flag --from good.csv --format json").done().json();
     assert_eq!(json["flags"], serde_json::json!([]));
     // Nothing that could be judged is nothing found.
