@@ -22,6 +22,7 @@ mod reference {
     mod borrowing_cases;
     mod lending;
     mod methods_cases;
+    mod moderated;
     mod multiple;
     mod noncentral;
     mod prediction_t;
@@ -34,6 +35,7 @@ mod reference {
 mod simulation;
 
 mod properties {
+    mod borrowing;
     #[cfg(feature = "store")]
     mod collection;
     mod stats;

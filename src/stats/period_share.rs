@@ -57,7 +57,9 @@ impl ShareSet {
         let Some(sums) = two_level(set, 0.0, f64::INFINITY) else {
             return ShareSet::default();
         };
-        if sums.periods.len() < 2 || sums.periods.len() == sums.n {
+        // Squares beyond all numbers tell nothing either.
+        let silent = sums.periods.len() < 2 || sums.periods.len() == sums.n;
+        if silent || !sums.q.is_finite() {
             return ShareSet::default();
         }
         let periods = sums.periods.iter();

@@ -1,0 +1,298 @@
+//! What must hold of borrowed spreads, whatever the collection is.
+
+use calibriar::cohort::{Choice, Cohort};
+use calibriar::norm::{Borrowing, Evidence, Settings, norms};
+use calibriar::stats::{
+    Predictive, Prior, Rated, ShareEvidence, borrowed_from_readings, period_share, screen,
+};
+use calibriar::table::Table;
+use calibriar::verdict::{Check, Verdict, check, check_against, flag};
+use proptest::collection::vec;
+use proptest::prelude::*;
+
+use crate::common::tables::table;
+
+fn settings() -> Settings {
+    Settings::new(0.95, 0.95, 0.05).unwrap()
+}
+
+/// One piece: maker, pattern, period (0 is none) and three readings in hundredths of a millimetre.
+type Piece = (u8, u8, u8, [Option<u32>; 3]);
+
+/// Collections of one or two makers, up to five patterns of a few pieces each, with a stray now and
+/// then.
+fn collection() -> impl Strategy<Value = Vec<Piece>> {
+    let reading = prop_oneof![
+        8 => (3950u32..4050).prop_map(Some),
+        1 => (3000u32..6000).prop_map(Some),
+        1 => Just(None),
+    ];
+    let piece = (
+        0u8..2,
+        0u8..5,
+        0u8..4,
+        [reading.clone(), reading.clone(), reading],
+    );
+    vec(piece, 2..40)
+}
+
+fn line(at: usize, (maker, pattern, period, readings): &Piece) -> String {
+    let period = match period {
+        0 => String::new(),
+        k => format!("t{k}"),
+    };
+    let cells = readings.map(|r| {
+        // Patterns differ in size, as patterns do.
+        r.map_or(String::new(), |r| {
+            let hundredths = r * (u32::from(*pattern) + 2);
+            format!("{}.{:02}", hundredths / 100, hundredths % 100)
+        })
+    });
+    format!("s{at},m{maker},p{pattern},{period},{}\n", cells.join(","))
+}
+
+const HEADER: &str = "specimen,maker,pattern,period,a_mm,b_mm,c_mm\n";
+
+fn near(a: f64, b: f64, tolerance: f64) -> bool {
+    a == b || (a - b).abs() <= tolerance * a.abs().max(b.abs()).max(1e-300)
+}
+
+/// Whether two verdicts say the same, to nine digits.
+fn alike(a: &Check, b: &Check) -> Result<(), String> {
+    let differ = |what: &str| Err(format!("{what}:\n{a:?}\n{b:?}"));
+    if a.dimensions.len() != b.dimensions.len() {
+        return differ("dimensions");
+    }
+    for (x, y) in a.dimensions.iter().zip(&b.dimensions) {
+        if (x.n, x.disagree, x.set_aside.len(), x.more_references)
+            != (y.n, y.disagree, y.set_aside.len(), y.more_references)
+        {
+            return differ("references");
+        }
+        match (&x.judged, &y.judged) {
+            (None, None) => {}
+            (Some(x), Some(y)) => {
+                let pairs = [
+                    (x.centre, y.centre),
+                    (x.spread, y.spread),
+                    (x.df, y.df),
+                    (x.typical.high, y.typical.high),
+                    (x.sharpness, y.sharpness),
+                    (x.p.max(1e-200).ln(), y.p.max(1e-200).ln()),
+                ];
+                if x.dated != y.dated || pairs.iter().any(|&(a, b)| !near(a, b, 1e-8)) {
+                    return differ("numbers");
+                }
+            }
+            _ => return differ("judged"),
+        }
+    }
+    match (&a.joint, &b.joint) {
+        (None, None) => Ok(()),
+        (Some(x), Some(y)) => {
+            let close = near(x.size_p, y.size_p, 1e-6) && near(x.misfit_p, y.misfit_p, 1e-5);
+            if close && x.shape.len() == y.shape.len() {
+                Ok(())
+            } else {
+                differ("joint")
+            }
+        }
+        _ => differ("joint"),
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// No road leads from a piece's own readings to its norm: not its pattern's references, not the
+    /// period share, not the screening, not what its pattern lends to others.
+    #[test]
+    fn a_piece_is_judged_as_if_it_were_not_in_the_collection(pieces in collection(), at in 0usize..40) {
+        let at = at % pieces.len();
+        let lines: Vec<String> = pieces.iter().enumerate().map(|(i, p)| line(i, p)).collect();
+        let all = table(&(HEADER.to_owned() + &lines.concat()));
+        let cohort = Cohort::new(&all, &Choice::default()).unwrap();
+        let inside = check(&Evidence::gather(&cohort, &Borrowing::default()), at, &settings());
+
+        let others: String = lines.iter().enumerate().filter(|(i, _)| *i != at).map(|(_, l)| l.as_str()).collect();
+        let rest = table(&(HEADER.to_owned() + &others));
+        let alone = table(&(HEADER.to_owned() + &lines[at]));
+        let cohort = Cohort::new(&rest, &Choice::default()).unwrap();
+        let evidence = Evidence::gather(&cohort, &Borrowing::default());
+        let outside = check_against(&evidence, &alone, 0, &settings());
+        // A pattern that is gone with its only piece has no group; nothing could be said anyway.
+        let (_, maker_pattern) = lines[at].split_once(',').unwrap();
+        let known = others.lines().any(|l| {
+            let cells = |l: &str| l.split(',').take(2).map(str::to_owned).collect::<Vec<_>>();
+            cells(l.split_once(',').unwrap().1) == cells(maker_pattern)
+        });
+        if known {
+            if let Err(message) = alike(&inside, &outside) {
+                return Err(TestCaseError::fail(message));
+            }
+        } else {
+            prop_assert_eq!(inside.verdict, Verdict::Undecided);
+            prop_assert_eq!(outside.verdict, Verdict::Undecided);
+        }
+    }
+
+    /// One more reference exactly at the centre makes the next piece's band narrower, if anything.
+    #[test]
+    fn a_copy_of_the_centre_never_widens_the_band(
+        x in vec(-3.0..3.0f64, 1..8),
+        periods in vec(0u32..3, 8),
+        u in 0.0..0.8f64,
+        lambda in 0.0..2.0f64,
+        df in 0.5..20.0f64,
+        variance in 0.2..4.0f64,
+    ) {
+        let mut readings: Vec<Rated> = x
+            .iter()
+            .zip(&periods)
+            .map(|(&x, &period)| Rated { x, u, period: Some(period) })
+            .collect();
+        let prior = Prior { df, variance, lambda };
+        let before = Predictive::new(&readings, &prior).unwrap();
+        // A good piece of a period of its own, at the centre.
+        readings.push(Rated { x: before.centre(), u, period: None });
+        let after = Predictive::new(&readings, &prior).unwrap();
+        let width = |norm: &Predictive| norm.half_width(norm.variance(u), 0.95);
+        prop_assert!(width(&after) <= width(&before) * (1.0 + 1e-12));
+    }
+
+    /// Numbers at the ends of an `f64`, and readings without error: a value or nothing, never NaN.
+    #[test]
+    fn no_number_is_too_odd(
+        sets in vec(vec((odd(), odd_error(), prop::option::of(0u32..3)), 0..6), 1..6),
+        lambda in prop_oneof![Just(0.0), 0.0..40.0f64],
+    ) {
+        let sets: Vec<Vec<Rated>> = sets
+            .into_iter()
+            .map(|set| set.into_iter().map(|(x, u, period)| Rated { x, u, period }).collect())
+            .collect();
+        let slices: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
+        let rho = period_share(slices.iter().copied()).rho;
+        prop_assert!((0.0..=1.0).contains(&rho), "rho {}", rho);
+        let borrowed = borrowed_from_readings(&[slices], lambda);
+        prop_assert!(borrowed.phi > 0.0 && borrowed.phi <= 0.5);
+        let mut priors = vec![Prior::none(lambda)];
+        if let Some(spread) = borrowed.dimensions[0] {
+            prop_assert!(spread.s2 > 0.0 && spread.s2.is_finite() && spread.df > 0.0);
+            priors.push(Prior { df: spread.df, variance: spread.s2, lambda });
+        }
+        for (set, prior) in sets.iter().flat_map(|s| priors.iter().map(move |p| (s, p))) {
+            let prior = prior.worth_for(set);
+            prop_assert_eq!(screen(set, &prior).kept.len() + screen(set, &prior).set_aside.len(), set.len());
+            let Some(norm) = Predictive::new(set, &prior) else { continue };
+            for own in set {
+                let norm = norm.clone().dated(own.period);
+                let at = norm.judge(own.x, own.u);
+                prop_assert!(at.p > 0.0 && at.p <= 1.0 && !at.z.is_nan(), "{:?} {:?}", norm, at);
+                prop_assert!(norm.df() > 0.0 && norm.spread() > 0.0);
+                prop_assert!(!norm.half_width(at.variance, 0.95).is_nan());
+                prop_assert!(!norm.sharpness(own.u).is_nan());
+            }
+        }
+    }
+}
+
+fn odd() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        4 => -5.0..5.0f64,
+        1 => Just(0.0),
+        1 => Just(1e300),
+        1 => Just(-1e300),
+        1 => Just(1e-300),
+        1 => Just(1e150),
+    ]
+}
+
+fn odd_error() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        3 => Just(0.0),
+        3 => 0.0..1.0f64,
+        1 => Just(1e150),
+        1 => Just(1e-300),
+    ]
+}
+
+/// Every finding of a table: norms, checks of all pieces, flags. Nothing may be NaN.
+fn judge_all(table: &Table) -> (Vec<Check>, usize) {
+    let cohort = Cohort::new(table, &Choice::default()).unwrap();
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
+    let groups: Vec<usize> = (0..cohort.groups().len()).collect();
+    for norm in norms(&evidence, &groups, &settings()).unwrap() {
+        assert!(!norm.centre.is_nan());
+        let Some(firm) = norm.firm else { continue };
+        let numbers = [
+            firm.spread,
+            firm.spread_between_periods,
+            firm.df,
+            firm.typical.low,
+            firm.tolerance.high,
+        ];
+        assert!(numbers.iter().all(|x| !x.is_nan()), "{firm:?}");
+    }
+    let rows = 0..table.specimens.len();
+    let checks: Vec<Check> = rows.map(|row| check(&evidence, row, &settings())).collect();
+    for judged in checks
+        .iter()
+        .flat_map(|c| &c.dimensions)
+        .filter_map(|d| d.judged)
+    {
+        assert!(!(judged.p.is_nan() || judged.score.is_nan() || judged.sharpness.is_nan()));
+    }
+    (checks, flag(&evidence, &settings()).len())
+}
+
+#[test]
+fn a_thousand_patterns_of_one_piece_decide_nothing() {
+    let mut csv = String::from("specimen,pattern,a_mm,b_mm\n");
+    for i in 0..1000 {
+        csv.push_str(&format!(
+            "s{i},p{i},{}.{:02},{}\n",
+            20 + i % 7,
+            i % 100,
+            30 + i % 11
+        ));
+    }
+    let (checks, flags) = judge_all(&table(&csv));
+    assert!(checks.iter().all(|c| c.verdict == Verdict::Undecided));
+    assert_eq!(flags, 0);
+}
+
+#[test]
+fn collections_of_almost_nothing() {
+    for csv in [
+        // One piece; one pattern of two; periods of one piece each; all alike; a family constant.
+        "specimen,pattern,a_mm\ns,p,4.1\n",
+        "specimen,pattern,a_mm\ns,p,4.1\nt,p,4.2\n",
+        "specimen,pattern,period,a_mm\ns,p,x,4.1\nt,p,y,4.2\nu,p,z,4.15\nv,q,x,6.1\nw,q,y,6.3\n",
+        "specimen,pattern,a_mm,b_mm\ns,p,4,5\nt,p,4,5\nu,p,4,5\nv,q,4,5\nw,q,4,5\n",
+        "specimen,pattern,a_mm,b_mm\ns,p,4.0,5.1\nt,p,4.0,5.3\nu,q,6.0,7.2\nv,q,6.0,7.3\nw,q,6.0,7.1\n",
+        // Numbers that no pipe has.
+        "specimen,pattern,a_mm\ns,p,1e300\nt,p,1e-300\nu,p,4\nv,q,1e300\nw,q,4\n",
+    ] {
+        let (checks, _) = judge_all(&table(csv));
+        for check in checks
+            .iter()
+            .filter(|c| c.dimensions.iter().all(|d| d.judged.is_none()))
+        {
+            assert_eq!(check.verdict, Verdict::Undecided, "{csv}");
+        }
+    }
+}
+
+/// A period share needs a period of two pieces and a second period; else it is nothing.
+#[test]
+fn periods_of_one_piece_tell_no_share() {
+    let set: Vec<Rated> = (0..4)
+        .map(|k| Rated {
+            x: f64::from(k * k),
+            u: 0.1,
+            period: Some(k),
+        })
+        .collect();
+    assert_eq!(ShareEvidence::of(&set).telling(), 0);
+    assert_eq!(period_share([set.as_slice()]).rho, 0.0);
+}
