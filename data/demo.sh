@@ -8,7 +8,16 @@ target=${CARGO_TARGET_DIR:-target}
 export CALIBRIAR_COLLECTION="$target/demo.db"
 rm -f "$target"/demo.db "$target"/demo.db-wal "$target"/demo.db-shm
 
-say() { printf '\n$ calibriar %s\n\n' "$*"; }
+say() {
+    printf '\n$ calibriar'
+    for word in "$@"; do
+        case $word in
+            *' '*) printf ' "%s"' "$word" ;;
+            *) printf ' %s' "$word" ;;
+        esac
+    done
+    printf '\n\n'
+}
 run() { say "$@"; "$target/release/calibriar" "$@"; }
 
 run add data/sheets/ledger.csv data/sheets/inch_bench.csv data/sheets/visiting_cards.csv \

@@ -374,9 +374,33 @@ impl<'t> Cohort<'t> {
         self.reference[row]
     }
 
-    /// Whether the reading at a row of a column, if there is one, may speak for the works.
+    /// Whether the reading at a row of a column, if there is one, may speak for the works: its piece
+    /// is of the chosen periods, its place as it left the works, and its value one that a real pipe
+    /// can have.
     pub fn is_reference(&self, column: &Column, row: usize) -> bool {
+        self.would_speak(column, row) && self.is_credible(column, row)
+    }
+
+    fn would_speak(&self, column: &Column, row: usize) -> bool {
         self.reference[row] && speaks_for_the_works(column.state(row), self.unknown_state)
+    }
+
+    fn is_credible(&self, column: &Column, row: usize) -> bool {
+        match self.table.dimension(column).credible {
+            Some((low, high)) => {
+                let value = column.values[row];
+                !(value < low || value > high)
+            }
+            None => true,
+        }
+    }
+
+    /// Readings of a group that would speak, were they credible: slips that somebody should correct
+    /// or withdraw. Rows of a column.
+    pub fn not_credible(&self, column: &Column, group: usize) -> Vec<usize> {
+        let rows = self.reference_rows(group).iter().map(|&row| row as usize);
+        rows.filter(|&row| self.would_speak(column, row) && !self.is_credible(column, row))
+            .collect()
     }
 
     /// The rows of a group's pieces of the chosen periods, by period, then in their order.

@@ -24,6 +24,15 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Vec<
         .filter(|&(likeness, _)| likeness >= LIKE)
         .collect();
     scored.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut seen: Vec<String> = Vec::new();
+    scored.retain(|(_, candidate)| {
+        let folded = fold(candidate);
+        let new = !seen.contains(&folded);
+        if new {
+            seen.push(folded);
+        }
+        new
+    });
     scored.truncate(3);
     scored.into_iter().map(|(_, candidate)| candidate).collect()
 }

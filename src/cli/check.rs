@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use calibriar::catalogue::{Catalogue, Kind, nearest};
 use calibriar::cohort::Cohort;
-use calibriar::norm::{Evidence, Settings};
+use calibriar::norm::{Evidence, SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{
@@ -16,7 +16,7 @@ use clap::Args;
 use comfy_table::Cell;
 
 use super::json::{CheckOut, ChecksOut};
-use super::norms::{hint, provenance_line};
+use super::norms::{hint, maker_shown, not_credible, provenance_line};
 use super::output::{self, Format, band, counted, probability, shown, signed, sized, wrapped};
 use super::source::{Question, assignment, group_title, key_of, size};
 use super::working::page;
@@ -70,6 +70,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let mut matters = BTreeMap::new();
     for (name, value) in &arguments.matters {
         let key = key_of(&source.table.catalogue, name)?;
+        let unit = source.table.catalogue.find(&key);
+        let unit = unit.map_or("", |i| source.table.catalogue.at(i).unit.as_str());
+        let value = value.strip_suffix(unit).unwrap_or(value).trim_end();
         matters.insert(key, size("--matters", value, false)?);
     }
     let settings = settings.with_matters(matters);
@@ -174,23 +177,30 @@ struct Page<'a> {
 impl Page<'_> {
     fn text(&self, checks: &[Check], provenance: &Provenance) -> String {
         let mut text: String = checks.iter().map(|c| self.piece(c) + "\n").collect();
+        if checks.iter().any(|c| c.dimensions.iter().any(|d| d.n > 0)) {
+            text.push_str(&self.legend());
+        }
+        text.push_str(&provenance_line(provenance));
+        text
+    }
+
+    fn legend(&self) -> String {
         let share = 100.0 * self.settings.coverage();
-        for line in [
+        [
             &format!(
                 "typical range: where a reading as fine as this one falls, of a good piece, with \
                  {share} %"
             ),
             "score: how many steps of the usual spread from the centre, counted as for a normal law",
-            "size, shape: judged apart from the dimensions and from each other, each at its own --alpha",
             "p adj.: how often a good piece would look this odd in any dimension by chance",
             "n, lent: references of that dimension, the piece itself left out, and degrees of freedom \
-             borrowed from the maker's other patterns",
+             borrowed from the maker's other patterns: each is worth about one reference more for the \
+             spread; - is none",
+            "size, shape: judged apart from the dimensions and from each other",
             "A verdict is about dimensions. It neither dates nor authenticates a piece.",
-        ] {
-            text.push_str(&wrapped(line, "  "));
-        }
-        text.push_str(&provenance_line(provenance));
-        text
+        ]
+        .map(|line| wrapped(line, "  "))
+        .concat()
     }
 
     fn piece(&self, check: &Check) -> String {
@@ -216,9 +226,18 @@ impl Page<'_> {
             .dimensions
             .iter()
             .filter_map(|d| words(d, self.catalogue, self.settings));
-        let whole = check.joint.iter().flat_map(|joint| self.whole(joint));
+        let whole = check
+            .joint
+            .iter()
+            .flat_map(|joint| self.whole(check, joint));
         let lines = lines.chain(self.states(check)).chain(self.undecided(check));
-        for line in lines.chain(whole).chain(self.set_aside(check)) {
+        let group = self
+            .cohort
+            .find_groups(Some(&check.pattern), Some(&check.maker));
+        let slips = group
+            .first()
+            .map_or(Vec::new(), |&g| not_credible(self.cohort, g));
+        for line in lines.chain(whole).chain(self.set_aside(check)).chain(slips) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
@@ -257,7 +276,10 @@ impl Page<'_> {
             );
         }
         if known.len() > 1 && check.maker.is_empty() {
-            let makers: Vec<&str> = known.iter().map(|&g| groups[g].maker.as_str()).collect();
+            let makers: Vec<&str> = known
+                .iter()
+                .map(|&g| maker_shown(&groups[g].maker))
+                .collect();
             return format!(
                 "several makers have this pattern ({}): name one",
                 makers.join(", ")
@@ -290,19 +312,31 @@ impl Page<'_> {
         told.into_iter().map(line).collect()
     }
 
-    /// How many references do not speak, because they are unlike their fellows.
+    /// The references that do not speak, because they are unlike their fellows.
     fn set_aside(&self, check: &Check) -> Option<String> {
+        let table = self.cohort.table();
         let some = check.dimensions.iter().filter(|d| !d.set_aside.is_empty());
-        let counts: Vec<String> = some
+        let named: Vec<String> = some
             .map(|d| {
-                let label = &self.catalogue.at(d.dimension).label;
-                format!("{label} {}", d.set_aside.len())
+                let known = self.catalogue.at(d.dimension);
+                let column = table
+                    .columns
+                    .iter()
+                    .find(|c| table.dimension(c).key == known.key);
+                let reading = |aside: &SetAside| {
+                    let row = aside.reference.row();
+                    let value = column.map_or(f64::NAN, |c| c.values[row]);
+                    let name = shown(table.specimens.names.get(row));
+                    format!("{name} ({} {})", sized(value, 0.01 * value), known.unit)
+                };
+                let readings: Vec<String> = d.set_aside.iter().map(reading).collect();
+                format!("{} of {}", known.label, readings.join(", "))
             })
             .collect();
-        (!counts.is_empty()).then(|| {
+        (!named.is_empty()).then(|| {
             format!(
-                "references set aside, because unlike their fellows (norms names them): {}",
-                counts.join(", ")
+                "references set aside, because unlike their fellows: {}",
+                named.join("; ")
             )
         })
     }
@@ -351,7 +385,7 @@ impl Page<'_> {
     }
 
     /// What all sizes say together.
-    fn whole(&self, joint: &Joint) -> Vec<String> {
+    fn whole(&self, check: &Check, joint: &Joint) -> Vec<String> {
         let p = |p: f64| format!("p {}", probability(p));
         let score = |z: f64| signed((10.0 * z).round() / 10.0, 1.0);
         let odd: Vec<String> = joint
@@ -368,10 +402,15 @@ impl Page<'_> {
         } else {
             "small"
         };
-        let size = match (joint.size_verdict, odd.is_empty()) {
-            (Verdict::OutOfNorm, true) => format!("{side} as a whole, not misshapen"),
-            (Verdict::OutOfNorm, false) => format!("{side} as a whole"),
-            (verdict, _) => output::verdict_words(verdict).to_owned(),
+        let faulty = check.verdict == Verdict::OutOfNorm;
+        let shapely = odd.is_empty() && joint.misfit_p > self.settings.alpha();
+        let size = match joint.size_verdict {
+            Verdict::OutOfNorm if faulty => {
+                format!("{side}, but the dimensions out of norm have their part in it")
+            }
+            Verdict::OutOfNorm if shapely => format!("{side} as a whole, not misshapen"),
+            Verdict::OutOfNorm => format!("{side} as a whole"),
+            verdict => output::verdict_words(verdict).to_owned(),
         };
         let shape = match odd.as_slice() {
             [] => "nothing out of norm for its size".to_owned(),
@@ -385,7 +424,7 @@ impl Page<'_> {
                 p(joint.size_p)
             ),
             format!(
-                "shape: {shape}; misfit {:.1}, {}",
+                "shape: {shape}; misfit of all shapes together {:.1} (1 is usual), {}",
                 joint.misfit,
                 p(joint.misfit_p)
             ),
@@ -416,7 +455,7 @@ impl Page<'_> {
                 Some(j) => {
                     let scale = (j.typical.high - j.typical.low) / 4.0;
                     [
-                        sized(dimension.value, scale),
+                        sized(dimension.value, dimension.uncertainty),
                         band(j.typical.low, j.typical.high, scale),
                         signed(j.deviation, scale),
                         signed((10.0 * j.score).round() / 10.0, 1.0),

@@ -4,7 +4,7 @@ use std::io;
 use std::thread;
 
 use calibriar::cohort::Cohort;
-use calibriar::norm::Evidence;
+use calibriar::norm::{Evidence, Settings};
 use calibriar::report::{FLAG_COLUMNS, FlagRow};
 use calibriar::verdict::{Flag, flag};
 use clap::Args;
@@ -49,7 +49,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         })?,
         Format::Csv => write_csv(&flags, &cohort)?,
         Format::Table => {
-            let mut text = page(&flags, &cohort);
+            let mut text = page(&flags, &cohort, &settings);
             text.push_str(&provenance_line(&source.provenance));
             output::write_text(&text)?;
         }
@@ -97,7 +97,7 @@ fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {
     writer.into_inner().map_err(|error| error.into_error())
 }
 
-fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
+fn page(flags: &[Flag], cohort: &Cohort<'_>, settings: &Settings) -> String {
     let pieces = cohort.table().specimens.len();
     if flags.is_empty() {
         return format!("nothing out of norm among {pieces} pieces\n");
@@ -110,7 +110,6 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
         ">reads",
         "typical range",
         ">p adj.",
-        "look",
     ];
     let mut table = output::table(&headings);
     let (mut flagged, mut chosen, mut first) = (0, 0, 0);
@@ -127,24 +126,31 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>) -> String {
         output::add_row(
             &mut table,
             vec![
-                out.specimen.to_owned(),
+                format!(
+                    "{}{}",
+                    out.specimen,
+                    if flag.look_first { " *" } else { "" }
+                ),
                 out.pattern.unwrap_or("").to_owned(),
                 out.period.unwrap_or("").to_owned(),
                 label.clone(),
                 format!("{} {}", sized(flag.value, scale), out.unit),
                 band(flag.typical.low, flag.typical.high, scale),
                 probability(flag.p_adjusted),
-                if flag.look_first { "first" } else { "" }.to_owned(),
             ],
         );
     }
     let readings = output::counted(flags.len(), "reading", "readings");
     let of = output::counted(flagged, "piece", "pieces");
     let lines = output::lines(&table);
+    let own = match chosen {
+        0 => "none of these is".to_owned(),
+        n => format!("{n} of these are"),
+    };
     let text = format!(
-        "{readings} of {of} out of norm, among {pieces} pieces; {chosen} of the pieces are themselves of \
-         the periods that all are judged by. Look first at the {first} marked so: of these only a share \
-         of --alpha are good pieces on average."
+        "{readings} of {of} out of norm, among {pieces} pieces; {own} of the periods that all are judged \
+         by. * look here first: of the {first} pieces marked so only about 1 in {} is good after all.",
+        (1.0 / settings.alpha()).round()
     );
     format!("{lines}\n{}", output::wrapped(&text, ""))
 }

@@ -5,6 +5,7 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
 use calibriar::source::{Provenance, Source};
+use calibriar::table::Column;
 use clap::Args;
 
 use super::json::{NormOut, NormsOut};
@@ -93,13 +94,22 @@ pub(super) fn chosen(
             )))
         }
         (2.., Some(pattern), _) => {
-            let makers: Vec<&str> = found.iter().map(|&g| all[g].maker.as_str()).collect();
+            let makers: Vec<&str> = found.iter().map(|&g| maker_shown(&all[g].maker)).collect();
             Err(CliError::Usage(format!(
                 "several makers have a pattern `{pattern}`: {}; choose one with --maker",
                 makers.join(", ")
             )))
         }
         _ => Ok(found),
+    }
+}
+
+/// A maker's name, or that there is none.
+pub(super) fn maker_shown(maker: &str) -> &str {
+    if maker.is_empty() {
+        "(no maker)"
+    } else {
+        maker
     }
 }
 
@@ -141,7 +151,8 @@ fn page(
         if !rows.is_empty() {
             text.push_str(&strips(cohort, &rows));
         }
-        for line in rows.iter().flat_map(|norm| remarks(cohort, norm)) {
+        let remarks = rows.iter().flat_map(|norm| remarks(cohort, norm));
+        for line in not_credible(cohort, group).into_iter().chain(remarks) {
             text.push_str(&output::wrapped(&line, "  "));
         }
         text.push('\n');
@@ -157,9 +168,13 @@ fn voices(cohort: &Cohort<'_>, group: usize, silent: bool) -> String {
     let pieces = output::counted(of.pieces, "piece", "pieces");
     if !silent {
         let speaking = output::counted(of.references, "piece", "pieces");
+        let others = match of.pieces - of.references {
+            0 => String::new(),
+            n => format!("; {n} more of other periods or of no single one"),
+        };
         return match of.periods.is_empty() {
-            true => speaking,
-            false => format!("{speaking} of {}", of.periods.join(", ")),
+            true => speaking + &others,
+            false => format!("{speaking} of {}{others}", of.periods.join(", ")),
         };
     }
     if of.references > 0 {
@@ -181,9 +196,6 @@ fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
     let dimension = table.catalogue.at(norm.dimension);
     let column = table.column(norm.dimension);
     let mut remarks = Vec::new();
-    if !norm.not_credible.is_empty() {
-        remarks.push(not_credible(cohort, norm));
-    }
     let aside: Vec<String> = norm
         .basis
         .set_aside
@@ -216,29 +228,36 @@ fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
     remarks
 }
 
-/// A reference that no real pipe has, and what to do about it.
-fn not_credible(cohort: &Cohort<'_>, norm: &Norm) -> String {
+/// Readings of a pattern that no real pipe has, and what to do about them.
+pub(super) fn not_credible(cohort: &Cohort<'_>, group: usize) -> Vec<String> {
     let table = cohort.table();
-    let dimension = table.catalogue.at(norm.dimension);
-    let (low, high) = dimension.credible.unwrap_or_default();
-    let names: Vec<&str> = norm
-        .not_credible
-        .iter()
-        .take(5)
-        .map(|&row| table.specimens.names.get(row))
-        .collect();
-    let more = norm.not_credible.len() - names.len();
-    let more = if more > 0 {
-        format!(" and {more} more")
-    } else {
-        String::new()
+    let line = |column: &Column| {
+        let dimension = table.dimension(column);
+        let rows = cohort.not_credible(column, group);
+        let (low, high) = dimension.credible?;
+        let mut names: Vec<String> = rows
+            .iter()
+            .take(5)
+            .map(|&row| {
+                let value = column.values[row];
+                let name = output::shown(table.specimens.names.get(row));
+                format!("{name} ({} {})", sized(value, 0.01 * value), dimension.unit)
+            })
+            .collect();
+        if rows.len() > names.len() {
+            names.push(format!("{} more", rows.len() - names.len()));
+        }
+        (!rows.is_empty()).then(|| {
+            format!(
+                "{}: not counted, because outside the credible {low} to {high} {}: {}; mend the sheet, \
+                 or correct or withdraw the reading",
+                dimension.label,
+                dimension.unit,
+                names.join(", ")
+            )
+        })
     };
-    format!(
-        "{}: {}{more} outside the credible {low} to {high} {}: correct or withdraw it",
-        dimension.label,
-        names.join(", "),
-        dimension.unit
-    )
+    table.columns.iter().filter_map(line).collect()
 }
 
 fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {

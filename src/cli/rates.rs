@@ -85,14 +85,48 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     Ok(Outcome::Done)
 }
 
-/// A share in per cent with its standard error.
+/// A share in per cent.
 fn percent(rate: Rate) -> String {
-    format!("{:.1}±{:.1}", 100.0 * rate.value, 100.0 * rate.error)
+    format!("{:.1}", 100.0 * rate.value)
+}
+
+/// What the rates mean, in a sentence.
+fn summary(found: &[PatternRates], settings: &Settings) -> String {
+    let told = || found.iter().filter(|of| of.out_of_norm.value.is_finite());
+    let extent = |of: fn(&PatternRates) -> Rate| {
+        let values = || told().map(|p| 100.0 * of(p).value);
+        let (low, high) = (
+            values().fold(f64::INFINITY, f64::min),
+            values().fold(0.0, f64::max),
+        );
+        match format!("{low:.0}") == format!("{high:.0}") {
+            true => format!("{high:.0} %"),
+            false => format!("{low:.0} to {high:.0} %"),
+        }
+    };
+    let alpha = settings.alpha();
+    let above = told().filter(|of| of.out_of_norm.value > alpha + 2.0 * of.out_of_norm.error);
+    let above = match above.count() {
+        0 => String::new(),
+        n => format!(
+            " For {} that is more than promised: count on the figure of its own line.",
+            output::counted(n, "pattern", "patterns")
+        ),
+    };
+    format!(
+        "Of good pieces {} are called out of norm somewhere (promised: about {} % at most).{above} Of \
+         dimensions that are off by four times the usual spread {} are noticed; of good ones, {} stay \
+         undecided.",
+        extent(|p| p.out_of_norm),
+        100.0 * alpha,
+        extent(|p| p.noticed[3]),
+        extent(|p| p.undecided),
+    )
 }
 
 fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: Plan) -> String {
-    let faults = FAULTS.map(|sd| format!(">{sd} sd"));
-    let mut headings = vec!["pattern", ">dims", ">pieces", ">unusual", ">out of norm"];
+    let faults = FAULTS.map(|times| format!(">{times}x"));
+    let mut headings = vec!["pattern", ">pieces", ">unusual", ">out"];
     headings.extend(faults.iter().map(String::as_str));
     headings.extend([">typical", ">tolerance", ">undecided"]);
     let mut table = output::table(&headings);
@@ -113,7 +147,7 @@ fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: 
             (least, most) if least == most => least.to_string(),
             (least, most) => format!("{least} to {most}"),
         };
-        let mut cells = vec![title, of.dimensions.to_string(), pieces];
+        let mut cells = vec![title, pieces];
         let found = of.noticed.iter().copied();
         let rates = [of.unusual, of.out_of_norm].into_iter().chain(found);
         let rates = rates.chain([of.typical, of.tolerance, of.undecided]);
@@ -122,6 +156,8 @@ fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: 
     }
     let mut text = String::new();
     if silent.len() < found.len() {
+        text.push_str(&output::wrapped(&summary(found, settings), ""));
+        text.push('\n');
         text.push_str(&output::lines(&table));
     }
     if !silent.is_empty() {
@@ -134,19 +170,32 @@ fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: 
     if silent.len() == found.len() {
         return text;
     }
+    let errors = found.iter().flat_map(|of| {
+        let rates = [
+            of.unusual,
+            of.out_of_norm,
+            of.typical,
+            of.tolerance,
+            of.undecided,
+        ];
+        rates.into_iter().chain(of.noticed).map(|rate| rate.error)
+    });
+    let worst = errors.filter(|e| e.is_finite()).fold(0.0, f64::max);
     let share = |x: f64| format!("{} %", 100.0 * x);
     let alpha = share(settings.alpha());
     for line in [
         format!(
-            "All in per cent, ± the standard error of the simulation ({} invented collections, seed \
-             {}).",
-            plan.worlds, plan.seed
+            "All in per cent, by {} invented collections (seed {}); standard errors up to {:.1} \
+             (all of them in csv and json).",
+            plan.worlds,
+            plan.seed,
+            100.0 * worst
         ),
         format!("unusual: dimensions of good pieces with p of {alpha} or less; wanted {alpha}"),
-        format!("out of norm: good pieces with any dimension out of norm; wanted at most {alpha}"),
+        format!("out: good pieces with any dimension out of norm; wanted {alpha} at most"),
         format!(
-            "1 sd to 4 sd: dimensions with p of {alpha} or less, when off by so many standard \
-             deviations of good pieces"
+            "1x to 4x: dimensions with p of {alpha} or less, when off by so many times the usual spread \
+             of good pieces (norms shows it)"
         ),
         format!(
             "typical: good readings within the typical range; wanted {}",

@@ -7,7 +7,7 @@ use calibriar::cohort::{Cohort, Reference, from_scale};
 use calibriar::norm::{Settings, deviation_in_unit};
 use calibriar::source::Provenance;
 use calibriar::stats::{Prior, holm};
-use calibriar::verdict::{DimensionWorking, Joint, Steps, Working};
+use calibriar::verdict::{DerivedSteps, DimensionWorking, Joint, Steps, Working};
 
 use super::norms::provenance_line;
 use super::output::{self, shown, wrapped};
@@ -131,32 +131,60 @@ impl Page<'_> {
             "size",
             &format!("the mean of x over {}", labels.join(", ")),
         );
+        let names = joint.rows.iter().map(|&row| {
+            let names = &self.cohort.table().specimens.names;
+            shown(names.get(row))
+        });
+        let names: Vec<String> = names.collect();
         step(
             &mut text,
             "shape",
-            "x less the size; references are those that have all of these, judged like any dimension",
+            &format!(
+                "x less the size. References are those that have all of these: {}",
+                names.join(", ")
+            ),
         );
-        let headings = [
-            "of", ">x", ">n", ">d0", ">s0^2", ">nu", ">s^2", ">m", ">sqrt W", ">T", ">p", ">z",
-        ];
-        let mut table = output::table(&headings);
         let shapes = joint.shape.iter().map(|s| &s.steps);
-        let names = std::iter::once("size").chain(labels.iter().copied());
-        for (name, of) in names.zip(std::iter::once(&joint.size_steps).chain(shapes)) {
-            let mut cells = vec![name.to_owned(), number(of.own.x), of.n.to_string()];
-            let at = &of.standpoint;
+        let all: Vec<(&str, &DerivedSteps)> = std::iter::once("size")
+            .chain(labels.iter().copied())
+            .zip(std::iter::once(&joint.size_steps).chain(shapes))
+            .collect();
+        step(
+            &mut text,
+            "spreads",
+            "nu = d0 + (n - 1) / (1 + mean r)^2, s^2 = (d0 s0^2 + Q / (1 + mean r)^2) / nu, as above",
+        );
+        let mut table =
+            output::table(&["of", ">n", ">d0", ">s0^2", ">Q", ">mean r", ">nu", ">s^2"]);
+        for (name, of) in &all {
+            let mut cells = vec![(*name).to_owned(), of.n.to_string()];
             let numbers = [
                 of.prior.df,
                 of.prior.variance,
+                of.q,
+                of.mean_r,
                 of.df,
                 of.s2,
-                of.centre,
-                at.variance.sqrt(),
-                at.t,
-                at.p,
-                at.z,
             ];
             cells.extend(numbers.map(number));
+            output::add_row(&mut table, cells);
+        }
+        text.push_str(&indented(&table));
+        step(
+            &mut text,
+            "scores",
+            "W = s^2 (h0 + r), r = u_x^2 / s0^2; T = (x - m) / sqrt W; p = 2 P(t_nu > |T|); the shapes' p \
+             are then adjusted among themselves (Holm)",
+        );
+        let headings = ["of", ">x", ">m", ">h0", ">r", ">T", ">p", ">adjusted", ">z"];
+        let mut table = output::table(&headings);
+        let adjusted = joint.shape.iter().map(|s| Some(s.p_adjusted));
+        for ((name, of), adjusted) in all.iter().zip(std::iter::once(None).chain(adjusted)) {
+            let mut cells = vec![(*name).to_owned()];
+            let at = &of.standpoint;
+            cells.extend([of.own.x, of.centre, of.h0, of.r_new, at.t, at.p].map(number));
+            cells.push(adjusted.map_or("-".to_owned(), number));
+            cells.push(number(at.z));
             output::add_row(&mut table, cells);
         }
         text.push_str(&indented(&table));

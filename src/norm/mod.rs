@@ -44,9 +44,6 @@ pub struct Norm {
     pub basis: Basis,
     /// What the maker's other patterns lend.
     pub loan: Option<Loan>,
-    /// Rows of references outside the dimension's credible range. They count: somebody should
-    /// correct or withdraw them.
-    pub not_credible: Vec<usize>,
     /// Plain description of the references before any screening, in the unit.
     pub described: Described,
     /// Centre, in the unit; the geometric centre for a ratio.
@@ -166,15 +163,6 @@ fn norm(
     let dimension = table.dimension(of);
     let values: Vec<f64> = references.iter().map(|r| of.values[r.row()]).collect();
     let described = describe(&values)?;
-    let beyond = |value: f64| {
-        let range = dimension.credible;
-        range.is_some_and(|(low, high)| value < low || value > high)
-    };
-    let not_credible = references
-        .iter()
-        .map(|r| r.row())
-        .filter(|&row| beyond(of.values[row]))
-        .collect();
     let basis = Basis::new(references, known.prior(evidence, column));
     let centre = match &basis.predictive {
         Some(predictive) => predictive.centre(),
@@ -186,7 +174,6 @@ fn norm(
         dimension: of.dimension,
         kind: dimension.kind,
         loan: known.loans[column].filter(|_| basis.prior.df > 0.0),
-        not_credible,
         described: Described {
             mean: described.mean,
             sd: described.sd,

@@ -34,6 +34,8 @@ pub struct Joint {
     pub misfit: f64,
     /// Probability of shapes that are at least as unusual taken together.
     pub misfit_p: f64,
+    /// Rows of the references that have all of these sizes.
+    pub rows: Vec<usize>,
     /// Sum of the squared shape scores; scale and degrees of freedom of its chi-square.
     pub misfit_q: f64,
     /// See `misfit_q`.
@@ -51,12 +53,20 @@ pub struct DerivedSteps {
     pub n: usize,
     /// What is known of the spread beforehand.
     pub prior: Prior,
+    /// Q and the mean of r of the references.
+    pub q: f64,
+    /// See `q`.
+    pub mean_r: f64,
     /// `nu`.
     pub df: f64,
     /// `s^2`.
     pub s2: f64,
     /// `m`.
     pub centre: f64,
+    /// `h0`.
+    pub h0: f64,
+    /// The own error variance relative to the spread.
+    pub r_new: f64,
     /// Deviation, `W`, `T`, p and z.
     pub standpoint: Standpoint,
 }
@@ -80,6 +90,7 @@ pub struct Shape {
 
 /// One piece's sizes taken apart: readings of its size and of each shape.
 struct Apart {
+    row: usize,
     /// Whether all parts are fine enough to teach the spread of pieces.
     fine: bool,
     size: Rated,
@@ -87,7 +98,7 @@ struct Apart {
 }
 
 impl Apart {
-    fn new(parts: &[(f64, f64)], period: Option<u32>, fine: bool) -> Option<Apart> {
+    fn new(row: usize, parts: &[(f64, f64)], period: Option<u32>, fine: bool) -> Option<Apart> {
         let SizeShape {
             size,
             size_uncertainty: u,
@@ -96,6 +107,7 @@ impl Apart {
         } = size_and_shape(parts)?;
         let shapes = shape.into_iter().zip(shape_uncertainty);
         Some(Apart {
+            row,
             fine,
             size: Rated { x: size, u, period },
             shapes: shapes.map(|(x, u)| Rated { x, u, period }).collect(),
@@ -171,7 +183,7 @@ fn taken_apart(
         let fine = columns.iter().all(|column| is_fine(cohort, column, row));
         let parts: Vec<Rated> = parts?.iter().map(Reference::rated).collect();
         let logarithms: Vec<(f64, f64)> = parts.iter().map(|r| (r.x, r.u)).collect();
-        Apart::new(&logarithms, cohort.period_label(row), fine)
+        Apart::new(row, &logarithms, cohort.period_label(row), fine)
     };
     others(cohort, group, own)
         .into_iter()
@@ -198,6 +210,10 @@ fn judge(references: &[Rated], prior: &Prior, own: Rated) -> Option<Judged> {
         steps: DerivedSteps {
             own,
             n: predictive.n(),
+            q: predictive.sums().q,
+            mean_r: predictive.sums().mean_r,
+            h0: predictive.h0(),
+            r_new: predictive.r_new(own.u),
             prior: *prior,
             df: predictive.df(),
             s2: predictive.spread().powi(2),
@@ -236,7 +252,7 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
             )
         })
         .collect();
-    let own = Apart::new(&own_parts, piece.period, true)?;
+    let own = Apart::new(piece.row, &own_parts, piece.period, true)?;
     let references = taken_apart(evidence, group, &sizes, &piece.own);
     let lending: Vec<usize> = match evidence.borrowing().nothing {
         true => Vec::new(),
@@ -310,6 +326,7 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
         shape: sizes.iter().enumerate().map(shape).collect(),
         misfit: whole.rms,
         misfit_p: whole.p,
+        rows: references.iter().map(|a| a.row).collect(),
         misfit_q: whole.q,
         misfit_scale: whole.scale,
         misfit_df: whole.df,
