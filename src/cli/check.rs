@@ -78,33 +78,29 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = settings.with_matters(matters);
     let evidence = Evidence::gather(&cohort, &borrowing);
     let judged = other.as_ref().unwrap_or(&source);
+    let rows = match &other {
+        None => rows_of(&source, arguments)?,
+        Some(other) => (0..other.table.specimens.len()).collect(),
+    };
+    for read in [Some(&source), other.as_ref()].into_iter().flatten() {
+        arguments.question.source.write_set_aside(read)?;
+    }
     if arguments.show_working {
-        let all: Vec<Working> = match &other {
-            None => rows_of(&source, arguments)?
-                .into_iter()
-                .map(|row| working(&evidence, row, &settings))
-                .collect(),
-            Some(other) => (0..other.table.specimens.len())
-                .map(|row| working_against(&evidence, &other.table, row, &settings))
-                .collect(),
+        let work_out = |&row: &usize| match &other {
+            None => working(&evidence, row, &settings),
+            Some(other) => working_against(&evidence, &other.table, row, &settings),
         };
+        let all: Vec<Working> = rows.iter().map(work_out).collect();
         let catalogue = &judged.table.catalogue;
         let page = page(&all, &cohort, catalogue, &settings, &source.provenance);
         output::write_text(&page)?;
         return Ok(outcome(all.iter().map(|w| &w.check)));
     }
-    let checks: Vec<Check> = match &other {
-        None => rows_of(&source, arguments)?
-            .into_iter()
-            .map(|row| check(&evidence, row, &settings))
-            .collect(),
-        Some(other) => (0..other.table.specimens.len())
-            .map(|row| check_against(&evidence, &other.table, row, &settings))
-            .collect(),
+    let judge = |&row: &usize| match &other {
+        None => check(&evidence, row, &settings),
+        Some(other) => check_against(&evidence, &other.table, row, &settings),
     };
-    for read in [Some(&source), other.as_ref()].into_iter().flatten() {
-        arguments.question.source.write_set_aside(read)?;
-    }
+    let checks: Vec<Check> = rows.iter().map(judge).collect();
     let catalogue = &judged.table.catalogue;
     match format {
         Format::Json => output::write_json(&ChecksOut {

@@ -162,7 +162,7 @@ fn page(found: &[PatternRates], cohort: &Cohort<'_>, settings: &Settings, plan: 
     }
     if !silent.is_empty() {
         let line = format!(
-            "too little evidence to simulate (no two references of anything): {}",
+            "too little evidence to simulate (no two fine references of any dimension): {}",
             silent.join("; ")
         );
         text.push_str(&output::wrapped(&line, "  "));

@@ -305,6 +305,11 @@ impl JudgeArguments {
             let key = key_of(catalogue, name)?;
             let ratio = catalogue.find(&key).map(|i| catalogue.at(i).kind) == Some(Kind::Ratio);
             let spread = size("--spread", value, ratio)?;
+            if spread < 1e-9 {
+                return Err(CliError::Usage(format!(
+                    "--spread: {value} of {name}: no spread of pieces is that small"
+                )));
+            }
             if ratio && spread >= 1.0 {
                 return Err(CliError::Usage(format!(
                     "--spread: {value} of {name} is {} % of its size; 2 % is written 2% or 0.02",

@@ -57,7 +57,7 @@ fn number(value: f64) -> String {
 /// A reading in its unit, without the noughts that nobody read.
 fn as_read(value: f64) -> String {
     let text = number(value);
-    match text.contains('.') {
+    match text.contains('.') && !text.contains('e') {
         true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
         false => text,
     }
@@ -492,7 +492,8 @@ impl Page<'_> {
         let rule = format!(
             "From the smallest p on: times {m}, then one less each, never less than the one before, at \
              most 1. Out of norm up to {alpha}; else borderline where p alone is up to {alpha}; else \
-             typical where the sharpness is 0.5 or more."
+             typical where the references do not disagree and the sharpness is 0.5 or more (with \
+             --matters: the least noticeable deviation is not more than that)."
         );
         text.push_str(&wrapped(&rule, "    "));
         let mut table = output::table(&["dimension", ">p", ">times", ">adjusted", "verdict"]);

@@ -11,6 +11,7 @@
 //! Math. Stat. 25 (1954) 290-302.
 
 use super::chi_square_sf;
+use super::predictive::Prior;
 
 /// A correlation matrix drawn towards the identity.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,6 +59,46 @@ pub fn shrunk_correlation(residuals: &[Vec<f64>], freedom: f64) -> ShrunkCorrela
         })
         .collect();
     ShrunkCorrelation { matrix, shrinkage }
+}
+
+/// Residuals of several sets of pieces about their own means, standardised by spreads that are
+/// partly borrowed.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Residuals {
+    rows: Vec<Vec<f64>>,
+    freedom: f64,
+}
+
+impl Residuals {
+    /// Adds a set: one row a piece, one column a dimension, with the prior of each dimension. A set
+    /// of one has no residuals.
+    pub fn add(&mut self, pieces: &[Vec<f64>], priors: &[Prior]) {
+        if pieces.len() < 2 {
+            return;
+        }
+        let n = pieces.len() as f64;
+        self.freedom += n - 1.0;
+        let of_dimension = |(d, prior): (usize, &Prior)| -> Vec<f64> {
+            let mean = pieces.iter().map(|piece| piece[d]).sum::<f64>() / n;
+            let apart: Vec<f64> = pieces.iter().map(|piece| piece[d] - mean).collect();
+            let squares: f64 = apart.iter().map(|e| e * e).sum();
+            let borrowed = match prior.df > 0.0 {
+                true => prior.df * prior.variance,
+                false => 0.0,
+            };
+            let s = ((borrowed + squares) / (prior.df + n - 1.0)).sqrt();
+            let standard = |e: f64| if s > 0.0 { e / s } else { 0.0 };
+            apart.into_iter().map(standard).collect()
+        };
+        let columns: Vec<Vec<f64>> = priors.iter().enumerate().map(of_dimension).collect();
+        let row = |i: usize| columns.iter().map(|c| c[i]).collect();
+        self.rows.extend((0..pieces.len()).map(row));
+    }
+
+    /// Their correlation, drawn towards the identity.
+    pub fn correlation(&self) -> ShrunkCorrelation {
+        shrunk_correlation(&self.rows, self.freedom)
+    }
 }
 
 /// How unusual some scores are as a whole.

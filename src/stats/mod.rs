@@ -43,7 +43,7 @@ pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,
 };
-pub use misfit::{Misfit, ShrunkCorrelation, misfit, shrunk_correlation};
+pub use misfit::{Misfit, Residuals, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
 pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, references_needed};

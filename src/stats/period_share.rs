@@ -57,9 +57,9 @@ impl ShareSet {
         let Some(sums) = two_level(set, 0.0, f64::INFINITY) else {
             return ShareSet::default();
         };
-        // Squares beyond all numbers tell nothing either.
-        let silent = sums.periods.len() < 2 || sums.periods.len() == sums.n;
-        if silent || !sums.q.is_finite() {
+        // Nor do readings that are all alike, or squares beyond all numbers.
+        let telling = sums.periods.len() >= 2 && sums.periods.len() < sums.n;
+        if !telling || sums.q <= LEAST_Q || !sums.q.is_finite() {
             return ShareSet::default();
         }
         let periods = sums.periods.iter();
@@ -102,6 +102,10 @@ impl ShareSet {
         let n: f64 = self.periods.iter().map(|p| p.1).sum();
         let mut evidence = ShareEvidence::default();
         if self.periods.len() < 2 || self.periods.len() as f64 == n {
+            return evidence;
+        }
+        let spread = |p: &(Option<u32>, f64, f64)| (p.2 - self.periods[0].2).powi(2);
+        if self.within + self.periods.iter().map(spread).sum::<f64>() <= LEAST_Q {
             return evidence;
         }
         evidence.telling = 1;

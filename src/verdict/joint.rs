@@ -13,8 +13,8 @@ use crate::catalogue::Kind;
 use crate::cohort::{Cohort, Reference, on_scale};
 use crate::norm::{Beforehand, Evidence, Settings, is_fine};
 use crate::stats::{
-    BorrowedSpread, Predictive, Prior, Rated, SizeShape, Standpoint, borrowed_from_readings, holm,
-    misfit, screen, shrunk_correlation, size_and_shape,
+    BorrowedSpread, Predictive, Prior, Rated, Residuals, SizeShape, Standpoint,
+    borrowed_from_readings, holm, misfit, screen, size_and_shape,
 };
 
 /// Size, shape and misfit of one piece.
@@ -298,12 +298,13 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
     let scores: Vec<f64> = judged.iter().map(|j| j.steps.standpoint.z).collect();
     let mut residuals = Residuals::default();
     for of in lent.iter().chain([&references]) {
-        residuals.add(of, &priors);
+        let rows: Vec<Vec<f64>> = of
+            .iter()
+            .map(|a| a.shapes.iter().map(|s| s.x).collect())
+            .collect();
+        residuals.add(&rows, &priors);
     }
-    let whole = misfit(
-        &scores,
-        &shrunk_correlation(&residuals.rows, residuals.freedom),
-    )?;
+    let whole = misfit(&scores, &residuals.correlation())?;
     let alpha = settings.alpha();
     let shape = |(d, &(at, _)): (usize, &(usize, usize))| {
         let Judged { steps, tells } = &judged[d];
@@ -331,39 +332,4 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
         misfit_scale: whole.scale,
         misfit_df: whole.df,
     })
-}
-
-/// Standardised shapes of all patterns' references about their own patterns' means.
-#[derive(Default)]
-struct Residuals {
-    rows: Vec<Vec<f64>>,
-    freedom: f64,
-}
-
-impl Residuals {
-    fn add(&mut self, pieces: &[Apart], priors: &[Prior]) {
-        if pieces.len() < 2 {
-            return;
-        }
-        let freedom = (pieces.len() - 1) as f64;
-        self.freedom += freedom;
-        let of_dimension = |(d, prior): (usize, &Prior)| -> Vec<f64> {
-            let mean = pieces.iter().map(|a| a.shapes[d].x).sum::<f64>() / pieces.len() as f64;
-            let apart: Vec<f64> = pieces.iter().map(|a| a.shapes[d].x - mean).collect();
-            let squares: f64 = apart.iter().map(|e| e * e).sum();
-            let borrowed = if prior.df > 0.0 {
-                prior.df * prior.variance
-            } else {
-                0.0
-            };
-            let s = ((borrowed + squares) / (prior.df + freedom)).sqrt();
-            apart
-                .iter()
-                .map(|e| if s > 0.0 { e / s } else { 0.0 })
-                .collect()
-        };
-        let columns: Vec<Vec<f64>> = priors.iter().enumerate().map(of_dimension).collect();
-        let row = |i: usize| columns.iter().map(|c| c[i]).collect();
-        self.rows.extend((0..pieces.len()).map(row));
-    }
 }

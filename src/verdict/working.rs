@@ -192,7 +192,7 @@ impl Piece<'_> {
                 .to(group)
                 .into_iter()
                 .filter_map(|group| {
-                    let set = self.evidence.fine(position, group, &[]);
+                    let set = self.evidence.fine(position, group, &self.own);
                     let sums = two_level(&set, prior.lambda, loan.spread.s2)?;
                     let s2 = sums.variance_of_set()?;
                     let n = sums.n;
