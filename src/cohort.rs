@@ -418,9 +418,9 @@ impl<'t> Cohort<'t> {
         Some(self.period_of[row]).filter(|&p| p != NO_PERIOD)
     }
 
-    /// The same for a piece of another table, by this one's periods.
-    pub fn period_label_of(&self, other: &Table, row: usize) -> Option<u32> {
-        let (identity, _) = period_at(other, row, &self.table.periods)?;
+    /// The same for a piece of another table, by this one's periods, as a piece of that maker.
+    pub fn period_label_of(&self, other: &Table, row: usize, maker: &str) -> Option<u32> {
+        let (identity, _) = period_at(other, row, maker, &self.table.periods)?;
         let number = self.identities.iter().position(|i| *i == identity)?;
         Some(number as u32)
     }
@@ -476,19 +476,18 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<Identity>, Vec<u32>) 
             {
                 return number;
             }
-            let number =
-                *known
-                    .entry(key)
-                    .or_insert_with(|| match period_at(table, row, &table.periods) {
-                        None => NO_PERIOD,
-                        Some((identity, period)) => {
-                            *numbers.entry(identity.clone()).or_insert_with(|| {
-                                in_use.push(period);
-                                identities.push(identity);
-                                in_use.len() as u32 - 1
-                            })
-                        }
-                    });
+            let number = *known.entry(key).or_insert_with(|| {
+                match period_at(table, row, specimens.makers.get(row), &table.periods) {
+                    None => NO_PERIOD,
+                    Some((identity, period)) => {
+                        *numbers.entry(identity.clone()).or_insert_with(|| {
+                            in_use.push(period);
+                            identities.push(identity);
+                            in_use.len() as u32 - 1
+                        })
+                    }
+                }
+            });
             last = Some((key, number));
             number
         })
@@ -497,9 +496,13 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<Identity>, Vec<u32>) 
 }
 
 /// The period of one row by a table of periods: as written, else by its years.
-fn period_at(table: &Table, row: usize, periods: &Periods) -> Option<(Identity, PeriodInUse)> {
+fn period_at(
+    table: &Table,
+    row: usize,
+    maker: &str,
+    periods: &Periods,
+) -> Option<(Identity, PeriodInUse)> {
     let specimens = &table.specimens;
-    let maker = specimens.makers.get(row);
     let written = specimens.periods.get(row);
     let defined = if written.is_empty() {
         Some(periods.holding(maker, specimens.made[row]?)?)

@@ -137,14 +137,17 @@ impl<'a> Piece<'a> {
         let specimens = &table.specimens;
         let maker = Some(specimens.makers.get(row)).filter(|m| !m.is_empty());
         let groups = cohort.find_groups(Some(specimens.patterns.get(row)), maker);
+        // A pattern that several makers have is judged only where the piece names its maker.
+        let group = groups.first().copied().filter(|_| groups.len() == 1);
+        // A piece of an unnamed maker is one of the maker who has its pattern.
+        let maker = group.map_or("", |group| cohort.groups()[group].maker.as_str());
         Piece {
             evidence,
             table,
             row,
-            // A pattern that several makers have is judged only where the piece names its maker.
-            group: groups.first().copied().filter(|_| groups.len() == 1),
+            group,
             own: Cow::Borrowed(cohort.namesakes(specimens.names.get(row))),
-            period: cohort.period_label_of(table, row),
+            period: cohort.period_label_of(table, row, maker),
         }
     }
 
@@ -178,12 +181,11 @@ impl<'a> Piece<'a> {
             }
         }
         let specimens = &self.table.specimens;
-        let groups = self.evidence.cohort().groups();
         Check {
             specimen: specimens.names.get(self.row).to_owned(),
             maker: specimens.makers.get(self.row).to_owned(),
             pattern: specimens.patterns.get(self.row).to_owned(),
-            periods: self.group.map_or(Vec::new(), |g| groups[g].periods.clone()),
+            periods: self.periods_of_references(),
             period: self
                 .period
                 .map(|label| self.evidence.cohort().period_name(label).to_owned()),
@@ -191,6 +193,21 @@ impl<'a> Piece<'a> {
             dimensions,
             joint: known.and_then(|known| joint::joint(self, &known, settings)),
         }
+    }
+
+    /// Names of the periods of the pattern's pieces that may speak, the piece itself left out.
+    fn periods_of_references(&self) -> Vec<String> {
+        let (cohort, Some(group)) = (self.evidence.cohort(), self.group) else {
+            return Vec::new();
+        };
+        let rows = cohort.reference_rows(group).iter().map(|&row| row as usize);
+        let others: Vec<u32> = rows
+            .filter(|row| !self.own.contains(row))
+            .filter_map(|row| cohort.period_label(row))
+            .collect();
+        let left = |name: &&String| others.iter().any(|&p| cohort.period_name(p) == **name);
+        let all = cohort.groups()[group].periods.iter();
+        all.filter(left).cloned().collect()
     }
 
     /// Position in the cohort's table of a column of the piece's table.
