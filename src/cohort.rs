@@ -84,6 +84,8 @@ pub struct Cohort<'t> {
     reference: Vec<bool>,
     /// Rows of the references, by group and period, and where each group's begin.
     reference_rows: Vec<u32>,
+    /// Number of each one's period, beside it because rows are far apart.
+    reference_periods: Vec<u32>,
     reference_starts: Vec<u32>,
     unknown_state: bool,
     everything: bool,
@@ -160,6 +162,7 @@ impl<'t> Cohort<'t> {
             identities,
             reference: Vec::new(),
             reference_rows: Vec::new(),
+            reference_periods: Vec::new(),
             reference_starts: Vec::new(),
             unknown_state: choice.unknown_state,
             everything: false,
@@ -338,19 +341,33 @@ impl<'t> Cohort<'t> {
         if !self.is_reference(column, row) {
             return None;
         }
-        Some(self.reference_of(column, kind, row, column.value(row)?))
+        let period = self.period_of[row];
+        Some(self.reference_of(column, kind, row, period, column.value(row)?))
     }
 
-    /// The reading at a row of a column that is known to speak for the works.
-    pub(crate) fn reference_of(
+    /// The reading of a column that is known to speak for the works, at one of
+    /// [`Cohort::all_reference_rows`].
+    pub(crate) fn reference_at(
+        &self,
+        column: &Column,
+        kind: Kind,
+        at: usize,
+        value: f64,
+    ) -> Reference {
+        let (row, period) = (self.reference_rows[at], self.reference_periods[at]);
+        self.reference_of(column, kind, row as usize, period, value)
+    }
+
+    fn reference_of(
         &self,
         column: &Column,
         kind: Kind,
         row: usize,
+        period: u32,
         value: f64,
     ) -> Reference {
         let (x, u) = on_scale(kind, value, column.uncertainty(row));
-        let period = self.period_label(row);
+        let period = Some(period).filter(|&p| p != NO_PERIOD);
         Reference {
             row: row as u32,
             rated: Rated { x, u, period },
@@ -408,7 +425,12 @@ impl<'t> Cohort<'t> {
         &self.reference_rows[self.reference_range(group)]
     }
 
-    /// Where they are among those of all groups, one after the other.
+    /// Those of all groups, one group after the other.
+    pub(crate) fn all_reference_rows(&self) -> &[u32] {
+        &self.reference_rows
+    }
+
+    /// Where a group's are among those of all groups.
     pub(crate) fn reference_range(&self, group: usize) -> std::ops::Range<usize> {
         self.reference_starts[group] as usize..self.reference_starts[group + 1] as usize
     }
@@ -440,6 +462,10 @@ impl<'t> Cohort<'t> {
         for (group, of) in self.groups.iter().enumerate() {
             self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
         }
+        self.reference_periods = rows
+            .iter()
+            .map(|&row| self.period_of[row as usize])
+            .collect();
         self.reference_rows = rows;
     }
 }

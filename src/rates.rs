@@ -272,7 +272,6 @@ impl Judged {
     fn new(sets: &[Option<Set>], drawn: &[Drawn], priors: &[Prior], lambda: f64) -> Judged {
         let norm = |((set, drawn), prior): ((&Option<Set>, &Drawn), &Prior)| {
             let usual = set.as_ref()?.usual;
-            let prior = &prior.worth_for(&drawn.references);
             let (norm, disagree) = if prior.df > 0.0 {
                 let screened = screen(&drawn.references, prior);
                 let kept = screened.kept.iter().map(|&i| drawn.references[i]);

@@ -4,7 +4,8 @@ use calibriar::catalogue::{Catalogue, Period, Periods, Standing, YearRange};
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::stats::{Predictive, Prior, Rated};
-use calibriar::verdict::{Verdict, check, check_against};
+use calibriar::table::Table;
+use calibriar::verdict::{Flag, Verdict, check, check_against, flag};
 
 use crate::common::tables::{sheet, table};
 
@@ -368,4 +369,121 @@ mod stored {
             .unwrap();
         assert!(check.exists([]).unwrap());
     }
+}
+
+/// Strays may hide each other until one of them is left out: the quick limits must heed that.
+#[test]
+fn strays_that_hide_each_other_are_flagged_as_checked() {
+    for (csv, alpha, who) in [
+        (include_str!("data/masked_strays.csv"), 0.05, "s90"),
+        (include_str!("data/masked_strays_strict.csv"), 0.001, "s34"),
+    ] {
+        let table = table(csv);
+        let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+        let evidence = gathered(&cohort);
+        let settings = Settings::new(0.95, 0.95, alpha).unwrap();
+        let flags = flag(&evidence, &settings);
+        let found = |f: &Flag| table.specimens.names.get(f.row) == who;
+        assert!(flags.iter().any(found), "{who}");
+        let rows = 0..table.specimens.len();
+        let checks = rows.map(|row| check(&evidence, row, &settings).dimensions);
+        let out = checks
+            .flatten()
+            .filter(|d| d.verdict == Verdict::OutOfNorm)
+            .map(|d| d.judged.unwrap().p.to_bits());
+        let flagged: Vec<u64> = flags.iter().map(|f| f.p.to_bits()).collect();
+        assert_eq!(flagged, out.collect::<Vec<u64>>());
+    }
+}
+
+/// Lenders that agree to the step that they were read to know nothing of the spread: they must not
+/// silence references that differ.
+#[test]
+fn lenders_that_agree_by_rounding_lend_nothing() {
+    let table = table(
+        "specimen,pattern,bit thickness\na,apple,4.0\nb,apple,4.1\nc,apple,4.2\n\
+         d,pear,4.4\ne,pear,4.4\n",
+    );
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+    let apple = cohort.find_groups(Some("apple"), None);
+    let norm = norms(&gathered(&cohort), &apple, &settings())
+        .unwrap()
+        .remove(0);
+    let alone = Borrowing {
+        nothing: true,
+        ..Borrowing::default()
+    };
+    let by_itself = norms(&Evidence::gather(&cohort, &alone), &apple, &settings())
+        .unwrap()
+        .remove(0);
+    assert!(norm.loan.is_none());
+    assert_eq!(norm.firm, by_itself.firm);
+}
+
+/// A slip outside the credible range has no say, and one in another pattern weakens no loan.
+#[test]
+fn a_slip_outside_the_credible_range_has_no_say() {
+    let mut csv = String::from("specimen,pattern,bit thickness\n");
+    for (i, pattern) in ["apple", "poker", "prince"].iter().enumerate() {
+        for (k, tenths) in [40, 41, 43].iter().enumerate() {
+            let value = f64::from(tenths + 5 * i as i32) / 10.0;
+            csv.push_str(&format!("{pattern}{k},{pattern},{value}\n"));
+        }
+    }
+    let sound = table(&csv);
+    // 4.5 mm read as inches.
+    let slipped = table(&(csv + "slip,poker,114.3\nanother,apple,104.1\n"));
+    let norm_of = |table: &Table| {
+        let cohort = Cohort::new(table, &Choice::default()).unwrap();
+        let apple = cohort.find_groups(Some("apple"), None);
+        let found = norms(&gathered(&cohort), &apple, &settings()).unwrap();
+        (found[0].firm, found[0].basis.kept.len())
+    };
+    assert_eq!(norm_of(&sound), norm_of(&slipped));
+    let cohort = Cohort::new(&slipped, &Choice::default()).unwrap();
+    let poker = cohort.find_groups(Some("poker"), None)[0];
+    assert_eq!(cohort.not_credible(&slipped.columns[0], poker).len(), 1);
+}
+
+/// A piece of an unnamed maker is judged, and dated, as one of the maker who has its pattern.
+#[test]
+fn an_unnamed_maker_is_the_one_who_has_the_pattern() {
+    let mut csv = String::from("specimen,maker,pattern,made,bit width\n");
+    for (i, (year, width)) in [
+        (1905, 16.0),
+        (1906, 16.2),
+        (1925, 17.0),
+        (1926, 17.1),
+        (1904, 16.1),
+    ]
+    .iter()
+    .enumerate()
+    {
+        csv.push_str(&format!("s{i},Harbour,apple,{year},{width}\n"));
+    }
+    let mut source = table(&csv);
+    for (name, from) in [("Early", 1900), ("Late", 1920)] {
+        let to = from + 10;
+        source
+            .periods
+            .add(Period {
+                maker: Some("Harbour".to_owned()),
+                name: name.to_owned(),
+                years: YearRange { from, to },
+                standing: Standing::Good,
+                note: String::new(),
+            })
+            .unwrap();
+    }
+    let cohort = Cohort::new(&source, &Choice::default()).unwrap();
+    let evidence = gathered(&cohort);
+    let judged = |maker: &str| {
+        let piece = table(&format!(
+            "specimen,maker,pattern,made,bit width\nx,{maker},apple,1903,16.1\n"
+        ));
+        let check = check_against(&evidence, &piece, 0, &settings());
+        (check.period, check.dimensions[0].judged)
+    };
+    assert_eq!(judged("Harbour").0.as_deref(), Some("Early"));
+    assert_eq!(judged(""), judged("Harbour"));
 }

@@ -41,6 +41,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         .borrowing(&source.table.catalogue)?;
     let evidence = Evidence::gather(&cohort, &borrowing);
     let flags = flag(&evidence, &settings);
+    // Its room is needed for the text.
+    drop(evidence);
     arguments.question.source.write_set_aside(&source)?;
     match format {
         Format::Json => output::write_json(&FlagsOut {

@@ -42,9 +42,8 @@ pub struct Basis {
     pub disagree: bool,
     /// What they say of the next undated piece; `None` where they say nothing.
     pub predictive: Option<Predictive>,
-    /// The largest `|T|` of a reference judged by the others, where it came near to being set
-    /// aside; else 0.
-    pub(crate) near_t: f64,
+    /// The place in `kept` of a reference that may well be set aside with one reference less.
+    pub(crate) next: Option<usize>,
 }
 
 /// A reference that was set aside.
@@ -61,32 +60,37 @@ pub struct SetAside {
 impl Basis {
     /// Screens the references and lets those that stay speak.
     pub fn new(references: Vec<Reference>, prior: Prior) -> Basis {
-        let prior = prior.worth_for(&references);
         let mut basis = Basis {
             prior,
             kept: Vec::new(),
             set_aside: Vec::new(),
             disagree: false,
             predictive: None,
-            near_t: 0.0,
+            next: None,
         };
         // Screening by a spread that the references themselves must tell finds too much.
-        if prior.df > 0.0 {
-            let screened = screen(&references, &prior);
-            basis.disagree = screened.disagree;
-            basis.near_t = screened.near_t;
-            for aside in &screened.set_aside {
-                basis.set_aside.push(SetAside {
-                    reference: references[aside.index],
-                    p: aside.p,
-                    deviation: aside.deviation,
-                });
-            }
-            basis.kept = screened.kept.iter().map(|&i| references[i]).collect();
-        } else {
+        if prior.df == 0.0 {
+            basis.predictive = Predictive::new(&references, &prior);
             basis.kept = references;
+            return basis;
         }
-        basis.predictive = Predictive::new(&basis.kept, &prior);
+        let screened = screen(&references, &prior);
+        basis.disagree = screened.disagree;
+        basis.next = screened.next;
+        for aside in &screened.set_aside {
+            basis.set_aside.push(SetAside {
+                reference: references[aside.index],
+                p: aside.p,
+                deviation: aside.deviation,
+            });
+        }
+        basis.predictive = screened
+            .sums
+            .and_then(|sums| Predictive::from_sums(sums, &prior));
+        basis.kept = match basis.set_aside.is_empty() {
+            true => references,
+            false => screened.kept.iter().map(|&i| references[i]).collect(),
+        };
         basis
     }
 

@@ -4,7 +4,7 @@
 use std::ops::Range;
 
 use super::borrowing::Borrowing;
-use super::lenders::{Lenders, Lendings, Loan, LoanTable};
+use super::lenders::{Lenders, Lendings, Loan, LoanTable, Loans};
 use crate::cohort::{Cohort, Reference};
 use crate::notation::Quantity;
 use crate::parallel;
@@ -93,7 +93,15 @@ impl<'t> Evidence<'t> {
     /// The references of a column (by position in the table) and group, by period, then row; those
     /// of some rows left out.
     pub fn references(&self, column: usize, group: usize, without: &[usize]) -> Vec<Reference> {
-        references(self.cohort, column, group, &self.values[column], without).collect()
+        let mut all = Vec::with_capacity(self.cohort.reference_range(group).len());
+        all.extend(references(
+            self.cohort,
+            column,
+            group,
+            &self.values[column],
+            without,
+        ));
+        all
     }
 
     /// Those that are fine enough to teach the spread of pieces.
@@ -155,16 +163,24 @@ impl<'t> Evidence<'t> {
         spoke.sort_unstable();
         for of_group in spoke.chunk_by(|a, b| a.0 == b.0) {
             let own = of_group[0].0;
+            let rows = cohort.reference_rows(own);
+            let place = |row: usize| rows.iter().position(|&r| r as usize == row);
+            let start = cohort.reference_range(own).start;
+            let places = of_group.iter().filter_map(|&(_, row)| place(row));
+            let places: Vec<usize> = places.map(|place| start + place).collect();
             for (column, of) in cohort.table().columns.iter().enumerate() {
                 let set = &self.shares[column][own];
                 if set.is_silent() {
                     continue;
                 }
                 let kind = cohort.table().dimension(of).kind;
-                let readings: Vec<Rated> = of_group
+                let values = &self.values[column];
+                let readings: Vec<Rated> = places
                     .iter()
-                    .filter(|&&(_, row)| is_fine(cohort, of, row))
-                    .filter_map(|&(_, row)| Some(cohort.reference(of, kind, row)?.rated()))
+                    .filter(|&&at| !values[at].is_nan())
+                    .map(|&at| cohort.reference_at(of, kind, at, values[at]))
+                    .filter(|reference| is_fine(cohort, of, reference.row()))
+                    .map(|reference| reference.rated())
                     .collect();
                 if readings.is_empty() {
                     continue;
@@ -187,19 +203,25 @@ impl<'t> Evidence<'t> {
     pub fn loans(&self, group: usize, lambda: f64, own_rows: &[usize]) -> Vec<Option<Loan>> {
         let cohort = self.cohort;
         let lends = |&row: &usize| cohort.is_chosen(row) && cohort.group_of(row) != group;
-        let mut loans = if own_rows.iter().any(lends) && !self.borrowing.nothing {
+        let loans = if own_rows.iter().any(lends) && !self.borrowing.nothing {
             // A namesake among the other patterns: they lend without it.
             let lendings = self.lendings_without(own_rows);
             self.lenders.lend(&lendings, group, lambda)
         } else {
-            self.loans
-                .lend(&self.lenders, &self.lendings, group, lambda)
+            let loans = self.lent(group, lambda);
+            (0..self.stated.len()).map(|c| loans.of(c)).collect()
         };
-        for (loan, stated) in loans.iter_mut().zip(&self.stated) {
-            // Who knows the spread for certain borrows none.
-            *loan = loan.filter(|_| stated.is_none());
-        }
-        loans
+        // Who knows the spread for certain borrows none.
+        let stated = loans.into_iter().zip(&self.stated);
+        stated
+            .map(|(loan, stated)| loan.filter(|_| stated.is_none()))
+            .collect()
+    }
+
+    /// The same, each to be worked out when it is asked for, stated spreads not heeded.
+    pub(crate) fn lent(&self, group: usize, lambda: f64) -> Loans<'_> {
+        let (lenders, lendings) = (&self.lenders, &self.lendings);
+        self.loans.lend(lenders, lendings, group, lambda)
     }
 
     /// What is known of a column's spread before a pattern's own references speak.
@@ -275,10 +297,7 @@ fn sorted(cohort: &Cohort<'_>, column: usize) -> Vec<f64> {
         true => of.values[row as usize],
         false => f64::NAN,
     };
-    let groups = 0..cohort.groups().len();
-    groups
-        .flat_map(|group| cohort.reference_rows(group).iter().map(value))
-        .collect()
+    cohort.all_reference_rows().iter().map(value).collect()
 }
 
 /// The references of a column and group, by period, then row; those of some rows left out.
@@ -291,11 +310,12 @@ fn references<'c>(
 ) -> impl Iterator<Item = Reference> + 'c {
     let of = &cohort.table().columns[column];
     let kind = cohort.table().dimension(of).kind;
-    let values = &values[cohort.reference_range(group)];
-    let rows = cohort.reference_rows(group).iter().zip(values);
-    rows.filter(|(_, value)| !value.is_nan())
-        .filter(|(row, _)| !without.contains(&(**row as usize)))
-        .map(move |(&row, &value)| cohort.reference_of(of, kind, row as usize, value))
+    let rows = cohort.all_reference_rows();
+    cohort
+        .reference_range(group)
+        .filter(|&at| !values[at].is_nan())
+        .filter(|&at| !without.contains(&(rows[at] as usize)))
+        .map(move |at| cohort.reference_at(of, kind, at, values[at]))
 }
 
 /// Those that are fine enough to teach the spread of pieces.
@@ -307,10 +327,13 @@ fn fine(
     without: &[usize],
 ) -> Vec<Rated> {
     let of = &cohort.table().columns[column];
-    references(cohort, column, group, values, without)
-        .filter(|r| is_fine(cohort, of, r.row()))
-        .map(|r| r.rated())
-        .collect()
+    let mut fine = Vec::with_capacity(cohort.reference_range(group).len());
+    let all = references(cohort, column, group, values, without);
+    fine.extend(
+        all.filter(|r| is_fine(cohort, of, r.row()))
+            .map(|r| r.rated()),
+    );
+    fine
 }
 
 /// Whether the reading at a row of a column is fine enough to teach the spread of pieces: as fine as

@@ -1,5 +1,6 @@
 //! The patterns of each maker as lenders of spread to each other.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
@@ -7,6 +8,10 @@ use super::borrowing::Borrowing;
 use crate::catalogue::fold;
 use crate::cohort::Cohort;
 use crate::stats::{self, BorrowedSpread, Lending, LendingDimension, Rated};
+
+/// Lenders whose squared reading errors are over so many times the squared spread that they tell, tell
+/// none: where all agree to the step that they were read to, every round of the fit makes it smaller.
+const COARSEST: f64 = 4.0;
 
 /// Which patterns lend to each other, and which dimensions borrow together.
 #[derive(Clone, Debug)]
@@ -89,12 +94,20 @@ impl Lenders {
         Lendings(self.makers.iter().map(&mut of_maker).collect())
     }
 
-    /// Spreads a maker's fits, one a family, over the columns.
-    fn by_column<'f>(&self, fits: impl Iterator<Item = &'f stats::Loan>) -> Vec<Option<Loan>> {
+    /// Spreads a maker's fits, one a family and each without a pattern, over the columns.
+    fn by_column<'f>(
+        &self,
+        lendings: &[Lending],
+        fits: impl Iterator<Item = &'f stats::Loan>,
+        without: Option<usize>,
+    ) -> Vec<Option<Loan>> {
         let mut loans = vec![None; self.columns];
-        for (columns, fit) in self.families.iter().zip(fits) {
-            for (&column, spread) in columns.iter().zip(&fit.dimensions) {
-                loans[column] = spread.map(|spread| Loan {
+        let families = self.families.iter().zip(lendings);
+        for ((columns, lending), fit) in families.zip(fits) {
+            for (d, (&column, spread)) in columns.iter().zip(&fit.dimensions).enumerate() {
+                let told =
+                    |s: &BorrowedSpread| lending.mean_square_error(d, without) <= COARSEST * s.s2;
+                loans[column] = spread.filter(told).map(|spread| Loan {
                     phi: fit.phi,
                     spread,
                 });
@@ -111,7 +124,8 @@ impl Lenders {
             .map(|families| families.iter().map(|f| f.without_each(lambda)).collect())
             .collect();
         let of = |&(maker, place): &(usize, usize)| {
-            self.by_column(fits[maker].iter().map(|family| &family[place]))
+            let of_place = fits[maker].iter().map(|family| &family[place]);
+            self.by_column(&lendings.0[maker], of_place, Some(place))
         };
         self.place.iter().map(of).collect()
     }
@@ -119,16 +133,17 @@ impl Lenders {
     /// What one group is lent, by column.
     pub(crate) fn lend(&self, lendings: &Lendings, group: usize, lambda: f64) -> Vec<Option<Loan>> {
         let (maker, place) = self.place[group];
-        let families = lendings.0[maker].iter();
-        let fits: Vec<stats::Loan> = families.map(|f| f.without(place, lambda)).collect();
-        self.by_column(fits.iter())
+        let families = &lendings.0[maker];
+        let fits = families.iter().map(|f| f.without(place, lambda));
+        let fits: Vec<stats::Loan> = fits.collect();
+        self.by_column(families, fits.iter(), Some(place))
     }
 
     /// What a new pattern of each group's maker would be lent, by column.
     pub(crate) fn lend_new(&self, lendings: &Lendings, lambda: f64) -> Vec<Vec<Option<Loan>>> {
         let of_maker = |families: &Vec<Lending>| {
             let fits: Vec<stats::Loan> = families.iter().map(|f| f.all(lambda)).collect();
-            self.by_column(fits.iter())
+            self.by_column(families, fits.iter(), None)
         };
         let makers: Vec<Vec<Option<Loan>>> = lendings.0.iter().map(of_maker).collect();
         self.place.iter().map(|p| makers[p.0].clone()).collect()
@@ -147,6 +162,9 @@ pub(crate) struct Lendings(Vec<Vec<Lending>>);
 /// How many patterns' fits are cheap enough to be made anew for every piece.
 const FEW: usize = 12;
 
+/// What each group is lent, by column.
+type OfGroups = Vec<Vec<Option<Loan>>>;
+
 /// The loans of all groups at some period ratios, worked out when first asked for; between these the
 /// loans are interpolated.
 ///
@@ -158,7 +176,7 @@ pub(crate) struct LoanTable {
     lambda: f64,
     /// Relative half-width of the span of period ratios.
     reach: f64,
-    nodes: Vec<(f64, OnceLock<Vec<Vec<Option<Loan>>>>)>,
+    nodes: Vec<(f64, OnceLock<OfGroups>)>,
 }
 
 impl LoanTable {
@@ -186,45 +204,94 @@ impl LoanTable {
         lendings: &Lendings,
         group: usize,
         lambda: f64,
-    ) -> Vec<Option<Loan>> {
-        let at_node = |(ratio, loans): &'_ (f64, OnceLock<Vec<Vec<Option<Loan>>>>)| {
-            loans.get_or_init(|| lenders.lend_each(lendings, *ratio))[group].clone()
+    ) -> Loans<'_> {
+        let at_node = |node: usize| {
+            let (ratio, loans) = &self.nodes[node];
+            let of_groups = loans.get_or_init(|| lenders.lend_each(lendings, *ratio));
+            of_groups[group].as_slice()
         };
         if lambda == self.lambda {
-            return at_node(&self.nodes[0]);
+            return Loans::At(Cow::Borrowed(at_node(0)));
         }
         let few = lenders.makers[lenders.place[group].0].len() <= FEW;
         if few || (lambda / self.lambda - 1.0).abs() > self.reach {
-            return lenders.lend(lendings, group, lambda);
+            return Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda)));
         }
-        let nodes: Vec<(f64, Vec<Option<Loan>>)> = self
-            .nodes
-            .iter()
-            .map(|node| (node.0, at_node(node)))
-            .collect();
-        let weights: Vec<f64> = lagrange(lambda, nodes.iter().map(|n| n.0));
-        let columns = 0..nodes[0].1.len();
-        let blend = |column: usize| {
-            let first = nodes[0].1[column]?;
-            let sum = |of: &dyn Fn(&Loan) -> f64| -> f64 {
-                let terms = nodes.iter().zip(&weights);
-                terms
-                    .map(|((_, loans), weight)| weight * loans[column].as_ref().map_or(0.0, of))
-                    .sum()
+        if !self.is_smooth(&at_node) {
+            return Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda)));
+        }
+        let weights = lagrange(lambda, self.nodes.iter().map(|node| node.0));
+        let nodes = weights.into_iter().enumerate();
+        Loans::Between(nodes.map(|(i, weight)| (weight, at_node(i))).collect())
+    }
+}
+
+impl LoanTable {
+    /// Whether the loans of a group run smoothly from node to node: they do not where readings are so
+    /// coarse that a set comes to stand at its floor. The middle is foretold from the others.
+    fn is_smooth<'a>(&self, at_node: &impl Fn(usize) -> &'a [Option<Loan>]) -> bool {
+        /// What the nodes of a wide span foretell of the middle.
+        const NEAR: f64 = 1e-8;
+        if self.nodes.len() < 5 {
+            // So near to each other that a kink moves nothing.
+            return (1..self.nodes.len()).all(|n| {
+                let both = at_node(0).iter().zip(at_node(n));
+                both.into_iter().all(|(a, b)| a.is_some() == b.is_some())
+            });
+        }
+        let weights = lagrange(self.lambda, self.nodes[1..].iter().map(|node| node.0));
+        (0..at_node(0).len()).all(|column| {
+            let all: Vec<Option<Loan>> = (0..5).map(|n| at_node(n)[column]).collect();
+            let Some(middle) = all[0] else {
+                return all.iter().all(Option::is_none);
             };
-            let phi = sum(&|l| l.phi);
-            let information = sum(&|l| l.spread.information);
-            Some(Loan {
-                phi,
-                spread: BorrowedSpread {
-                    s2: sum(&|l| l.spread.s2.ln()).exp(),
-                    information,
-                    df: 1.0 / (phi + 1.0 / information),
-                    lenders: first.spread.lenders,
-                },
-            })
+            let foretold = |of: &dyn Fn(&Loan) -> f64| -> Option<f64> {
+                let terms = all[1..].iter().zip(&weights);
+                terms.map(|(l, w)| Some(w * of(l.as_ref()?))).sum()
+            };
+            let log = |l: &Loan| l.spread.s2.ln();
+            let near = |of: &dyn Fn(&Loan) -> f64| {
+                foretold(of).is_some_and(|value| (value - of(&middle)).abs() <= NEAR)
+            };
+            near(&log) && near(&|l| l.phi)
+        })
+    }
+}
+
+/// What one group is lent at one period ratio.
+#[derive(Debug)]
+pub(crate) enum Loans<'a> {
+    /// By column.
+    At(Cow<'a, [Option<Loan>]>),
+    /// The same at each node, with the node's weight.
+    Between(Vec<(f64, &'a [Option<Loan>])>),
+}
+
+impl Loans<'_> {
+    /// What one column is lent.
+    pub(crate) fn of(&self, column: usize) -> Option<Loan> {
+        let nodes = match self {
+            Loans::At(loans) => return loans[column],
+            Loans::Between(nodes) => nodes,
         };
-        columns.map(blend).collect()
+        let first = nodes[0].1[column]?;
+        let sum = |of: &dyn Fn(&Loan) -> f64| -> f64 {
+            let terms = nodes.iter();
+            terms
+                .map(|(weight, loans)| weight * loans[column].as_ref().map_or(0.0, of))
+                .sum()
+        };
+        let phi = sum(&|l| l.phi);
+        let information = sum(&|l| l.spread.information);
+        Some(Loan {
+            phi,
+            spread: BorrowedSpread {
+                s2: sum(&|l| l.spread.s2.ln()).exp(),
+                information,
+                df: 1.0 / (phi + 1.0 / information),
+                lenders: first.spread.lenders,
+            },
+        })
     }
 }
 

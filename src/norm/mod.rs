@@ -23,6 +23,7 @@ pub use borrowing::Borrowing;
 pub use evidence::Evidence;
 pub(crate) use evidence::is_fine;
 pub use lenders::Loan;
+pub(crate) use lenders::Loans;
 pub use settings::{Settings, SettingsError};
 
 use std::collections::HashMap;

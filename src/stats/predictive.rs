@@ -39,30 +39,6 @@ impl Prior {
         }
     }
 
-    /// The prior, or [`Prior::none`] where references are better off without it. Lenders that agree
-    /// by rounding lend a spread far under the error of any reading; by it the references' own
-    /// scatter would count as error, and they would be silenced. Then, and where most of many
-    /// references have errors larger than the pieces' spread, they know more by themselves.
-    #[must_use]
-    pub fn worth_for<R: Copy + Into<Rated>>(self, references: &[R]) -> Prior {
-        if self.df == 0.0 || self.df.is_infinite() || references.is_empty() {
-            return self;
-        }
-        let r: Vec<f64> = references
-            .iter()
-            .map(|&of| self.relative(of.into().u))
-            .collect();
-        // A few coarse readings among many are no reason: most must be coarse.
-        let most_are_coarse = 2 * r.iter().filter(|&&r| r > 1.0).count() > r.len();
-        let n = r.len() as f64;
-        let mean_r = r.iter().sum::<f64>() / n;
-        let own = n - 1.0;
-        match most_are_coarse && self.df + own / (1.0 + mean_r).powi(2) < own {
-            true => Prior::none(self.lambda),
-            false => self,
-        }
-    }
-
     /// The error variance of a reading with standard uncertainty `u` relative to the spread; 0
     /// where nothing is known of the spread.
     pub fn relative(&self, u: f64) -> f64 {

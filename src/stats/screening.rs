@@ -10,8 +10,10 @@
 //! Leave-one-out, externally studentized residuals: R. D. Cook and S. Weisberg, Residuals and
 //! Influence in Regression (1982); the spread is borrowed.
 
+use std::borrow::Cow;
+
 use super::predictive::{Prior, Spread};
-use super::two_level::{LeftOut, Rated, TwoLevel, two_level};
+use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
 use super::{normal_upper_quantile, t_two_sided};
 
 /// Reject at this level, over all references of a set.
@@ -26,9 +28,11 @@ pub struct Screened {
     pub set_aside: Vec<SetAsideReference>,
     /// Whether those that stay still disagree.
     pub disagree: bool,
-    /// The largest `|T|` of those that stay, each judged by the others, where it is so near to being
-    /// set aside that one reference less may tip the balance; else 0.
-    pub near_t: f64,
+    /// The place in `kept` of the one with the largest `|T|` when judged by the others, where it is
+    /// so near to being set aside that one reference less may tip the balance.
+    pub next: Option<usize>,
+    /// The two-level sums of those that stay, with the ratio and the spread of the prior.
+    pub sums: Option<TwoLevel>,
 }
 
 /// A reference that was set aside.
@@ -46,12 +50,14 @@ pub struct SetAsideReference {
 pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened {
     let most = readings.len().saturating_sub(1) / 2;
     let mut kept: Vec<usize> = (0..readings.len()).collect();
-    let mut left: Vec<Rated> = readings.iter().map(|&r| r.into()).collect();
+    let mut left = Cow::Borrowed(readings);
     let mut set_aside = Vec::new();
     loop {
         let m = left.len();
         let comparisons = if m > 2 { m as f64 } else { 1.0 };
-        let Comparison { unlike, near_t } = compare(&left, prior, ALPHA / comparisons);
+        let sums = two_level(&left, prior.lambda, prior.variance);
+        let of_sums = |sums| compare(sums, &left, prior, ALPHA / comparisons);
+        let Comparison { unlike, next } = sums.as_ref().map(of_sums).unwrap_or_default();
         match unlike {
             Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
                 set_aside.push(SetAsideReference {
@@ -59,14 +65,15 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
                     p,
                     deviation,
                 });
-                left.remove(at);
+                left.to_mut().remove(at);
             }
             _ => {
                 return Screened {
                     kept,
                     set_aside,
                     disagree: unlike.is_some(),
-                    near_t,
+                    next,
+                    sums,
                 };
             }
         }
@@ -78,43 +85,39 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
 struct Comparison {
     /// Place, p and deviation of the reading least like the others, if its p is under the limit.
     unlike: Option<(usize, f64, f64)>,
-    near_t: f64,
+    /// Place of the one with the largest `|T|`, if that is near the limit.
+    next: Option<usize>,
 }
 
 /// Judges each reading by the others; a p under `limit` is unlike.
-fn compare(readings: &[Rated], prior: &Prior, limit: f64) -> Comparison {
-    let sums = match readings.len() {
-        0 | 1 => None,
-        _ => two_level(readings, prior.lambda, prior.variance),
-    };
-    let Some(sums) = sums else {
-        return Comparison::default();
-    };
+fn compare<R: Copy + Into<Rated>>(
+    sums: &TwoLevel,
+    readings: &[R],
+    prior: &Prior,
+    limit: f64,
+) -> Comparison {
+    let mut comparison = Comparison::default();
+    if sums.n < 2 {
+        return comparison;
+    }
     // No t has lighter tails than the normal: what is inside its limit needs no p.
     let inside = normal_upper_quantile(limit / 2.0);
     // With one reading less, s^2 falls by the share of the furthest that stays, at most.
     let nu = prior.df + sums.n as f64 - 2.0;
     let near = 0.98 * (1.0 - inside * inside / nu).max(0.0).sqrt() * inside;
-    let calm = calm(&sums, prior, near);
-    let mut comparison = Comparison::default();
+    let calm = calm(sums, prior, near);
     let mut least = (limit, 0.0);
-    for (at, &reading) in readings.iter().enumerate() {
-        let square = sums.residual(reading).map(|(e, p)| e * e / p);
-        if square.is_some_and(|square| square < calm) {
-            continue;
-        }
-        let Some(left) = left_out(&sums, readings, at) else {
-            continue;
-        };
-        let Some(spread) = Spread::new(prior, left.n, left.q, left.mean_r, left.mean_u2) else {
-            continue;
-        };
+    let mut nearest = near;
+    let mut judge = |at: usize| {
+        let left = left_out(sums, readings, at)?;
+        let spread = Spread::new(prior, left.n, left.q, left.mean_r, left.mean_u2)?;
         let t = (left.deviation / (spread.s2 * left.h).sqrt()).abs();
-        if t > near {
-            comparison.near_t = comparison.near_t.max(t);
+        if t > nearest {
+            nearest = t;
+            comparison.next = Some(at);
         }
         if t < inside {
-            continue;
+            return None;
         }
         let p = t_two_sided(t, spread.nu);
         // Of two that are both impossible the one further off.
@@ -122,6 +125,24 @@ fn compare(readings: &[Rated], prior: &Prior, limit: f64) -> Comparison {
             least = (p, t);
             comparison.unlike = Some((at, p, left.deviation));
         }
+        Some(())
+    };
+    let mut start = 0;
+    for run in runs(readings) {
+        let first: Rated = run[0].into();
+        // One without a period has little in common with others.
+        let common = sums.residuals(first.period);
+        for (i, &reading) in run.iter().enumerate() {
+            let Rated { x, u, .. } = reading.into();
+            let is_calm = common.is_some_and(|(centre, share)| {
+                let r = relative(u, prior.variance);
+                (x - centre).powi(2) < calm * (1.0 + r - share)
+            });
+            if !is_calm {
+                judge(start + i);
+            }
+        }
+        start += run.len();
     }
     comparison
 }
@@ -140,10 +161,10 @@ fn calm(sums: &TwoLevel, prior: &Prior, t: f64) -> f64 {
 }
 
 /// What the others say of one reading.
-fn left_out(sums: &TwoLevel, readings: &[Rated], at: usize) -> Option<LeftOut> {
-    sums.without(readings[at]).or_else(|| {
+fn left_out<R: Copy + Into<Rated>>(sums: &TwoLevel, readings: &[R], at: usize) -> Option<LeftOut> {
+    sums.without(readings[at].into()).or_else(|| {
         let mut others = readings.to_vec();
         let own = others.remove(at);
-        Some(two_level(&others, sums.lambda, sums.variance)?.seen_from(own))
+        Some(two_level(&others, sums.lambda, sums.variance)?.seen_from(own.into()))
     })
 }

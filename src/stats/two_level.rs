@@ -80,6 +80,14 @@ pub(super) fn relative(u: f64, variance: f64) -> f64 {
     }
 }
 
+/// Runs of readings of one known period; a reading without one is a run by itself.
+pub(super) fn runs<R: Copy + Into<Rated>>(readings: &[R]) -> impl Iterator<Item = &[R]> {
+    readings.chunk_by(|&a, &b| {
+        let (a, b): (Rated, Rated) = (a.into(), b.into());
+        a.period.is_some() && a.period == b.period
+    })
+}
+
 /// The two-level sums of some readings for a period ratio `lambda` and a spread whose square is
 /// `variance`; with `variance` infinite the readings count as free of error (r = 0).
 ///
@@ -90,33 +98,43 @@ pub fn two_level<R: Copy + Into<Rated>>(
     variance: f64,
 ) -> Option<TwoLevel> {
     let (mut periods, mut shifts): (Vec<PeriodSums>, Vec<f64>) = (Vec::new(), Vec::new());
-    // Which period each reading is in: a label again, or a new one.
-    let mut of: Vec<usize> = Vec::with_capacity(readings.len());
+    // Which period each run is in: a label again, or a new one.
+    let mut of_runs: Vec<usize> = Vec::new();
+    let mut weights: Vec<f64> = Vec::with_capacity(readings.len());
     let (mut sum_r, mut sum_u2) = (0.0, 0.0);
-    let mut last = 0;
-    for &reading in readings {
-        let reading: Rated = reading.into();
-        let same = |p: &PeriodSums| reading.period.is_some() && p.period == reading.period;
-        if !periods.get(last).is_some_and(same) {
-            last = periods.iter().position(same).unwrap_or_else(|| {
-                // For now `mean` is the first reading.
-                periods.push(PeriodSums {
-                    period: reading.period,
-                    weight: 0.0,
-                    mean: reading.x,
-                });
-                shifts.push(0.0);
-                periods.len() - 1
+    for run in runs(readings) {
+        let first: Rated = run[0].into();
+        let same = |p: &PeriodSums| first.period.is_some() && p.period == first.period;
+        let at = periods.iter().position(same).unwrap_or_else(|| {
+            // For now `mean` is the first reading.
+            periods.push(PeriodSums {
+                period: first.period,
+                weight: 0.0,
+                mean: first.x,
             });
-        }
-        let r = relative(reading.u, variance);
-        sum_r += r;
-        sum_u2 += reading.u * reading.u;
-        let weight = 1.0 / (1.0 + r);
-        periods[last].weight += weight;
-        // About the first reading: large offsets then cost no digits.
-        shifts[last] += weight * (reading.x - periods[last].mean);
-        of.push(last);
+            shifts.push(0.0);
+            periods.len() - 1
+        });
+        of_runs.push(at);
+        let PeriodSums {
+            weight: mut sum,
+            mean: origin,
+            ..
+        } = periods[at];
+        let mut shift = shifts[at];
+        weights.extend(run.iter().map(|&reading| {
+            let Rated { x, u, .. } = reading.into();
+            let r = relative(u, variance);
+            let weight = 1.0 / (1.0 + r);
+            sum_r += r;
+            sum_u2 += u * u;
+            sum += weight;
+            // About the first reading: large offsets then cost no digits.
+            shift += weight * (x - origin);
+            weight
+        }));
+        periods[at].weight = sum;
+        shifts[at] = shift;
     }
     if readings.is_empty() {
         return None;
@@ -124,15 +142,15 @@ pub fn two_level<R: Copy + Into<Rated>>(
     for (period, shift) in periods.iter_mut().zip(shifts) {
         period.mean += shift / period.weight;
     }
-    let within: f64 = readings
-        .iter()
-        .zip(&of)
-        .map(|(&reading, &at)| {
+    let mut within = 0.0;
+    let mut weights = weights.into_iter();
+    for (run, at) in runs(readings).zip(of_runs) {
+        let mean = periods[at].mean;
+        for (&reading, weight) in run.iter().zip(&mut weights) {
             let reading: Rated = reading.into();
-            let weight = 1.0 / (1.0 + relative(reading.u, variance));
-            weight * (reading.x - periods[at].mean).powi(2)
-        })
-        .sum();
+            within += weight * (reading.x - mean).powi(2);
+        }
+    }
     let variance_of = |p: &PeriodSums| lambda + 1.0 / p.weight;
     let v = 1.0 / periods.iter().map(|p| 1.0 / variance_of(p)).sum::<f64>();
     // About the first period's mean: large offsets then cost no digits.
@@ -216,6 +234,15 @@ impl TwoLevel {
         let own = weight * apart;
         let p = weight - weight * own * self.lambda - self.v * own * own;
         Some((residual, p))
+    }
+
+    /// For readings of a known period of the set the centre c and the share k in
+    /// `(P x)_i^2 / P_ii = (x - c)^2 / (1 + r - k)`, see [`TwoLevel::residual`].
+    pub(super) fn residuals(&self, period: Option<u32>) -> Option<(f64, f64)> {
+        let of = self.period(period)?;
+        let apart = 1.0 / (1.0 + self.lambda * of.weight);
+        let centre = of.mean - (of.mean - self.mu) * apart;
+        Some((centre, apart * (self.lambda + self.v * apart)))
     }
 
     /// What all readings but one of the set say of that one, from the sums of all.

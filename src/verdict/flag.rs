@@ -5,16 +5,18 @@
 //! one pair of limits a norm, in the unit, tells at a glance that a piece has none, and most
 //! pieces are done with that. What is left is judged exactly.
 
+use std::borrow::Cow;
+use std::cell::OnceCell;
 use std::collections::HashMap;
 
 use super::Verdict;
 use super::check::Piece;
 use crate::catalogue::Kind;
-use crate::cohort::from_scale;
-use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
+use crate::cohort::{Reference, from_scale};
+use crate::norm::{Band, Basis, Beforehand, Evidence, Loans, Settings};
 use crate::parallel;
 use crate::stats::{
-    Predictive, Rated, Standpoint, benjamini_hochberg_among, holm, t_upper_quantile,
+    Predictive, Prior, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_upper_quantile,
 };
 use crate::table::Uncertainty;
 
@@ -44,29 +46,32 @@ pub struct Flag {
 
 /// All out-of-norm readings, in the order of the rows, then of the catalogue.
 pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
-    let rows = evidence.cohort().table().specimens.len();
+    let cohort = evidence.cohort();
+    let rows = cohort.table().specimens.len();
     let glance = Glance::new(evidence, settings);
-    // Many small shares: suspects may crowd in one place.
-    const SHARE: usize = 4096;
-    let looked = parallel::map(rows.div_ceil(SHARE), |part| {
-        let from = part * SHARE;
-        glance.suspects(from, rows.min(from + SHARE))
+    // Large enough for the limits of a column to be read again and again.
+    const LOOK: usize = 1 << 15;
+    let looked = parallel::map(rows.div_ceil(LOOK), |part| {
+        let from = part * LOOK;
+        glance.suspects(from, rows.min(from + LOOK))
     });
+    const SHARE: usize = 4096;
     let mut judged: usize = looked.iter().map(|(_, judged)| judged).sum();
-    let mut suspects: Vec<usize> = looked.into_iter().flat_map(|(rows, _)| rows).collect();
+    let mut suspects: Vec<Suspect> = looked.into_iter().flat_map(|(some, _)| some).collect();
     // Pattern by pattern, because these have their references in common.
-    suspects.sort_by_key(|&row| evidence.cohort().group_of(row));
+    suspects.sort_by_key(|suspect| cohort.group_of(suspect.row));
     let parts = parallel::map(suspects.len().div_ceil(SHARE), |part| {
         let some = &suspects[part * SHARE..suspects.len().min((part + 1) * SHARE)];
-        let pieces = some.iter().map(|&row| glance.judge(row));
-        pieces.fold(
-            (Vec::new(), 0),
-            |(mut flags, judged), (of_piece, is_judged)| {
-                flags.extend(of_piece);
-                (flags, judged + usize::from(is_judged))
-            },
-        )
+        let (mut flags, mut judged) = (Vec::new(), 0);
+        for of_group in some.chunk_by(|a, b| cohort.group_of(a.row) == cohort.group_of(b.row)) {
+            let pattern = Pattern::new(&glance, cohort.group_of(of_group[0].row));
+            for suspect in of_group {
+                judged += usize::from(pattern.judge(suspect, &mut flags));
+            }
+        }
+        (flags, judged)
     });
+    drop((glance, suspects));
     judged += parts.iter().map(|(_, judged)| judged).sum::<usize>();
     let mut flags: Vec<Flag> = parts.into_iter().flat_map(|(flags, _)| flags).collect();
     flags.sort_by_key(|flag| flag.row);
@@ -85,11 +90,19 @@ fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
     }
 }
 
+/// A piece that could have an out-of-norm reading.
+struct Suspect {
+    row: usize,
+    /// The columns in which it is outside the limits of suspicion, and in how many it is inside.
+    outside: Vec<usize>,
+    inside: usize,
+}
+
 /// A pattern's norms.
 struct Standard {
     /// By column.
-    norms: Vec<Near>,
-    /// With fewer judged dimensions than this the limits are not valid.
+    norms: Vec<Option<Predictive>>,
+    /// With fewer judged dimensions than this the limits of suspicion are not valid.
     least_judged: usize,
 }
 
@@ -98,13 +111,21 @@ struct Glance<'a> {
     evidence: &'a Evidence<'a>,
     settings: &'a Settings,
     standards: Vec<Standard>,
-    /// By column, then group and slot: for a piece that is no reference.
-    other: Vec<Vec<Band>>,
-    /// The same for a reference, which is left out of its norm.
-    own: Vec<Vec<Band>>,
+    /// Inside these no reading is out of norm, as long as enough dimensions are judged.
+    suspicious: Limits,
+    /// Inside these every p is over alpha.
+    unusual: Limits,
     /// Each period's slot: those that have references, and one for all others.
     slot_of: Vec<usize>,
     slots: usize,
+}
+
+/// Limits in the unit, never too wide; by column, then group and slot.
+struct Limits {
+    /// For a piece that is no reference.
+    other: Vec<Vec<Band>>,
+    /// For a reference, which is left out of its norm.
+    own: Vec<Vec<Band>>,
 }
 
 /// No reading can be judged: NaN, whether reading or limit, compares as neither inside nor outside.
@@ -121,6 +142,8 @@ const SUSPECT: Band = Band {
 
 impl<'a> Glance<'a> {
     fn new(evidence: &'a Evidence<'a>, settings: &'a Settings) -> Glance<'a> {
+        // Neighbours share their quantiles.
+        const SHARE: usize = 64;
         let cohort = evidence.cohort();
         let columns = cohort.table().columns.len();
         let chosen: Vec<u32> = (0..cohort.periods().len() as u32)
@@ -131,7 +154,14 @@ impl<'a> Glance<'a> {
         for (slot, &period) in chosen.iter().enumerate() {
             slot_of[period as usize] = slot;
         }
-        let of_groups = parallel::map(cohort.groups().len(), |group| {
+        let quantiles = |least_judged: usize| Quantiles {
+            tails: [
+                settings.alpha() / least_judged as f64 / 2.0,
+                settings.alpha() / 2.0,
+            ],
+            known: HashMap::new(),
+        };
+        let standard = |group: usize, quantiles_of: &mut HashMap<usize, Quantiles>| {
             let known = Beforehand::new(evidence, group, &[]);
             let bases: Vec<Basis> = (0..columns)
                 .map(|column| {
@@ -142,117 +172,188 @@ impl<'a> Glance<'a> {
             let judged = bases.iter().filter(|b| b.predictive.is_some()).count();
             // A quarter of the dimensions may be missing before a piece takes the slow road.
             let least_judged = (judged * 3 / 4).max(1);
-            let alpha = settings.alpha();
-            let mut quantiles = Quantiles {
-                tails: [
-                    alpha / least_judged as f64 / 2.0,
-                    alpha / 2.0,
-                    (1.0 - settings.coverage()) / 2.0,
-                ],
-                known: HashMap::new(),
-            };
-            let norms: Vec<Near> = bases
-                .into_iter()
-                .enumerate()
-                .map(|(column, basis)| Near::new(evidence, column, basis, &mut quantiles))
-                .collect();
-            let periods = || chosen.iter().copied().map(Some).chain([None]);
-            let limits: Vec<Vec<Limits>> = norms
-                .iter()
-                .map(|near| periods().map(|period| near.limits(period)).collect())
+            let quantiles = quantiles_of
+                .entry(least_judged)
+                .or_insert_with(|| quantiles(least_judged));
+            let periods: Vec<Option<u32>> =
+                chosen.iter().copied().map(Some).chain([None]).collect();
+            let bands: Vec<Bands> = (0..columns)
+                .zip(&bases)
+                .map(|(column, basis)| Bands::new(evidence, column, basis, &periods, quantiles))
                 .collect();
             let standard = Standard {
-                norms,
+                norms: bases.into_iter().map(|basis| basis.predictive).collect(),
                 least_judged,
             };
-            (standard, limits)
+            (standard, bands)
+        };
+        let groups = cohort.groups().len();
+        let parts = parallel::map(groups.div_ceil(SHARE), |part| {
+            let mut quantiles = HashMap::new();
+            (part * SHARE..groups.min((part + 1) * SHARE))
+                .map(|group| standard(group, &mut quantiles))
+                .collect::<Vec<(Standard, Vec<Bands>)>>()
         });
+        let room = || vec![Vec::with_capacity(groups * slots); columns];
+        let limits = || Limits {
+            other: room(),
+            own: room(),
+        };
         let mut glance = Glance {
             evidence,
             settings,
-            standards: Vec::with_capacity(of_groups.len()),
-            other: vec![Vec::with_capacity(of_groups.len() * slots); columns],
-            own: vec![Vec::with_capacity(of_groups.len() * slots); columns],
+            standards: Vec::with_capacity(groups),
+            suspicious: limits(),
+            unusual: limits(),
             slot_of,
             slots,
         };
-        for (standard, limits) in of_groups {
+        for (standard, bands) in parts.into_iter().flatten() {
             glance.standards.push(standard);
-            for (column, of_slots) in limits.into_iter().enumerate() {
-                glance.other[column].extend(of_slots.iter().map(|l| l.other));
-                glance.own[column].extend(of_slots.iter().map(|l| l.own));
+            for (column, of) in bands.into_iter().enumerate() {
+                let [suspicious, unusual] = of.other;
+                glance.suspicious.other[column].extend(suspicious);
+                glance.unusual.other[column].extend(unusual);
+                let [suspicious, unusual] = of.own;
+                glance.suspicious.own[column].extend(suspicious);
+                glance.unusual.own[column].extend(unusual);
             }
         }
         glance
     }
 
-    /// The rows among some that could have an out-of-norm reading, and how many of the others can
-    /// be judged.
-    fn suspects(&self, from: usize, to: usize) -> (Vec<usize>, usize) {
+    /// The pieces among some rows that could have an out-of-norm reading, and how many of the others
+    /// can be judged.
+    fn suspects(&self, from: usize, to: usize) -> (Vec<Suspect>, usize) {
+        let place: Vec<usize> = (from..to).map(|row| self.place(row)).collect();
+        let mut inside = vec![0usize; to - from];
+        let mut outside: Vec<Vec<usize>> = vec![Vec::new(); to - from];
+        for at in 0..self.evidence.cohort().table().columns.len() {
+            for (i, row) in (from..to).enumerate() {
+                match self.is_inside(&self.suspicious, at, row, place[i]) {
+                    Some(true) => inside[i] += 1,
+                    Some(false) => outside[i].push(at),
+                    None => {}
+                }
+            }
+        }
+        let (mut suspects, mut judged) = (Vec::new(), 0);
+        for (i, (outside, inside)) in outside.into_iter().zip(inside).enumerate() {
+            let least = self.standards[place[i] / self.slots].least_judged;
+            if !outside.is_empty() || (inside > 0 && inside < least) {
+                suspects.push(Suspect {
+                    row: from + i,
+                    outside,
+                    inside,
+                });
+            } else {
+                judged += usize::from(inside > 0);
+            }
+        }
+        (suspects, judged)
+    }
+
+    /// Where a piece's limits are in each column.
+    fn place(&self, row: usize) -> usize {
         let cohort = self.evidence.cohort();
-        let slot = |row| match cohort.period_label(row) {
+        let slot = match cohort.period_label(row) {
             Some(period) => self.slot_of[period as usize],
             None => self.slots - 1,
         };
-        let place: Vec<usize> = (from..to)
-            .map(|row| cohort.group_of(row) * self.slots + slot(row))
-            .collect();
-        let mut judged = vec![0usize; to - from];
-        let mut outside = vec![false; to - from];
-        for (at, column) in cohort.table().columns.iter().enumerate() {
-            for (i, row) in (from..to).enumerate() {
-                let value = column.values[row];
-                let band = match (cohort.is_chosen(row), cohort.is_reference(column, row)) {
-                    (true, true) => self.own[at][place[i]],
-                    (false, _) => self.other[at][place[i]],
-                    // Its other readings speak, so its norm is not that of the limits.
-                    (true, false) if value.is_nan() => UNJUDGED,
-                    (true, false) => SUSPECT,
-                };
-                judged[i] += usize::from(value >= band.low || value <= band.high);
-                outside[i] |= value < band.low || value > band.high;
-            }
-        }
-        let suspect = |i: &usize| {
-            let least = self.standards[place[*i] / self.slots].least_judged;
-            outside[*i] || (judged[*i] > 0 && judged[*i] < least)
-        };
-        let (suspects, clear): (Vec<usize>, Vec<usize>) = (0..to - from).partition(suspect);
-        let judged = clear.into_iter().filter(|&i| judged[i] > 0).count();
-        (suspects.into_iter().map(|i| from + i).collect(), judged)
+        cohort.group_of(row) * self.slots + slot
     }
 
-    /// The out-of-norm readings of one piece, judged exactly, and whether it could be judged.
-    fn judge(&self, row: usize) -> (Vec<Flag>, bool) {
+    /// Whether the reading at a row of a column is inside its limits; `None` where it cannot be
+    /// judged.
+    fn is_inside(&self, limits: &Limits, at: usize, row: usize, place: usize) -> Option<bool> {
         let cohort = self.evidence.cohort();
-        let table = cohort.table();
-        let alpha = self.settings.alpha();
-        let standard = &self.standards[cohort.group_of(row)];
-        let piece = Piece::of_cohort(self.evidence, row);
-        let known = cohort
-            .is_chosen(row)
-            .then(|| Beforehand::new(self.evidence, cohort.group_of(row), &piece.own));
-        let mut p = Vec::with_capacity(table.columns.len());
+        let column = &cohort.table().columns[at];
+        let value = column.values[row];
+        let band = match (cohort.is_chosen(row), cohort.is_reference(column, row)) {
+            (true, true) => limits.own[at][place],
+            (false, _) => limits.other[at][place],
+            // Its other readings speak, so its norm is not that of the limits.
+            (true, false) => SUSPECT,
+        };
+        if value < band.low || value > band.high {
+            return Some(false);
+        }
+        (value >= band.low).then_some(true)
+    }
+
+    /// The columns in which a piece is outside some limits, and in how many it is inside.
+    fn outside(&self, limits: &Limits, row: usize) -> (Vec<usize>, usize) {
+        let place = self.place(row);
+        let (mut outside, mut inside) = (Vec::new(), 0);
+        for at in 0..self.evidence.cohort().table().columns.len() {
+            match self.is_inside(limits, at, row, place) {
+                Some(true) => inside += 1,
+                Some(false) => outside.push(at),
+                None => {}
+            }
+        }
+        (outside, inside)
+    }
+}
+
+/// A [`Beforehand`] that works out only the loans that are asked for.
+struct Known<'a> {
+    lambda: f64,
+    loans: Loans<'a>,
+}
+
+impl<'a> Known<'a> {
+    fn new(evidence: &'a Evidence<'_>, group: usize, own_rows: &[usize]) -> Known<'a> {
+        let lambda = evidence.period_share(group, own_rows).lambda();
+        let loans = evidence.lent(group, lambda);
+        Known { lambda, loans }
+    }
+
+    fn prior(&self, evidence: &Evidence<'_>, column: usize) -> Prior {
+        evidence.prior(column, self.loans.of(column), self.lambda)
+    }
+}
+
+/// The pieces of one pattern on their way to exact judgement.
+struct Pattern<'a> {
+    glance: &'a Glance<'a>,
+    group: usize,
+    /// By column, worked out when first asked for: all references, and the t that a typical range
+    /// of the norm of all of them reaches to.
+    references: Vec<OnceCell<Vec<Reference>>>,
+    t_coverage: Vec<OnceCell<f64>>,
+}
+
+impl<'a> Pattern<'a> {
+    fn new(glance: &'a Glance<'a>, group: usize) -> Pattern<'a> {
+        let columns = glance.evidence.cohort().table().columns.len();
+        Pattern {
+            glance,
+            group,
+            references: vec![OnceCell::new(); columns],
+            t_coverage: vec![OnceCell::new(); columns],
+        }
+    }
+
+    /// Adds the out-of-norm readings of one of the pieces, judged exactly; tells whether it could
+    /// be judged.
+    fn judge(&self, suspect: &Suspect, flags: &mut Vec<Flag>) -> bool {
+        let row = suspect.row;
+        let evidence = self.glance.evidence;
+        let cohort = evidence.cohort();
+        let columns = &cohort.table().columns;
+        let alpha = self.glance.settings.alpha();
+        let (doubtful, usual) = self.doubtful(suspect);
+        let piece = Piece::of_cohort(evidence, row);
+        let known = (cohort.is_chosen(row) && !doubtful.is_empty())
+            .then(|| Known::new(evidence, self.group, &piece.own));
+        let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
-        for (position, column) in table.columns.iter().enumerate() {
-            if column.value(row).is_none() {
-                continue;
-            }
-            let own = piece.rated(column);
-            let near = &standard.norms[position];
-            let usual = match &known {
-                None => near.is_usual(own),
-                Some(_) => cohort.is_reference(column, row) && near.is_usual_left_out(own),
-            };
-            if usual {
-                // A p over alpha is never flagged and cannot lower one that is: only its count
-                // matters.
-                p.push(1.0);
-                continue;
-            }
-            let (norm, t_coverage) = match &known {
-                Some(_) => (piece.basis(known.as_ref(), column).predictive, None),
-                None => (near.norm.clone(), Some(near.t_coverage)),
+        for &position in doubtful.iter() {
+            let own = piece.rated(&columns[position]);
+            let norm = match &known {
+                Some(known) => self.without(row, position, known).predictive,
+                None => self.standard().norms[position].clone(),
             };
             if let Some(norm) = norm {
                 let norm = norm.dated(own.period);
@@ -261,37 +362,74 @@ impl<'a> Glance<'a> {
                     candidates.push(Candidate {
                         place: p.len(),
                         position,
-                        t_coverage: t_coverage.unwrap_or_else(|| self.t_coverage(norm.df())),
                         centre: norm.centre(),
+                        df: norm.df(),
                         standpoint,
                     });
                 }
                 p.push(standpoint.p);
             }
         }
+        p.resize(p.len() + usual, 1.0);
         let adjusted = holm(&p);
-        let mut flags: Vec<Flag> = candidates
-            .iter()
-            .filter(|of| {
-                let adjusted = adjusted[of.place];
-                Verdict::of_dimension(p[of.place], adjusted, alpha, true) == Verdict::OutOfNorm
-            })
-            .map(|of| self.flag(row, of, adjusted[of.place]))
-            .collect();
-        flags.sort_by_key(|f| f.dimension);
-        (flags, !p.is_empty())
+        let first = flags.len();
+        for of in &candidates {
+            let adjusted = adjusted[of.place];
+            if Verdict::of_dimension(of.standpoint.p, adjusted, alpha, true) == Verdict::OutOfNorm {
+                flags.push(self.flag(row, of, adjusted));
+            }
+        }
+        flags[first..].sort_by_key(|f| f.dimension);
+        !p.is_empty()
     }
 
-    /// The t that a typical range reaches to.
-    fn t_coverage(&self, df: f64) -> f64 {
-        t_upper_quantile((1.0 - self.settings.coverage()) / 2.0, df)
+    /// What a column's references say without those of one piece.
+    fn without(&self, row: usize, column: usize, known: &Known<'_>) -> Basis {
+        let evidence = self.glance.evidence;
+        let all =
+            self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
+        let others = match all.iter().position(|r| r.row() == row) {
+            Some(own) => [&all[..own], &all[own + 1..]].concat(),
+            None => all.clone(),
+        };
+        Basis::new(others, known.prior(evidence, column))
+    }
+
+    fn standard(&self) -> &Standard {
+        &self.glance.standards[self.group]
+    }
+
+    /// The columns in which a piece is to be judged exactly, and how many of its others can be
+    /// judged: these are not out of norm, so that of their p only the number matters.
+    fn doubtful<'s>(&self, suspect: &'s Suspect) -> (Cow<'s, [usize]>, usize) {
+        // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
+        // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
+        if suspect.inside >= self.standard().least_judged {
+            return (Cow::Borrowed(&suspect.outside), suspect.inside);
+        }
+        // A p over alpha is never flagged and cannot lower one that is.
+        let (outside, inside) = self.glance.outside(&self.glance.unusual, suspect.row);
+        (Cow::Owned(outside), inside)
+    }
+
+    /// The t that a typical range reaches to: that of the norm of all references, or of one without
+    /// the piece.
+    fn t_coverage(&self, row: usize, of: &Candidate) -> f64 {
+        let work_out = || {
+            let tail = (1.0 - self.glance.settings.coverage()) / 2.0;
+            t_upper_quantile(tail, of.df)
+        };
+        match self.glance.evidence.cohort().is_chosen(row) {
+            true => work_out(),
+            false => *self.t_coverage[of.position].get_or_init(work_out),
+        }
     }
 
     fn flag(&self, row: usize, of: &Candidate, p_adjusted: f64) -> Flag {
-        let table = self.evidence.cohort().table();
+        let table = self.glance.evidence.cohort().table();
         let column = &table.columns[of.position];
         let kind = table.dimension(column).kind;
-        let half_width = of.t_coverage * of.standpoint.variance.sqrt();
+        let half_width = self.t_coverage(row, of) * of.standpoint.variance.sqrt();
         Flag {
             row,
             dimension: column.dimension,
@@ -311,36 +449,75 @@ struct Candidate {
     /// Its place among the piece's judged readings, and its column.
     place: usize,
     position: usize,
+    /// Centre and degrees of freedom of its norm.
     centre: f64,
-    t_coverage: f64,
+    df: f64,
     standpoint: Standpoint,
-}
-
-/// Limits outside of which a reading may be out of norm; never too narrow.
-#[derive(Clone, Copy)]
-struct Limits {
-    /// For a piece that is a reference itself and is left out of its norm.
-    own: Band,
-    /// For any other.
-    other: Band,
 }
 
 /// Rounding must not hide a reading that stands exactly at a limit.
 const ROUNDING: f64 = 1.0 - 1e-9;
 
-/// One norm, and what its limits are worked out from.
-struct Near {
-    kind: Kind,
-    norm: Option<Predictive>,
-    /// The critical t of the norm for a suspicion, and of alpha itself; the t of a typical range.
-    critical: [f64; 2],
-    t_coverage: f64,
-    /// `None` where references are to be judged exactly.
-    without: Option<Without>,
+/// The limits of one norm by period, at the critical t of a suspicion and that of alpha itself.
+struct Bands {
+    /// For a piece that is no reference.
+    other: [Vec<Band>; 2],
+    /// For a reference.
+    own: [Vec<Band>; 2],
+}
+
+impl Bands {
+    fn new(
+        evidence: &Evidence<'_>,
+        column: usize,
+        basis: &Basis,
+        periods: &[Option<u32>],
+        quantiles: &mut Quantiles,
+    ) -> Bands {
+        let table = evidence.cohort().table();
+        let of = &table.columns[column];
+        let Some(norm) = &basis.predictive else {
+            return Bands {
+                other: [0, 1].map(|_| vec![UNJUDGED; periods.len()]),
+                own: [0, 1].map(|_| vec![SUSPECT; periods.len()]),
+            };
+        };
+        let kind = table.dimension(of).kind;
+        let alike = matches!(of.uncertainty, Uncertainty::Step(_));
+        let stages = match alike && basis.prior.df.is_finite() {
+            true => Without::stages(basis, quantiles),
+            false => None,
+        };
+        let bands = |band: &dyn Fn(Option<u32>) -> Band| periods.iter().map(|&p| band(p)).collect();
+        let other = quantiles.upper(norm.df()).map(|critical| {
+            let reach = critical * norm.spread() * ROUNDING;
+            bands(&|period| {
+                let (centre, h0) = norm.sums().expected(period);
+                Band::about(kind, centre, reach * h0.sqrt())
+            })
+        });
+        let own = [0, 1].map(|tail| {
+            bands(&|period| {
+                let of_stages = stages.iter().flatten();
+                let bands = of_stages.map(|stage| stage.band(kind, period, tail));
+                bands.reduce(narrowest).unwrap_or(SUSPECT)
+            })
+        });
+        Bands { other, own }
+    }
+}
+
+/// What is inside both bands.
+fn narrowest(a: Band, b: Band) -> Band {
+    Band {
+        low: a.low.max(b.low),
+        high: a.high.min(b.high),
+    }
 }
 
 /// A norm without one of its references.
 struct Without {
+    sums: TwoLevel,
     /// Critical t for a suspicion, and of alpha itself.
     critical: [f64; 2],
     nu: f64,
@@ -353,119 +530,83 @@ struct Without {
     slack: f64,
 }
 
-impl Near {
-    fn new(
-        evidence: &Evidence<'_>,
-        column: usize,
-        basis: Basis,
-        quantiles: &mut Quantiles,
-    ) -> Near {
-        let table = evidence.cohort().table();
-        let of = &table.columns[column];
-        let alike = matches!(of.uncertainty, Uncertainty::Step(_));
-        let norm = basis.predictive.as_ref();
-        // Norms of few references change too much when one is left out.
+impl Without {
+    /// The norm as it is; and where leaving a reference out may tip the balance of the screening,
+    /// the norms of what is then left, one reference after the other set aside: two that hide each
+    /// other both go. `None` where references are to be judged exactly.
+    fn stages(basis: &Basis, quantiles: &mut Quantiles) -> Option<Vec<Without>> {
+        let mut stages = vec![Without::new(basis, quantiles)?];
+        let mut next = basis.next.map(|next| (basis.kept.clone(), next));
+        while let Some((mut kept, last)) = next {
+            kept.remove(last);
+            let left = Basis::new(kept, basis.prior);
+            stages.push(Without::new(&left, quantiles)?);
+            next = left.next.map(|next| (left.kept, next));
+        }
+        Some(stages)
+    }
+
+    fn new(basis: &Basis, quantiles: &mut Quantiles) -> Option<Without> {
+        /// Norms of fewer references change too much when one is left out.
         const MANY: usize = 12;
-        let n = norm.map_or(0, Predictive::n);
-        let slack = if n < MANY { 0.0 } else { 1.0 - 4.0 / n as f64 };
-        let quick = alike && slack > 0.0 && basis.prior.df.is_finite();
-        let without = norm.filter(|_| quick).map(|norm| {
-            let sums = norm.sums();
-            let share = (1.0 + sums.mean_r).powi(-2);
-            let df = basis.prior.df;
-            let borrowed = if df > 0.0 {
-                df * basis.prior.variance
-            } else {
-                0.0
-            };
-            let nu = df + share * (sums.n as f64 - 2.0);
-            // Without the one that is judged another may be set aside: the worst of those that stay,
-            // which takes with it the share that its own |T| tells.
-            let t2 = basis.near_t.powi(2);
-            Without {
-                critical: {
-                    let [suspicious, unusual, _] = quantiles.upper(nu);
-                    [suspicious, unusual]
-                },
-                nu,
-                squares: (borrowed + share * sums.q) * nu / (nu + share * t2),
-                share,
-                weight: 1.0 / (1.0 + sums.mean_r),
-                slack,
-            }
-        });
-        let [suspicious, unusual, t_coverage] =
-            norm.map_or([f64::NAN; 3], |norm| quantiles.upper(norm.df()));
-        Near {
-            kind: table.dimension(of).kind,
-            critical: [suspicious, unusual],
-            t_coverage,
-            norm: basis.predictive,
-            without,
+        let sums = basis.predictive.as_ref()?.sums();
+        if sums.n < MANY {
+            return None;
         }
-    }
-
-    /// Limits of suspicion for a piece of a period.
-    fn limits(&self, period: Option<u32>) -> Limits {
-        let Some(norm) = &self.norm else {
-            return Limits {
-                own: SUSPECT,
-                other: UNJUDGED,
-            };
+        let n = sums.n as f64;
+        let share = (1.0 + sums.mean_r).powi(-2);
+        let df = basis.prior.df;
+        let borrowed = if df > 0.0 {
+            df * basis.prior.variance
+        } else {
+            0.0
         };
-        let (centre, h0) = norm.sums().expected(period);
-        let half = self.critical[0] * norm.spread() * h0.sqrt() * ROUNDING;
-        let own = self.left_out(period, 0);
-        Limits {
-            own: own.map_or(SUSPECT, |(c, half)| Band::about(self.kind, c, half)),
-            other: Band::about(self.kind, centre, half),
-        }
-    }
-
-    /// Whether the p of a reading that is no reference is over alpha for certain.
-    fn is_usual(&self, own: Rated) -> bool {
-        self.norm.as_ref().is_some_and(|norm| {
-            let (centre, h0) = norm.sums().expected(own.period);
-            let off = (own.x - centre).abs();
-            off < self.critical[1] * norm.spread() * h0.sqrt() * ROUNDING
+        let nu = df + share * (n - 2.0);
+        Some(Without {
+            critical: quantiles.upper(nu),
+            nu,
+            squares: borrowed + share * sums.q,
+            share,
+            weight: 1.0 / (1.0 + sums.mean_r),
+            slack: 1.0 - 4.0 / n,
+            sums: sums.clone(),
         })
     }
 
-    /// The same of a reference.
-    fn is_usual_left_out(&self, own: Rated) -> bool {
-        let limits = self.left_out(own.period, 1);
-        limits.is_some_and(|(centre, half)| (own.x - centre).abs() < half)
-    }
-
-    /// Centre and half-width of the readings of a period that are inside the critical t when left
-    /// out of the norm. For the residual e of such a reading (see [`crate::stats::TwoLevel`]),
-    /// |T| > c is e^2 / P (nu + c^2 w) > c^2 nu s^2.
-    fn left_out(&self, period: Option<u32>, tail: usize) -> Option<(f64, f64)> {
-        let (without, norm) = (self.without.as_ref()?, self.norm.as_ref()?);
-        let (c, weight) = (without.critical[tail], without.weight);
-        let sums = norm.sums();
-        let of = sums.period(period)?;
+    /// The readings of a period that are inside the critical t when left out of the norm. For the
+    /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
+    /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
+    fn band(&self, kind: Kind, period: Option<u32>, tail: usize) -> Band {
+        let Some(of) = self.sums.period(period) else {
+            return SUSPECT;
+        };
+        let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);
         let apart = 1.0 / (1.0 + sums.lambda * of.weight);
         let own = weight * apart;
         let p = weight - weight * own * sums.lambda - sums.v * own * own;
-        let square = c * c * p * without.squares / (without.nu + c * c * without.share);
+        let square = c * c * p * self.squares / (self.nu + c * c * self.share);
         let centre = of.mean - (of.mean - sums.mu) * apart;
-        Some((centre, square.sqrt() / weight * without.slack))
+        Band::about(kind, centre, square.sqrt() / weight * self.slack)
     }
 }
 
-/// Upper t quantiles at three tail probabilities, each worked out once.
+/// Upper t quantiles at two tail probabilities, a little too small, so that norms of nearly the
+/// same degrees of freedom share them.
 struct Quantiles {
-    tails: [f64; 3],
-    known: HashMap<u64, [f64; 3]>,
+    tails: [f64; 2],
+    known: HashMap<u64, [f64; 2]>,
 }
 
 impl Quantiles {
-    fn upper(&mut self, df: f64) -> [f64; 3] {
+    fn upper(&mut self, df: f64) -> [f64; 2] {
+        /// All but the first eight binary digits.
+        const REST: u64 = (1 << 45) - 1;
         let tails = self.tails;
+        // Upwards: the quantile falls with the degrees of freedom.
+        let bits = df.to_bits().saturating_add(REST) & !REST;
         *self
             .known
-            .entry(df.to_bits())
-            .or_insert_with(|| tails.map(|tail| t_upper_quantile(tail, df)))
+            .entry(bits)
+            .or_insert_with(|| tails.map(|tail| t_upper_quantile(tail, f64::from_bits(bits))))
     }
 }

@@ -198,7 +198,6 @@ struct Judged {
 }
 
 fn judge(references: &[Rated], prior: &Prior, own: Rated) -> Option<Judged> {
-    let prior = &prior.worth_for(references);
     let screened = (prior.df > 0.0).then(|| screen(references, prior));
     let (kept, disagree) = match &screened {
         Some(s) => (s.kept.iter().map(|&i| references[i]).collect(), s.disagree),

@@ -136,6 +136,56 @@ proptest! {
         }
     }
 
+    /// Patterns large enough for quick limits, strays that crowd, any error rate: `flag` gives what
+    /// `check` gives, bit for bit.
+    #[test]
+    fn flag_finds_what_check_finds_in_large_patterns(
+        sizes in vec(12usize..70, 1..4),
+        seed in 0u64..1_000_000,
+        strays in 0usize..8,
+        alpha in prop_oneof![Just(0.05), Just(0.2), Just(0.001)],
+    ) {
+        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut next = |below: u64| {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state % below
+        };
+        let mut csv = String::from("specimen,pattern,period,a_mm,b_mm,c_mm\n");
+        for (pattern, &size) in sizes.iter().enumerate() {
+            for i in 0..size {
+                csv.push_str(&format!("s{pattern}x{i},p{pattern},t{}", next(4)));
+                for _ in 0..3 {
+                    // About normal: the sum of four; strays beside each other.
+                    let sum: u64 = (0..4).map(|_| next(60)).sum();
+                    let far = if i < strays && next(3) == 0 { 180 + next(60) } else { 0 };
+                    let hundredths = 4000 + sum + far;
+                    csv.push_str(&format!(",{}.{:02}", hundredths / 100, hundredths % 100));
+                }
+                csv.push('\n');
+            }
+        }
+        let table = table(&csv);
+        let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+        let evidence = Evidence::gather(&cohort, &Borrowing::default());
+        let settings = Settings::new(0.95, 0.95, alpha).unwrap();
+        let flagged: Vec<(usize, usize, u64)> = flag(&evidence, &settings)
+            .iter()
+            .map(|f| (f.row, f.dimension, f.p_adjusted.to_bits()))
+            .collect();
+        let rows = 0..table.specimens.len();
+        let checked: Vec<(usize, usize, u64)> = rows
+            .flat_map(|row| {
+                let dimensions = check(&evidence, row, &settings).dimensions;
+                let out = dimensions.into_iter().filter(|d| d.verdict == Verdict::OutOfNorm);
+                out.map(move |d| (row, d.dimension, d.judged.unwrap().p_adjusted.to_bits()))
+                    .collect::<Vec<_>>()
+            })
+            .collect();
+        prop_assert_eq!(flagged, checked);
+    }
+
     /// One more reference exactly at the centre makes the next piece's band narrower, if anything.
     #[test]
     fn a_copy_of_the_centre_never_widens_the_band(
@@ -181,9 +231,8 @@ proptest! {
             priors.push(Prior { df: spread.df, variance: spread.s2, lambda });
         }
         for (set, prior) in sets.iter().flat_map(|s| priors.iter().map(move |p| (s, p))) {
-            let prior = prior.worth_for(set);
-            prop_assert_eq!(screen(set, &prior).kept.len() + screen(set, &prior).set_aside.len(), set.len());
-            let Some(norm) = Predictive::new(set, &prior) else { continue };
+            prop_assert_eq!(screen(set, prior).kept.len() + screen(set, prior).set_aside.len(), set.len());
+            let Some(norm) = Predictive::new(set, prior) else { continue };
             for own in set {
                 let norm = norm.clone().dated(own.period);
                 let at = norm.judge(own.x, own.u);

@@ -34,7 +34,6 @@ fn set_of(s2: f64, df: usize) -> Vec<Rated> {
 #[test]
 fn posterior_variances_are_those_of_limma() {
     let priors: HashMap<String, (f64, f64)> = rows(SUMMARY)
-        .into_iter()
         .map(|row| (row[0].to_owned(), (number(row[4]), number(row[5]))))
         .collect();
     let mut compared = 0;

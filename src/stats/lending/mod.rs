@@ -52,6 +52,8 @@ use super::two_level::Rated;
 #[derive(Clone, Debug)]
 pub struct Lending {
     family: Family,
+    /// By dimension: squared errors of the usable sets weighed by degrees of freedom, and these.
+    errors: Vec<(f64, f64)>,
 }
 
 /// The readings of one dimension of several patterns, put in order for lending.
@@ -65,6 +67,21 @@ impl LendingDimension {
     pub fn new(sets: &[&[Rated]]) -> LendingDimension {
         LendingDimension {
             readings: Readings::new(sets, sets.len()),
+        }
+    }
+}
+
+impl From<Family> for Lending {
+    fn from(family: Family) -> Lending {
+        let sums = |readings: &Readings| {
+            let sets = readings.mean_v.iter().zip(&readings.df);
+            sets.fold((0.0, 0.0), |(sum, total), (v, df)| {
+                (sum + v * df, total + df)
+            })
+        };
+        Lending {
+            errors: family.readings.iter().map(sums).collect(),
+            family,
         }
     }
 }
@@ -102,22 +119,33 @@ impl Lending {
     /// assert!((0.015..0.025).contains(&spread.s2.sqrt()));
     /// ```
     pub fn new(sets: &[Vec<&[Rated]>]) -> Lending {
-        Lending {
-            family: Family::new(sets),
-        }
+        Lending::from(Family::new(sets))
     }
 
     /// The same from dimensions that were put in order one by one.
     pub fn of(dimensions: Vec<LendingDimension>) -> Lending {
         let readings = dimensions.into_iter().map(|d| d.readings);
-        Lending {
-            family: Family::of(readings.collect()),
-        }
+        Lending::from(Family::of(readings.collect()))
     }
 
     /// Patterns.
     pub fn patterns(&self) -> usize {
         self.family.patterns
+    }
+
+    /// The mean squared error of a dimension's lending readings, those of one pattern left out.
+    pub fn mean_square_error(&self, dimension: usize, without: Option<usize>) -> f64 {
+        let (mut sum, mut total) = self.errors[dimension];
+        if let Some(pattern) = without {
+            let readings = &self.family.readings[dimension];
+            sum -= readings.mean_v[pattern] * readings.df[pattern];
+            total -= readings.df[pattern];
+        }
+        if total > 0.0 {
+            (sum / total).max(0.0)
+        } else {
+            0.0
+        }
     }
 
     /// What all patterns but one lend that one, for a period ratio `lambda`: the fit without it. A
