@@ -73,7 +73,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         let unit = source.table.catalogue.find(&key);
         let unit = unit.map_or("", |i| source.table.catalogue.at(i).unit.as_str());
         let value = value.strip_suffix(unit).unwrap_or(value).trim_end();
-        matters.insert(key, size("--matters", value, false)?);
+        let option = format!("--matters, in {unit}");
+        matters.insert(key, size(&option, value, false)?);
     }
     let settings = settings.with_matters(matters);
     let evidence = Evidence::gather(&cohort, &borrowing);
@@ -230,9 +231,10 @@ impl Page<'_> {
         let group = self
             .cohort
             .find_groups(Some(&check.pattern), Some(&check.maker));
+        let own = Some(check.specimen.as_str());
         let slips = group
             .first()
-            .map_or(Vec::new(), |&g| not_credible(self.cohort, g));
+            .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own));
         for line in lines.chain(whole).chain(self.set_aside(check)).chain(slips) {
             text.push_str(&wrapped(&line, "  "));
         }
@@ -451,7 +453,7 @@ impl Page<'_> {
                 Some(j) => {
                     let scale = (j.typical.high - j.typical.low) / 4.0;
                     [
-                        sized(dimension.value, dimension.uncertainty),
+                        output::reading(dimension.value, dimension.uncertainty, scale),
                         band(j.typical.low, j.typical.high, scale),
                         signed(j.deviation, scale),
                         signed((10.0 * j.score).round() / 10.0, 1.0),

@@ -152,7 +152,7 @@ fn page(
             text.push_str(&strips(cohort, &rows));
         }
         let remarks = rows.iter().flat_map(|norm| remarks(cohort, norm));
-        for line in not_credible(cohort, group).into_iter().chain(remarks) {
+        for line in not_credible(cohort, group, None).into_iter().chain(remarks) {
             text.push_str(&output::wrapped(&line, "  "));
         }
         text.push('\n');
@@ -228,12 +228,15 @@ fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
     remarks
 }
 
-/// Readings of a pattern that no real pipe has, and what to do about them.
-pub(super) fn not_credible(cohort: &Cohort<'_>, group: usize) -> Vec<String> {
+/// Readings of a pattern that no real pipe has, those of one piece left out, and what to do about
+/// them.
+pub(super) fn not_credible(cohort: &Cohort<'_>, group: usize, but: Option<&str>) -> Vec<String> {
     let table = cohort.table();
     let line = |column: &Column| {
         let dimension = table.dimension(column);
-        let rows = cohort.not_credible(column, group);
+        let named = |&row: &usize| Some(table.specimens.names.get(row)) != but;
+        let rows: Vec<usize> = cohort.not_credible(column, group);
+        let rows: Vec<usize> = rows.into_iter().filter(named).collect();
         let (low, high) = dimension.credible?;
         let mut names: Vec<String> = rows
             .iter()

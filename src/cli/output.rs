@@ -182,6 +182,22 @@ pub(super) fn sized(value: f64, spread: f64) -> String {
     }
 }
 
+/// A reading for people: all the digits that were read, and as many as what it is compared with.
+pub(super) fn reading(value: f64, uncertainty: f64, spread: f64) -> String {
+    let step = uncertainty * 12f64.sqrt();
+    let read = (-step.log10() - 1e-9).ceil();
+    let read = if read.is_finite() {
+        read.clamp(0.0, 3.0) as usize
+    } else {
+        0
+    };
+    let decimals = read.max(decimals_for(spread));
+    match value.abs() < 1e7 {
+        true => format!("{value:.decimals$}"),
+        false => sized(value, spread),
+    }
+}
+
 fn decimals_for(spread: f64) -> usize {
     let magnitude = spread.abs().log10().floor();
     if magnitude.is_finite() {

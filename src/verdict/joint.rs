@@ -16,6 +16,7 @@ use crate::stats::{
     BorrowedSpread, Predictive, Prior, Rated, Residuals, SizeShape, Standpoint,
     borrowed_from_readings, holm, misfit, screen, size_and_shape,
 };
+use crate::table::Column;
 
 /// Size, shape and misfit of one piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -127,7 +128,10 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
     let columns = piece.table.columns.iter().enumerate();
     let mut sizes: Vec<(usize, usize)> = columns
         .filter(|(_, c)| piece.table.dimension(c).kind == Kind::Ratio)
-        .filter(|(_, c)| c.value(piece.row).is_some())
+        .filter(|(_, c)| {
+            c.value(piece.row)
+                .is_some_and(|value| is_credible(piece, c, value))
+        })
         .filter_map(|(at, c)| Some((at, piece.position(c)?)))
         .filter(|&(_, position)| rows.iter().any(|&row| speaks(row, position)))
         .collect();
@@ -156,6 +160,12 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
         sizes.remove(rarest);
     }
     best
+}
+
+/// A slip says nothing of size or shape.
+fn is_credible(piece: &Piece<'_>, column: &Column, value: f64) -> bool {
+    let range = piece.table.dimension(column).credible;
+    range.is_none_or(|(low, high)| (low..=high).contains(&value))
 }
 
 fn others(cohort: &Cohort<'_>, group: usize, own: &[usize]) -> Vec<usize> {

@@ -354,9 +354,12 @@ fn values_that_no_real_pipe_has_are_kept_and_told() {
             }
             assert!(!answer.out.contains("credible"), "a warning is no result");
         }
-        // It is stored and counts.
+        // It is stored, and has no say.
         let csv = desk.run("norms --from c.db").done().csv();
-        assert_eq!(csv.cell(0, "n"), "2", "{heading} {cell}");
+        assert!(csv.rows.is_empty(), "{heading} {cell}");
+        let csv = desk.run("check A --from c.db").ends(3).csv();
+        assert_eq!(csv.cell(0, "verdict"), "undecided", "{heading} {cell}");
+        assert!(csv.cell(0, "cautions").contains("credible"));
     }
     let desk = Desk::with("s.csv", "specimen,pattern,bit width\nA,p,16.1\n");
     assert!(

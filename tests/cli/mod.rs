@@ -6,6 +6,7 @@
 //! | `sources` | what `--from` may name, and where production periods come from |
 //! | `formats` | every dialect of a table and every form of a cell |
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
+//! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
@@ -17,6 +18,7 @@
 
 mod add;
 mod bad_input;
+mod borrowing;
 mod check;
 #[cfg(unix)]
 mod crash;

@@ -367,9 +367,9 @@ fn settings_move_the_bands_and_nonsense_is_refused() {
 fn no_infinity_leaves_the_program() {
     let desk = Desk::with(
         "s.csv",
-        "specimen,pattern,bit width\nA,apple,0.001\nB,apple,30000\n",
+        "specimen,pattern,crack width\nA,apple,0.001\nB,apple,30000\n",
     );
-    let line = "norms --from s.csv --coverage 0.999999 --confidence 0.999999";
+    let line = "norms --from s.csv --new-dimensions --coverage 0.999999 --confidence 0.999999";
     let csv = desk.run(&format!("{line} --format csv")).done().csv();
     for (heading, cell) in csv.header.iter().zip(&csv.rows[0]) {
         let lower = cell.to_lowercase();
