@@ -29,3 +29,55 @@ pub(crate) fn map<T: Send>(n: usize, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
     done.sort_unstable_by_key(|&(i, _)| i);
     done.into_iter().map(|(_, result)| result).collect()
 }
+
+/// Less work than this (in steps of a few nanoseconds) is done sooner than a thread is started.
+const WORTH_A_THREAD: usize = 40_000;
+
+/// Does `work` on every item, on as many threads as there are processors when there are `steps` of
+/// it; the answers are in order. Items know nothing of one another, so that the answers are the
+/// same on any number of threads.
+pub(crate) fn each<T: Send, R: Send>(
+    items: &mut [T],
+    steps: usize,
+    work: impl Fn(usize, &mut T) -> R + Sync,
+) -> Vec<R> {
+    let threads = if steps < WORTH_A_THREAD {
+        1
+    } else {
+        thread::available_parallelism().map_or(1, usize::from)
+    };
+    let threads = threads.min(items.len()).max(1);
+    if threads == 1 {
+        return items
+            .iter_mut()
+            .enumerate()
+            .map(|(i, item)| work(i, item))
+            .collect();
+    }
+    let share = items.len().div_ceil(threads);
+    let work = &work;
+    let mut answers = Vec::with_capacity(items.len());
+    thread::scope(|scope| {
+        let mut shares = items.chunks_mut(share).enumerate();
+        let own = shares.next();
+        let others: Vec<_> = shares
+            .map(|(chunk, items)| {
+                scope.spawn(move || {
+                    let numbered = items.iter_mut().enumerate();
+                    let answer = |(i, item)| work(chunk * share + i, item);
+                    numbered.map(answer).collect::<Vec<R>>()
+                })
+            })
+            .collect();
+        if let Some((_, items)) = own {
+            answers.extend(items.iter_mut().enumerate().map(|(i, item)| work(i, item)));
+        }
+        for other in others {
+            match other.join() {
+                Ok(more) => answers.extend(more),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+    });
+    answers
+}

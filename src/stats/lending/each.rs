@@ -9,8 +9,8 @@
 use super::curves::{chebyshev, lagrange};
 use super::expansion::{Answer, Dimension, OwnPhi};
 use super::family::{FAR, Family, ROUNDS, Round, gaps, inverse};
-use super::threads::each;
 use super::variances::{Freedoms, information, phi_at};
+use crate::parallel::each;
 use crate::stats::Loan;
 use crate::stats::borrowed::BorrowedSpread;
 use crate::stats::period_share::{GRID, posterior_mean};

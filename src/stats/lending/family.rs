@@ -3,8 +3,8 @@
 
 use super::curves::Curves;
 use super::readings::Readings;
-use super::threads::each;
 use super::variances::{Freedoms, Scaled, phi_at, whole};
+use crate::parallel::each;
 use crate::stats::borrowed::BorrowedSpread;
 use crate::stats::period_share::{GRID, posterior_mean};
 use crate::stats::two_level::Rated;

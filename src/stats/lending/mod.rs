@@ -34,7 +34,6 @@ mod each;
 mod expansion;
 mod family;
 mod readings;
-mod threads;
 mod variances;
 
 pub(super) use family::Family;
