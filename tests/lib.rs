@@ -19,7 +19,9 @@ mod published {
 }
 
 mod reference {
+    mod as_written;
     mod borrowing_cases;
+    mod edges;
     mod lending;
     mod methods_cases;
     mod moderated;
@@ -38,6 +40,7 @@ mod properties {
     mod borrowing;
     #[cfg(feature = "store")]
     mod collection;
+    mod leaving_out;
     mod stats;
     mod table;
     mod verdict;
