@@ -76,8 +76,8 @@ fn invented(makers: &[(&str, &[usize])], seed: u64) -> String {
                 number += 1;
                 for d in 0..5 {
                     let mut off = spread[d] * (effects[period][d] + draw.normal());
-                    if draw.once_in(30.0) {
-                        off += 9.0 * spread[d];
+                    if draw.once_in(14.0) {
+                        off += (2.0 + 6.0 * draw.uniform()) * spread[d];
                     }
                     let (coarse, worn) = (draw.once_in(9.0), draw.once_in(14.0));
                     if draw.once_in(25.0) {
@@ -732,8 +732,13 @@ fn pieces_of_another_table() {
 /// quick limits are for these), worn, coarse or far off, and pieces lack readings.
 #[test]
 fn flags_are_the_out_of_norm_readings_of_all_checks() {
-    for seed in 7..11 {
-        let source = table(&invented(&MAKERS, seed));
+    for seed in 7..13 {
+        let mut csv = invented(&MAKERS, seed);
+        if seed > 8 {
+            // All readings of a column alike: only then are the limits of a reference quick.
+            csv = csv.replace(" ± 1", "").replace(" ± 2", "");
+        }
+        let source = table(&csv);
         let cohort = Cohort::new(&source, &Choice::default()).unwrap();
         let evidence = Evidence::gather(&cohort, &Borrowing::default());
         let flags = flag(&evidence, &settings());
