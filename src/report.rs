@@ -101,6 +101,8 @@ row! {
     borrowed_from: u64,
     /// Spread of the periods' centres; of a ratio relative.
     spread_between_periods: Option<f64>,
+    /// Confidence that `min` to `max` holds `coverage` of good pieces, whatever their distribution.
+    range_confidence: f64,
 }
 
 row! {
@@ -337,6 +339,7 @@ impl<'a, L> NormRow<'a, L> {
             borrowed_df: norm.loan.map_or(0.0, |l| l.spread.df),
             borrowed_from: norm.loan.map_or(0, |l| l.spread.lenders as u64),
             spread_between_periods: firm.map(|f| f.spread_between_periods),
+            range_confidence: norm.range_confidence,
             mean: described.mean,
             sd: described.sd,
             median: described.median,

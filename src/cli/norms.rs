@@ -151,7 +151,11 @@ fn page(
         if !rows.is_empty() {
             text.push_str(&strips(cohort, &rows));
         }
-        let remarks = rows.iter().flat_map(|norm| remarks(cohort, norm));
+        let ranges = whole_ranges(cohort, &rows, settings);
+        let remarks = rows
+            .iter()
+            .flat_map(|norm| remarks(cohort, norm))
+            .chain(ranges);
         for line in not_credible(cohort, group, None).into_iter().chain(remarks) {
             text.push_str(&output::wrapped(&line, "  "));
         }
@@ -188,6 +192,25 @@ fn voices(cohort: &Cohort<'_>, group: usize, silent: bool) -> String {
         return format!("{pieces} without a pattern: they speak for none and are judged by none");
     }
     format!("{pieces}, none dated in a chosen period: nothing can be said")
+}
+
+/// Ranges seen of so many pieces that they say something by themselves.
+fn whole_ranges(cohort: &Cohort<'_>, norms: &[&Norm], settings: &Settings) -> Option<String> {
+    let many = norms
+        .iter()
+        .filter(|n| n.range_confidence >= settings.confidence());
+    let labels: Vec<&str> = many
+        .map(|n| cohort.table().catalogue.at(n.dimension).label.as_str())
+        .collect();
+    (!labels.is_empty()).then(|| {
+        format!(
+            "range seen: holds at least {} % of good pieces with confidence of at least {} %, whatever \
+             their distribution: {}",
+            100.0 * settings.coverage(),
+            100.0 * settings.confidence(),
+            labels.join(", ")
+        )
+    })
 }
 
 /// What to know of the references of a norm.

@@ -30,7 +30,7 @@ use std::collections::HashMap;
 
 use crate::catalogue::Kind;
 use crate::cohort::{Reference, from_scale};
-use crate::stats::{Predictive, StatsError, describe, two_sided_factor};
+use crate::stats::{Predictive, StatsError, describe, range_confidence, two_sided_factor};
 
 /// The norm of one dimension of one pattern.
 #[derive(Clone, Debug, PartialEq)]
@@ -47,6 +47,9 @@ pub struct Norm {
     pub loan: Option<Loan>,
     /// Plain description of the references before any screening, in the unit.
     pub described: Described,
+    /// Confidence that the range seen holds the settings' coverage of good pieces, whatever their
+    /// distribution.
+    pub range_confidence: f64,
     /// Centre, in the unit; the geometric centre for a ratio.
     pub centre: f64,
     /// What can be said of the next piece; `None` where the evidence is too thin.
@@ -183,6 +186,7 @@ fn norm(
             min: described.min,
             max: described.max,
         },
+        range_confidence: range_confidence(values.len(), factors.settings.coverage())?,
         centre: from_scale(dimension.kind, centre),
         firm: match &basis.predictive {
             Some(predictive) => {

@@ -609,3 +609,19 @@ fn the_same_answer_digit_for_digit() {
     };
     assert_eq!(ask(), ask());
 }
+
+/// Source: Wilks (1941): 93 readings for 95 % of the pieces with 95 % confidence.
+#[test]
+fn a_range_of_93_pieces_says_something_by_itself() {
+    for (pieces, speaks) in [(92, false), (93, true)] {
+        let mut csv = String::from("specimen,pattern,bit width\n");
+        for i in 0..pieces {
+            csv.push_str(&format!("s{i},apple,16.{:02}\n", (i * 37) % 100));
+        }
+        let desk = Desk::with("s.csv", csv);
+        let table = desk.run("norms --from s.csv --format table").done().out;
+        assert_eq!(table.contains("whatever their distribution"), speaks);
+        let csv = desk.run("norms --from s.csv").done().csv();
+        assert_eq!(csv.number(0, "range_confidence") >= 0.95, speaks);
+    }
+}
