@@ -1,6 +1,8 @@
 //! Faults once seen, so that they stay away.
 
-use calibriar::catalogue::{Catalogue, Period, Periods, Standing, YearRange};
+#[cfg(feature = "store")]
+use calibriar::catalogue::Catalogue;
+use calibriar::catalogue::{Period, Periods, Standing, YearRange};
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::stats::{Predictive, Prior, Rated};

@@ -19,7 +19,8 @@ use super::{CliError, Outcome};
 ///
 /// The same verdicts as `check` gives, for all pieces at once; each is judged without its own
 /// readings. Of the wholly good pieces about --alpha are flagged as well: with many pieces, look
-/// first at those marked look_first, of which only a share of --alpha are good on average.
+/// first at those marked look_first, of which only a share of --alpha are good on average. Where good
+/// pieces stray much more often than the normal law says, more of them are flagged (see check).
 #[derive(Debug, Args)]
 #[command(
     after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \

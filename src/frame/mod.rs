@@ -13,7 +13,7 @@
 //! |---|---|
 //! | `table` | frames as tables |
 //! | `parquet` | Parquet bytes to frames and back |
-//! | `results` | norms, checks and flags as frames; nothing below imports it |
+//! | `results` | norms, checks, flags and rates as frames; nothing below imports it |
 
 mod parquet;
 mod results;
@@ -22,7 +22,7 @@ mod table;
 #[cfg(feature = "store")]
 pub(crate) use parquet::{ParquetRecords, ParquetTable};
 use polars::error::PolarsError;
-pub use results::{checks_frame, flags_frame, norms_frame};
+pub use results::{checks_frame, flags_frame, norms_frame, rates_frame};
 #[cfg(feature = "store")]
 pub(crate) use table::sheet_from_parquet;
 pub use table::{read_parquet, table_from_frame};

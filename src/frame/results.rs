@@ -1,4 +1,4 @@
-//! Norms, checks and flags as frames.
+//! Norms, checks, flags and rates as frames.
 
 use polars::prelude::DataFrame;
 
@@ -6,7 +6,8 @@ use super::FrameError;
 use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
 use crate::norm::{Norm, Settings};
-use crate::report::{DimensionRow, FlagRow, NormRow, PieceRow, check_rows, joined};
+use crate::rates::PatternRates;
+use crate::report::{DimensionRow, FlagRow, NormRow, PieceRow, RateRow, check_rows, joined};
 use crate::verdict::{Check, Flag};
 
 /// The norms as a frame, with the columns of the CSV output ([`crate::report::NORM_COLUMNS`]).
@@ -47,4 +48,15 @@ pub fn checks_frame(checks: &[Check], catalogue: &Catalogue) -> Result<DataFrame
 pub fn flags_frame(flags: &[Flag], cohort: &Cohort<'_>) -> Result<DataFrame, FrameError> {
     let rows: Vec<FlagRow<'_>> = flags.iter().map(|f| FlagRow::new(f, cohort)).collect();
     Ok(DataFrame::new_infer_height(FlagRow::columns(&rows))?)
+}
+
+/// The rates of patterns as a frame, with the columns of the CSV output
+/// ([`crate::report::RATE_COLUMNS`]); a pattern of which nothing could be simulated has no row.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::rates::rates`] gives brings about.
+pub fn rates_frame(rates: &[PatternRates], cohort: &Cohort<'_>) -> Result<DataFrame, FrameError> {
+    let rows = rates.iter().filter_map(|r| RateRow::new(r, cohort));
+    let rows: Vec<RateRow<'_>> = rows.collect();
+    Ok(DataFrame::new_infer_height(RateRow::columns(&rows))?)
 }

@@ -2,8 +2,9 @@
 
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::{Choice, Cohort};
-use calibriar::frame::{checks_frame, flags_frame, norms_frame};
+use calibriar::frame::{checks_frame, flags_frame, norms_frame, rates_frame};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
+use calibriar::rates::{Plan, rates};
 use calibriar::table::{Content, Options, Table, read};
 use calibriar::verdict::{Check, check, flag};
 use polars::prelude::{DataFrame, DataType};
@@ -92,6 +93,12 @@ fn frames_hold_what_the_program_prints() {
 
     let flags = flag(&evidence, &settings);
     assert_same(&flags_frame(&flags, &cohort).unwrap(), &printed(&["flag"]));
+
+    let plan = Plan { worlds: 3, seed: 1 };
+    let groups: Vec<usize> = cohort.find_groups(None, None);
+    let found = rates(&evidence, &groups, &settings, plan, || ()).unwrap();
+    let frame = rates_frame(&found, &cohort).unwrap();
+    assert_same(&frame, &printed(&["rates", "--worlds", "3"]));
 }
 
 #[test]
@@ -99,10 +106,10 @@ fn empty_results_keep_their_columns_and_types() {
     let table = table();
     let cohort = Cohort::new(&table, &Choice::default()).unwrap();
     let frame = flags_frame(&[], &cohort).unwrap();
-    assert_eq!((frame.height(), frame.width()), (0, 14));
+    assert_eq!((frame.height(), frame.width()), (0, 15));
     assert_eq!(frame.column("specimen").unwrap().dtype(), &DataType::String);
     assert_eq!(frame.column("p").unwrap().dtype(), &DataType::Float64);
     let frame = checks_frame(&[], &table.catalogue).unwrap();
-    assert_eq!((frame.height(), frame.width()), (0, 24));
+    assert_eq!((frame.height(), frame.width()), (0, 27));
     assert_eq!(frame.column("n").unwrap().dtype(), &DataType::UInt64);
 }
