@@ -65,6 +65,10 @@ fn assert_same(frame: &DataFrame, printed: &[Vec<String>]) {
         for (column, cell) in frame.columns().iter().zip(cells) {
             let value = column.get(row).unwrap();
             let at = format!("{}, row {row}", column.name());
+            if column.dtype() == &DataType::Boolean {
+                assert_eq!(value.to_string(), *cell, "{at}");
+                continue;
+            }
             match value.extract::<f64>() {
                 Some(number) => assert_eq!(Ok(number), cell.parse(), "{at}"),
                 None => assert_eq!(value.get_str().unwrap_or(""), cell, "{at}"),
