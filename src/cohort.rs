@@ -403,13 +403,7 @@ impl<'t> Cohort<'t> {
     }
 
     fn is_credible(&self, column: &Column, row: usize) -> bool {
-        match self.table.dimension(column).credible {
-            Some((low, high)) => {
-                let value = column.values[row];
-                !(value < low || value > high)
-            }
-            None => true,
-        }
+        self.table.dimension(column).is_credible(column.values[row])
     }
 
     /// Readings of a group that would speak, were they credible: slips that somebody should correct

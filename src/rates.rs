@@ -235,7 +235,10 @@ impl<'e> Truth<'e> {
                 false => all.share().lambda(),
             };
             let priors: Vec<Prior> = (0..self.sets[group].len())
-                .map(|column| self.evidence.prior(column, loans[group][column], lambda))
+                .map(|column| {
+                    let lent = loans[group][column].map(|loan| loan.spread);
+                    self.evidence.prior(column, lent, lambda)
+                })
                 .collect();
             let piece = Judged::new(&self.sets[group], &world_sets[group], &priors, self.lambda);
             if let Some(shares) = piece.shares(settings, world, draw)? {
@@ -272,14 +275,9 @@ impl Judged {
     fn new(sets: &[Option<Set>], drawn: &[Drawn], priors: &[Prior], lambda: f64) -> Judged {
         let norm = |((set, drawn), prior): ((&Option<Set>, &Drawn), &Prior)| {
             let usual = set.as_ref()?.usual;
-            let (norm, disagree) = if prior.df > 0.0 {
-                let screened = screen(&drawn.references, prior);
-                let kept = screened.kept.iter().map(|&i| drawn.references[i]);
-                let kept: Vec<Rated> = kept.collect();
-                (Predictive::new(&kept, prior)?, screened.disagree)
-            } else {
-                (Predictive::new(&drawn.references, prior)?, false)
-            };
+            let screened = screen(&drawn.references, prior);
+            let disagree = screened.disagree;
+            let norm = screened.predictive(prior)?;
             let tells = norm.is_sharp(usual) && !disagree;
             Some((drawn.sigma, usual, norm, tells))
         };

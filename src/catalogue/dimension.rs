@@ -82,6 +82,12 @@ impl Dimension {
         }
     }
 
+    /// Whether a real pipe can have that value; NaN is nobody's slip.
+    pub fn is_credible(&self, value: f64) -> bool {
+        self.credible
+            .is_none_or(|(low, high)| !(value < low || value > high))
+    }
+
     /// Reads one line of a dimension table, cells in the order of `dimensions.csv`:
     /// key, label, unit, synonyms, how measured, credible low, credible high, wear, tool.
     /// `None` where a cell is missing or its unit or number is none.

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use calibriar::catalogue::{Catalogue, Kind, nearest};
 use calibriar::cohort::Cohort;
-use calibriar::norm::{Evidence, SetAside, Settings};
+use calibriar::norm::{SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{
@@ -66,10 +66,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         }
     };
     let cohort = arguments.question.judge.cohort(&source)?;
-    let borrowing = arguments
-        .question
-        .judge
-        .borrowing(&source.table.catalogue)?;
     let mut matters = BTreeMap::new();
     for (name, value) in &arguments.matters {
         let key = key_of(&source.table.catalogue, name)?;
@@ -80,7 +76,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         matters.insert(key, size(&option, value, false)?);
     }
     let settings = settings.with_matters(matters);
-    let evidence = Evidence::gather(&cohort, &borrowing);
+    let evidence = arguments.question.judge.evidence(&cohort)?;
     let judged = other.as_ref().unwrap_or(&source);
     let rows = match &other {
         None => rows_of(&source, arguments)?,
@@ -320,17 +316,14 @@ impl Page<'_> {
         let named: Vec<String> = some
             .map(|d| {
                 let known = self.catalogue.at(d.dimension);
-                let column = table
-                    .columns
-                    .iter()
-                    .find(|c| table.dimension(c).key == known.key);
+                let columns = table.columns.iter();
                 let reading = |aside: &SetAside| {
-                    let row = aside.reference.row();
-                    let value = column.map_or(f64::NAN, |c| c.values[row]);
-                    let name = shown(table.specimens.names.get(row));
-                    format!("{name} ({} {})", sized(value, 0.01 * value), known.unit)
+                    let column = columns
+                        .clone()
+                        .find(|c| table.dimension(c).key == known.key)?;
+                    Some(output::whose(table, column, aside.reference.row(), ""))
                 };
-                let readings: Vec<String> = d.set_aside.iter().map(reading).collect();
+                let readings: Vec<String> = d.set_aside.iter().filter_map(reading).collect();
                 format!("{} of {}", known.label, readings.join(", "))
             })
             .collect();

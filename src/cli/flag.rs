@@ -4,7 +4,7 @@ use std::io;
 use std::thread;
 
 use calibriar::cohort::Cohort;
-use calibriar::norm::{Evidence, Settings};
+use calibriar::norm::Settings;
 use calibriar::report::{FLAG_COLUMNS, FlagRow};
 use calibriar::verdict::{Flag, flag};
 use clap::Args;
@@ -32,15 +32,9 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.question.judge.settings()?;
-    let format = arguments.question.format.choose();
-    let source = arguments.question.source.open(format != Format::Csv)?;
+    let (settings, format, source) = arguments.question.open()?;
     let cohort = arguments.question.judge.cohort(&source)?;
-    let borrowing = arguments
-        .question
-        .judge
-        .borrowing(&source.table.catalogue)?;
-    let evidence = Evidence::gather(&cohort, &borrowing);
+    let evidence = arguments.question.judge.evidence(&cohort)?;
     let flags = flag(&evidence, &settings);
     // Its room is needed for the text.
     drop(evidence);

@@ -2,7 +2,7 @@
 
 use calibriar::catalogue::{Kind, nearest};
 use calibriar::cohort::Cohort;
-use calibriar::norm::{Evidence, Norm, Settings, norms};
+use calibriar::norm::{Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
 use calibriar::source::{Provenance, Source};
 use calibriar::table::Column;
@@ -27,20 +27,14 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.question.judge.settings()?;
-    let format = arguments.question.format.choose();
-    let source = arguments.question.source.open(format != Format::Csv)?;
+    let (settings, format, source) = arguments.question.open()?;
     let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,
         arguments.pattern.as_deref(),
         arguments.maker.as_deref(),
     )?;
-    let borrowing = arguments
-        .question
-        .judge
-        .borrowing(&source.table.catalogue)?;
-    let evidence = Evidence::gather(&cohort, &borrowing);
+    let evidence = arguments.question.judge.evidence(&cohort)?;
     let norms = norms(&evidence, &groups, &settings)?;
     arguments.question.source.write_set_aside(&source)?;
     match format {
@@ -223,16 +217,9 @@ fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
         .basis
         .set_aside
         .iter()
-        .map(|aside| {
-            let row = aside.reference.row();
-            let value = column.map_or(f64::NAN, |c| c.values[row]);
-            format!(
-                "{} ({} {}, p {})",
-                output::shown(table.specimens.names.get(row)),
-                sized(value, 0.01 * value),
-                dimension.unit,
-                probability(aside.p)
-            )
+        .filter_map(|aside| {
+            let p = format!(", p {}", probability(aside.p));
+            Some(output::whose(table, column?, aside.reference.row(), &p))
         })
         .collect();
     if !aside.is_empty() {
@@ -264,11 +251,7 @@ pub(super) fn not_credible(cohort: &Cohort<'_>, group: usize, but: Option<&str>)
         let mut names: Vec<String> = rows
             .iter()
             .take(5)
-            .map(|&row| {
-                let value = column.values[row];
-                let name = output::shown(table.specimens.names.get(row));
-                format!("{name} ({} {})", sized(value, 0.01 * value), dimension.unit)
-            })
+            .map(|&row| output::whose(table, column, row, ""))
             .collect();
         if rows.len() > names.len() {
             names.push(format!("{} more", rows.len() - names.len()));

@@ -3,6 +3,7 @@
 use std::io::{self, IsTerminal as _, Write};
 
 use calibriar::norm::Loan;
+use calibriar::table;
 use calibriar::verdict::Verdict;
 use clap::ValueEnum;
 use comfy_table::{
@@ -255,6 +256,22 @@ pub(super) fn probability(p: f64) -> String {
     } else {
         format!("{p:.4}")
     }
+}
+
+/// Whose reading it is, and what: `HR0013 (5.70 mm)`; `more` is said beside the unit.
+pub(super) fn whose(
+    table: &table::Table,
+    column: &table::Column,
+    row: usize,
+    more: &str,
+) -> String {
+    let (name, value) = (table.specimens.names.get(row), column.values[row]);
+    let unit = &table.dimension(column).unit;
+    format!(
+        "{} ({} {unit}{more})",
+        shown(name),
+        sized(value, 0.01 * value)
+    )
 }
 
 /// Where the strength of some norms comes from: `3 pieces of this pattern + 11 degrees of freedom

@@ -1,7 +1,7 @@
 //! `calibriar rates`
 
 use calibriar::cohort::Cohort;
-use calibriar::norm::{Evidence, Settings};
+use calibriar::norm::Settings;
 use calibriar::rates::{FAULTS, PatternRates, Plan, Rate, rates};
 use calibriar::report::{RATE_COLUMNS, RateRow};
 use clap::Args;
@@ -39,20 +39,14 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.question.judge.settings()?;
-    let format = arguments.question.format.choose();
-    let source = arguments.question.source.open(format != Format::Csv)?;
+    let (settings, format, source) = arguments.question.open()?;
     let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,
         arguments.pattern.as_deref(),
         arguments.maker.as_deref(),
     )?;
-    let borrowing = arguments
-        .question
-        .judge
-        .borrowing(&source.table.catalogue)?;
-    let evidence = Evidence::gather(&cohort, &borrowing);
+    let evidence = arguments.question.judge.evidence(&cohort)?;
     let plan = Plan {
         worlds: arguments.worlds as usize,
         seed: arguments.seed,

@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::{Catalogue, Kind, Standing, nearest};
 use calibriar::cohort::{Choice, Cohort, Selection};
-use calibriar::norm::{Borrowing, Settings};
+use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, is_table, open};
 use calibriar::table::{Options, SetAside};
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
 
 use super::norms::hint;
-use super::output::{FormatArgument, shown};
+use super::output::{Format, FormatArgument, shown};
 use super::{CliError, remark};
 
 /// How to read a table.
@@ -281,8 +281,14 @@ impl JudgeArguments {
         Ok(Settings::new(self.coverage, self.confidence, self.alpha)?)
     }
 
+    /// The evidence of a cohort, with spreads borrowed as asked.
+    pub(super) fn evidence<'t>(&self, cohort: &'t Cohort<'t>) -> Result<Evidence<'t>, CliError> {
+        let borrowing = self.borrowing(&cohort.table().catalogue)?;
+        Ok(Evidence::gather(cohort, &borrowing))
+    }
+
     /// From whom spreads are borrowed.
-    pub(super) fn borrowing(&self, catalogue: &Catalogue) -> Result<Borrowing, CliError> {
+    fn borrowing(&self, catalogue: &Catalogue) -> Result<Borrowing, CliError> {
         let mut borrowing = Borrowing {
             nothing: self.no_borrowing,
             ..Borrowing::default()
@@ -374,6 +380,16 @@ pub(super) struct Question {
     pub(super) source: SourceArguments,
     #[command(flatten)]
     pub(super) judge: JudgeArguments,
+}
+
+impl Question {
+    /// Settings, format and the source, opened; its digest only where the format tells it.
+    pub(super) fn open(&self) -> Result<(Settings, Format, Source), CliError> {
+        let settings = self.judge.settings()?;
+        let format = self.format.choose();
+        let source = self.source.open(format != Format::Csv)?;
+        Ok((settings, format, source))
+    }
 }
 
 /// A pattern and its maker, for a heading.

@@ -6,8 +6,8 @@ use calibriar::catalogue::{Catalogue, Kind};
 use calibriar::cohort::{Cohort, Reference, from_scale};
 use calibriar::norm::{Settings, deviation_in_unit};
 use calibriar::source::Provenance;
-use calibriar::stats::{Prior, holm};
-use calibriar::verdict::{DerivedSteps, DimensionWorking, Joint, Steps, Working};
+use calibriar::stats::{Prior, holm, noticing};
+use calibriar::verdict::{DimensionWorking, Joint, Steps, Working};
 
 use super::norms::provenance_line;
 use super::output::{self, shown, wrapped};
@@ -145,7 +145,7 @@ impl Page<'_> {
             ),
         );
         let shapes = joint.shape.iter().map(|s| &s.steps);
-        let all: Vec<(&str, &DerivedSteps)> = std::iter::once("size")
+        let all: Vec<(&str, &Steps)> = std::iter::once("size")
             .chain(labels.iter().copied())
             .zip(std::iter::once(&joint.size_steps).chain(shapes))
             .collect();
@@ -157,14 +157,14 @@ impl Page<'_> {
         let mut table =
             output::table(&["of", ">n", ">d0", ">s0^2", ">Q", ">mean r", ">nu", ">s^2"]);
         for (name, of) in &all {
-            let mut cells = vec![(*name).to_owned(), of.n.to_string()];
+            let mut cells = vec![(*name).to_owned(), of.norm.n().to_string()];
             let numbers = [
                 of.prior.df,
                 of.prior.variance,
-                of.q,
-                of.mean_r,
-                of.df,
-                of.s2,
+                of.norm.sums().q,
+                of.norm.sums().mean_r,
+                of.norm.df(),
+                of.norm.variance_within(),
             ];
             cells.extend(numbers.map(number));
             output::add_row(&mut table, cells);
@@ -182,7 +182,8 @@ impl Page<'_> {
         for ((name, of), adjusted) in all.iter().zip(std::iter::once(None).chain(adjusted)) {
             let mut cells = vec![(*name).to_owned()];
             let at = &of.standpoint;
-            cells.extend([of.own.x, of.centre, of.h0, of.r_new, at.t, at.p].map(number));
+            let (m, h0, r) = (of.norm.centre(), of.norm.h0(), of.norm.r_new(of.own.u));
+            cells.extend([of.own.x, m, h0, r, at.t, at.p].map(number));
             cells.push(adjusted.map_or("-".to_owned(), number));
             cells.push(number(at.z));
             output::add_row(&mut table, cells);
@@ -326,7 +327,8 @@ impl Page<'_> {
 
     fn steps(&self, text: &mut String, working: &DimensionWorking, steps: &Steps) {
         let known = self.catalogue.at(working.check.dimension);
-        let sums = &steps.sums;
+        let norm = &steps.norm;
+        let sums = steps.norm.sums();
         let undated = sums.periods.iter().filter(|p| p.period.is_none()).count();
         for period in &sums.periods {
             let Some(label) = period.period else { continue };
@@ -360,11 +362,11 @@ impl Page<'_> {
             ),
         );
         self.spread(text, working, steps);
-        let expected = match &steps.own_period {
+        let expected = match steps.own_period() {
             None => format!(
                 "of a new period, m = mu = {}, h0 = 1 + lambda + V = {}",
-                number(steps.centre),
-                number(steps.h0)
+                number(norm.centre()),
+                number(norm.h0())
             ),
             Some(period) => format!(
                 "of {}, B = lambda / (lambda + 1/S) = {}; m = mu + B (mean - mu) = {}; h0 = 1 + \
@@ -373,8 +375,8 @@ impl Page<'_> {
                     .period
                     .map_or(String::new(), |label| shown(self.cohort.period_name(label))),
                 number(sums.lambda / (sums.lambda + 1.0 / period.weight)),
-                number(steps.centre),
-                number(steps.h0)
+                number(norm.centre()),
+                number(norm.h0())
             ),
         };
         step(text, "expected", &expected);
@@ -389,9 +391,9 @@ impl Page<'_> {
             "this reading",
             &format!(
                 "W = s^2 (h0 + {beyond}) = {} x ({} + {}) = {}; T = (x - m) / sqrt W = {}",
-                number(steps.s2),
-                number(steps.h0),
-                number(steps.r_new),
+                number(norm.variance_within()),
+                number(norm.h0()),
+                number(norm.r_new(steps.own.u)),
                 number(at.variance),
                 number(at.t)
             ),
@@ -407,64 +409,68 @@ impl Page<'_> {
         );
         let root = at.variance.sqrt();
         let back = |x: f64| number(from_scale(known.kind, x));
-        let half = steps.t_coverage * root;
+        let half = norm.half_width(at.variance, self.settings.coverage());
         step(
             text,
             "typical range",
             &format!(
                 "m ± t(nu, {}) sqrt W = m ± {} x {}: {} to {} {}",
                 1.0 - (1.0 - self.settings.coverage()) / 2.0,
-                number(steps.t_coverage),
+                number(half / root),
                 number(root),
-                back(steps.centre - half),
-                back(steps.centre + half),
+                back(norm.centre() - half),
+                back(norm.centre() + half),
                 known.unit
             ),
         );
-        let least = (steps.t_level + steps.t_power) * root;
+        let (level, power) = noticing(norm.df());
+        let known_level = noticing(f64::INFINITY);
+        let least = norm.least_noticeable(at.variance);
         step(
             text,
             "least noticeable",
             &format!(
                 "(t(nu, 0.975) + t(nu, 0.80)) sqrt W = ({} + {}) x {} = {}, in {} {}; sharpness {} s \
                  sqrt({}) / that = {}",
-                number(steps.t_level),
-                number(steps.t_power),
+                number(level),
+                number(power),
                 number(root),
                 number(least),
                 known.unit,
-                number(deviation_in_unit(known.kind, steps.centre, least)),
-                number(steps.z_both),
-                number(steps.h_ideal),
-                number(steps.z_both * (steps.s2 * steps.h_ideal).sqrt() / least)
+                number(deviation_in_unit(known.kind, norm.centre(), least)),
+                number(known_level.0 + known_level.1),
+                number(norm.h_ideal()),
+                number(norm.sharpness(steps.own.u))
             ),
         );
     }
 
     fn spread(&self, text: &mut String, working: &DimensionWorking, steps: &Steps) {
-        let sums = &steps.sums;
+        let norm = &steps.norm;
+        let sums = steps.norm.sums();
         let own = (sums.n - 1) as f64;
+        let share = (1.0 + sums.mean_r).powi(-2);
         let what = if working.prior.df == 0.0 {
             format!(
                 "nu = n - 1 = {}; s^2 = max(Q / nu, mean u_x^2) = max({}, {}) = {}",
-                number(steps.df),
+                number(norm.df()),
                 number(sums.q / own),
                 number(sums.mean_u2),
-                number(steps.s2)
+                number(norm.variance_within())
             )
         } else if working.prior.df.is_infinite() {
-            format!("s^2 = s0^2 = {}", number(steps.s2))
+            format!("s^2 = s0^2 = {}", number(norm.variance_within()))
         } else {
             format!(
                 "mean r = {}, so of Q counts w = 1 / (1 + mean r)^2 = {}; nu = d0 + w (n - 1) = {} + \
                  {} x {} = {}; s^2 = (d0 s0^2 + w Q) / nu = {}",
                 number(sums.mean_r),
-                number(steps.share),
+                number(share),
                 number(working.prior.df),
-                number(steps.share),
+                number(share),
                 own,
-                number(steps.df),
-                number(steps.s2)
+                number(norm.df()),
+                number(norm.variance_within())
             )
         };
         step(text, "spread", &what);

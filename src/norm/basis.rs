@@ -2,30 +2,43 @@
 //! spread beforehand.
 
 use super::evidence::Evidence;
-use super::lenders::Loan;
+use super::lenders::{Loan, Loans};
 use crate::cohort::Reference;
 use crate::stats::{PeriodShare, Predictive, Prior, median, screen};
 
 /// What is known before a pattern's own references speak.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Beforehand {
+#[derive(Debug)]
+pub struct Beforehand<'a> {
+    evidence: &'a Evidence<'a>,
     /// How much of the spread lies between periods.
     pub share: PeriodShare,
-    /// What the maker's other patterns lend, by column.
-    pub loans: Vec<Option<Loan>>,
+    loans: Loans<'a>,
 }
 
-impl Beforehand {
+impl<'a> Beforehand<'a> {
     /// What is known for a piece of that group whose own rows must not speak.
-    pub fn new(evidence: &Evidence<'_>, group: usize, own_rows: &[usize]) -> Beforehand {
+    pub fn new(evidence: &'a Evidence<'a>, group: usize, own_rows: &[usize]) -> Beforehand<'a> {
         let share = evidence.period_share(group, own_rows);
-        let loans = evidence.loans(group, share.lambda(), own_rows);
-        Beforehand { share, loans }
+        Beforehand {
+            evidence,
+            share,
+            loans: evidence.loans(group, share.lambda(), own_rows),
+        }
+    }
+
+    /// What the maker's other patterns lend to a column. Who knows the spread for certain borrows
+    /// none.
+    pub fn loan(&self, column: usize) -> Option<Loan> {
+        match self.evidence.stated(column) {
+            Some(_) => None,
+            None => self.loans.of(column),
+        }
     }
 
     /// The prior of one column.
-    pub fn prior(&self, evidence: &Evidence<'_>, column: usize) -> Prior {
-        evidence.prior(column, self.loans[column], self.share.lambda())
+    pub fn prior(&self, column: usize) -> Prior {
+        let loan = self.loan(column).map(|loan| loan.spread);
+        self.evidence.prior(column, loan, self.share.lambda())
     }
 }
 
@@ -60,38 +73,26 @@ pub struct SetAside {
 impl Basis {
     /// Screens the references and lets those that stay speak.
     pub fn new(references: Vec<Reference>, prior: Prior) -> Basis {
-        let mut basis = Basis {
-            prior,
-            kept: Vec::new(),
-            set_aside: Vec::new(),
-            disagree: false,
-            predictive: None,
-            next: None,
-        };
-        // Screening by a spread that the references themselves must tell finds too much.
-        if prior.df == 0.0 {
-            basis.predictive = Predictive::new(&references, &prior);
-            basis.kept = references;
-            return basis;
-        }
         let screened = screen(&references, &prior);
-        basis.disagree = screened.disagree;
-        basis.next = screened.next;
-        for aside in &screened.set_aside {
-            basis.set_aside.push(SetAside {
+        let aside = screened.set_aside.iter();
+        let set_aside: Vec<SetAside> = aside
+            .map(|aside| SetAside {
                 reference: references[aside.index],
                 p: aside.p,
                 deviation: aside.deviation,
-            });
+            })
+            .collect();
+        Basis {
+            prior,
+            kept: match set_aside.is_empty() {
+                true => references,
+                false => screened.kept.iter().map(|&i| references[i]).collect(),
+            },
+            set_aside,
+            disagree: screened.disagree,
+            next: screened.next,
+            predictive: screened.predictive(&prior),
         }
-        basis.predictive = screened
-            .sums
-            .and_then(|sums| Predictive::from_sums(sums, &prior));
-        basis.kept = match basis.set_aside.is_empty() {
-            true => references,
-            false => screened.kept.iter().map(|&i| references[i]).collect(),
-        };
-        basis
     }
 
     /// The standard uncertainty of the usual reference on the scale of judgement: their median, so

@@ -1,6 +1,7 @@
 //! What norms and verdicts rest on: the references of every pattern and dimension, and what all
 //! patterns together teach of spread.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use super::borrowing::Borrowing;
@@ -198,46 +199,34 @@ impl<'t> Evidence<'t> {
         said
     }
 
-    /// What the maker's other patterns lend to a group, by column, at a period ratio `lambda`, for a
-    /// piece whose own rows must not speak.
-    pub fn loans(&self, group: usize, lambda: f64, own_rows: &[usize]) -> Vec<Option<Loan>> {
+    /// What the maker's other patterns lend to a group at a period ratio `lambda`, for a piece whose
+    /// own rows must not speak; stated spreads are not heeded.
+    pub(super) fn loans(&self, group: usize, lambda: f64, own_rows: &[usize]) -> Loans<'_> {
         let cohort = self.cohort;
         let lends = |&row: &usize| cohort.is_chosen(row) && cohort.group_of(row) != group;
-        let loans = if own_rows.iter().any(lends) && !self.borrowing.nothing {
+        if own_rows.iter().any(lends) && !self.borrowing.nothing {
             // A namesake among the other patterns: they lend without it.
             let lendings = self.lendings_without(own_rows);
-            self.lenders.lend(&lendings, group, lambda)
-        } else {
-            let loans = self.lent(group, lambda);
-            (0..self.stated.len()).map(|c| loans.of(c)).collect()
-        };
-        // Who knows the spread for certain borrows none.
-        let stated = loans.into_iter().zip(&self.stated);
-        stated
-            .map(|(loan, stated)| loan.filter(|_| stated.is_none()))
-            .collect()
+            return Loans::At(Cow::Owned(self.lenders.lend(&lendings, group, lambda)));
+        }
+        self.loans
+            .lend(&self.lenders, &self.lendings, group, lambda)
     }
 
-    /// The same, each to be worked out when it is asked for, stated spreads not heeded.
-    pub(crate) fn lent(&self, group: usize, lambda: f64) -> Loans<'_> {
-        let (lenders, lendings) = (&self.lenders, &self.lendings);
-        self.loans.lend(lenders, lendings, group, lambda)
+    /// What the user states of a column's spread.
+    pub(super) fn stated(&self, column: usize) -> Option<f64> {
+        self.stated[column]
     }
 
     /// What is known of a column's spread before a pattern's own references speak.
-    pub fn prior(&self, column: usize, loan: Option<Loan>, lambda: f64) -> Prior {
-        match (self.stated[column], loan) {
-            (Some(spread), _) => Prior {
+    pub fn prior(&self, column: usize, lent: Option<BorrowedSpread>, lambda: f64) -> Prior {
+        match self.stated[column] {
+            Some(spread) => Prior {
                 df: f64::INFINITY,
                 variance: spread * spread,
                 lambda,
             },
-            (None, Some(Loan { spread, .. })) => Prior {
-                df: spread.df,
-                variance: spread.s2,
-                lambda,
-            },
-            (None, None) => Prior::none(lambda),
+            None => Prior::lent(lent, lambda),
         }
     }
 

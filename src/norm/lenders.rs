@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use super::borrowing::Borrowing;
 use crate::catalogue::fold;
 use crate::cohort::Cohort;
-use crate::stats::{self, BorrowedSpread, Lending, LendingDimension, Rated};
+use crate::stats::{self, BorrowedSpread, Lending, LendingDimension, Rated, interpolation_weights};
 
 /// Lenders whose squared reading errors are over so many times the squared spread that they tell, tell
 /// none: where all agree to the step that they were read to, every round of the fit makes it smaller.
@@ -214,19 +214,15 @@ impl LoanTable {
             return Loans::At(Cow::Borrowed(at_node(0)));
         }
         let few = lenders.makers[lenders.place[group].0].len() <= FEW;
-        if few || (lambda / self.lambda - 1.0).abs() > self.reach {
+        let beyond = (lambda / self.lambda - 1.0).abs() > self.reach;
+        if few || beyond || !self.is_smooth(&at_node) {
             return Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda)));
         }
-        if !self.is_smooth(&at_node) {
-            return Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda)));
-        }
-        let weights = lagrange(lambda, self.nodes.iter().map(|node| node.0));
+        let weights = interpolation_weights(lambda, self.nodes.iter().map(|node| node.0));
         let nodes = weights.into_iter().enumerate();
         Loans::Between(nodes.map(|(i, weight)| (weight, at_node(i))).collect())
     }
-}
 
-impl LoanTable {
     /// Whether the loans of a group run smoothly from node to node: they do not where readings are so
     /// coarse that a set comes to stand at its floor. The middle is foretold from the others.
     fn is_smooth<'a>(&self, at_node: &impl Fn(usize) -> &'a [Option<Loan>]) -> bool {
@@ -239,7 +235,7 @@ impl LoanTable {
                 both.into_iter().all(|(a, b)| a.is_some() == b.is_some())
             });
         }
-        let weights = lagrange(self.lambda, self.nodes[1..].iter().map(|node| node.0));
+        let weights = interpolation_weights(self.lambda, self.nodes[1..].iter().map(|node| node.0));
         (0..at_node(0).len()).all(|column| {
             let all: Vec<Option<Loan>> = (0..5).map(|n| at_node(n)[column]).collect();
             let Some(middle) = all[0] else {
@@ -293,18 +289,4 @@ impl Loans<'_> {
             },
         })
     }
-}
-
-/// The weights of Lagrange's interpolation at `x` between nodes.
-fn lagrange(x: f64, nodes: impl Iterator<Item = f64> + Clone) -> Vec<f64> {
-    nodes
-        .clone()
-        .enumerate()
-        .map(|(i, own)| {
-            let others = nodes.clone().enumerate().filter(|&(j, _)| j != i);
-            others
-                .map(|(_, other)| (x - other) / (own - other))
-                .product()
-        })
-        .collect()
 }

@@ -23,7 +23,6 @@ pub use borrowing::Borrowing;
 pub use evidence::Evidence;
 pub(crate) use evidence::is_fine;
 pub use lenders::Loan;
-pub(crate) use lenders::Loans;
 pub use settings::{Settings, SettingsError};
 
 use std::collections::HashMap;
@@ -159,7 +158,7 @@ fn norm(
     group: usize,
     column: usize,
     references: Vec<Reference>,
-    known: &Beforehand,
+    known: &Beforehand<'_>,
     factors: &mut ToleranceFactors<'_>,
 ) -> Result<Norm, StatsError> {
     let table = evidence.cohort().table();
@@ -167,7 +166,7 @@ fn norm(
     let dimension = table.dimension(of);
     let values: Vec<f64> = references.iter().map(|r| of.values[r.row()]).collect();
     let described = describe(&values)?;
-    let basis = Basis::new(references, known.prior(evidence, column));
+    let basis = Basis::new(references, known.prior(column));
     let centre = match &basis.predictive {
         Some(predictive) => predictive.centre(),
         // One reference and nothing lent: it is its own centre.
@@ -177,7 +176,7 @@ fn norm(
         group,
         dimension: of.dimension,
         kind: dimension.kind,
-        loan: known.loans[column].filter(|_| basis.prior.df > 0.0),
+        loan: known.loan(column),
         described: Described {
             mean: described.mean,
             sd: described.sd,

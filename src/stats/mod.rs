@@ -5,6 +5,7 @@
 //!
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
+//! - `interpolation`: values between nodes.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
 //! - `borrowed`: the spread that other sets lend, and what the loan is worth.
@@ -21,6 +22,7 @@
 
 mod borrowed;
 mod error;
+mod interpolation;
 mod lending;
 mod location;
 mod misfit;
@@ -38,6 +40,7 @@ pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };
 pub use error::StatsError;
+pub use interpolation::interpolation_weights;
 pub use lending::{Lending, LendingDimension, Loan};
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
@@ -46,7 +49,7 @@ pub use location::{
 pub use misfit::{Misfit, Residuals, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
 pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
-pub use predictive::{Predictive, Prior, Standpoint, references_needed};
+pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use screening::{Screened, SetAsideReference, screen};
 pub use size_shape::{SizeShape, size_and_shape};

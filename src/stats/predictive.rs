@@ -6,6 +6,7 @@
 //!
 //! Everything is on the scale on which differences are judged: plain, or logarithmic for sizes.
 
+use super::borrowed::BorrowedSpread;
 use super::two_level::{Rated, TwoLevel, relative, two_level};
 use super::{normal_upper_quantile, t_two_sided, t_upper_quantile};
 
@@ -36,6 +37,18 @@ impl Prior {
             df: 0.0,
             variance: f64::INFINITY,
             lambda,
+        }
+    }
+
+    /// What other patterns lend, or nothing.
+    pub fn lent(spread: Option<BorrowedSpread>, lambda: f64) -> Prior {
+        match spread {
+            Some(spread) => Prior {
+                df: spread.df,
+                variance: spread.s2,
+                lambda,
+            },
+            None => Prior::none(lambda),
         }
     }
 
@@ -191,7 +204,7 @@ impl Predictive {
 
     /// The spread `s` of good pieces within a period.
     pub fn spread(&self) -> f64 {
-        self.spread.s2.sqrt()
+        self.variance_within().sqrt()
     }
 
     /// The spread between periods, `s √lambda`.
@@ -217,6 +230,16 @@ impl Predictive {
     /// `h0`: the variance of an errorless reading about the centre, in units of `s^2`.
     pub fn h0(&self) -> f64 {
         self.h0
+    }
+
+    /// `h0` of a norm that is known perfectly.
+    pub fn h_ideal(&self) -> f64 {
+        self.h_ideal
+    }
+
+    /// `s^2`, the squared spread within a period.
+    pub fn variance_within(&self) -> f64 {
+        self.spread.s2
     }
 
     /// Relative error variance of a new reading.
@@ -269,8 +292,8 @@ impl Predictive {
     /// The smallest true deviation that is flagged (at 5 %) with probability of about 80 %, for
     /// a reading of variance `variance`.
     pub fn least_noticeable(&self, variance: f64) -> f64 {
-        let nu = self.spread.nu;
-        (t_upper_quantile(LEVEL / 2.0, nu) + t_upper_quantile(1.0 - POWER, nu)) * variance.sqrt()
+        let (level, power) = noticing(self.spread.nu);
+        (level + power) * variance.sqrt()
     }
 
     /// How sharp the norm is for such a reading: 1 = as sharp as if centre and spread were known.
@@ -297,12 +320,26 @@ impl Predictive {
     }
 }
 
+/// How many roots of its variance a deviation must be long to be noticed: to stand at the limit of the
+/// level, and beyond it with the power. With `nu` infinite, of a norm that is known perfectly.
+pub fn noticing(nu: f64) -> (f64, f64) {
+    if nu.is_infinite() {
+        return (
+            normal_upper_quantile(LEVEL / 2.0),
+            normal_upper_quantile(1.0 - POWER),
+        );
+    }
+    (
+        t_upper_quantile(LEVEL / 2.0, nu),
+        t_upper_quantile(1.0 - POWER, nu),
+    )
+}
+
 /// Sharpness of a predictive t with `nu` degrees of freedom and relative variance `h`, compared
 /// with one that is known perfectly and has `h_ideal`.
 fn sharpness(nu: f64, h: f64, h_ideal: f64) -> f64 {
-    let ideal = normal_upper_quantile(LEVEL / 2.0) + normal_upper_quantile(1.0 - POWER);
-    let real = t_upper_quantile(LEVEL / 2.0, nu) + t_upper_quantile(1.0 - POWER, nu);
-    ideal * h_ideal.sqrt() / (real * h.sqrt())
+    let ((a, b), (level, power)) = (noticing(f64::INFINITY), noticing(nu));
+    (a + b) * h_ideal.sqrt() / ((level + power) * h.sqrt())
 }
 
 /// How many more references make a norm sharp where the `n` there are yield none: no reference, or

@@ -12,7 +12,7 @@
 
 use std::borrow::Cow;
 
-use super::predictive::{Prior, Spread};
+use super::predictive::{Predictive, Prior, Spread};
 use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
 use super::{normal_upper_quantile, t_two_sided};
 
@@ -46,8 +46,23 @@ pub struct SetAsideReference {
     pub deviation: f64,
 }
 
-/// Screens references by a prior spread.
+impl Screened {
+    /// What those that stay say of the next undated piece; `prior` is the one they were screened by.
+    pub fn predictive(self, prior: &Prior) -> Option<Predictive> {
+        Predictive::from_sums(self.sums?, prior)
+    }
+}
+
+/// Screens references by a prior spread. Without one all stay: screening by a spread that the
+/// references themselves must tell finds too much.
 pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened {
+    if prior.df == 0.0 {
+        return Screened {
+            kept: (0..readings.len()).collect(),
+            sums: two_level(readings, prior.lambda, prior.variance),
+            ..Screened::default()
+        };
+    }
     let most = readings.len().saturating_sub(1) / 2;
     let mut kept: Vec<usize> = (0..readings.len()).collect();
     let mut left = Cow::Borrowed(readings);

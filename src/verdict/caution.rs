@@ -78,7 +78,7 @@ impl Caution {
     /// Whether the value is one that no real pipe has.
     pub(super) fn of_credibility(dimension: &Dimension, value: f64) -> Option<Caution> {
         let (low, high) = dimension.credible?;
-        (value < low || value > high).then(|| Caution::NotCredible {
+        (!dimension.is_credible(value)).then(|| Caution::NotCredible {
             credible: (low, high),
             unit: dimension.unit.clone(),
         })

@@ -230,19 +230,19 @@ impl<'a> Piece<'a> {
     }
 
     /// The references of a column, screened, the piece left out.
-    pub(super) fn basis(&self, known: Option<&Beforehand>, column: &Column) -> Basis {
+    pub(super) fn basis(&self, known: Option<&Beforehand<'_>>, column: &Column) -> Basis {
         let found = self.position(column).zip(self.group).zip(known);
         let Some(((position, group), known)) = found else {
             return Basis::new(Vec::new(), Prior::none(0.0));
         };
         let references = self.evidence.references(position, group, &self.own);
-        Basis::new(references, known.prior(self.evidence, position))
+        Basis::new(references, known.prior(position))
     }
 
     /// One dimension, but for what depends on the others.
     fn dimension(
         &self,
-        known: Option<&Beforehand>,
+        known: Option<&Beforehand<'_>>,
         settings: &Settings,
         column: &Column,
     ) -> DimensionCheck {
@@ -259,8 +259,7 @@ impl<'a> Piece<'a> {
             disagree: basis.disagree,
             loan: known
                 .zip(self.position(column))
-                .and_then(|(k, at)| k.loans[at])
-                .filter(|_| basis.prior.df > 0.0),
+                .and_then(|(known, at)| known.loan(at)),
             verdict: Verdict::Undecided,
             judged: None,
             more_references: references_needed(

@@ -13,10 +13,10 @@ use super::Verdict;
 use super::check::Piece;
 use crate::catalogue::Kind;
 use crate::cohort::{Reference, from_scale};
-use crate::norm::{Band, Basis, Beforehand, Evidence, Loans, Settings};
+use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::parallel;
 use crate::stats::{
-    Predictive, Prior, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_upper_quantile,
+    Predictive, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_upper_quantile,
 };
 use crate::table::Uncertainty;
 
@@ -166,7 +166,7 @@ impl<'a> Glance<'a> {
             let bases: Vec<Basis> = (0..columns)
                 .map(|column| {
                     let references = evidence.references(column, group, &[]);
-                    Basis::new(references, known.prior(evidence, column))
+                    Basis::new(references, known.prior(column))
                 })
                 .collect();
             let judged = bases.iter().filter(|b| b.predictive.is_some()).count();
@@ -296,24 +296,6 @@ impl<'a> Glance<'a> {
     }
 }
 
-/// A [`Beforehand`] that works out only the loans that are asked for.
-struct Known<'a> {
-    lambda: f64,
-    loans: Loans<'a>,
-}
-
-impl<'a> Known<'a> {
-    fn new(evidence: &'a Evidence<'_>, group: usize, own_rows: &[usize]) -> Known<'a> {
-        let lambda = evidence.period_share(group, own_rows).lambda();
-        let loans = evidence.lent(group, lambda);
-        Known { lambda, loans }
-    }
-
-    fn prior(&self, evidence: &Evidence<'_>, column: usize) -> Prior {
-        evidence.prior(column, self.loans.of(column), self.lambda)
-    }
-}
-
 /// The pieces of one pattern on their way to exact judgement.
 struct Pattern<'a> {
     glance: &'a Glance<'a>,
@@ -346,7 +328,7 @@ impl<'a> Pattern<'a> {
         let (doubtful, usual) = self.doubtful(suspect);
         let piece = Piece::of_cohort(evidence, row);
         let known = (cohort.is_chosen(row) && !doubtful.is_empty())
-            .then(|| Known::new(evidence, self.group, &piece.own));
+            .then(|| Beforehand::new(evidence, self.group, &piece.own));
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
         for &position in doubtful.iter() {
@@ -384,7 +366,7 @@ impl<'a> Pattern<'a> {
     }
 
     /// What a column's references say without those of one piece.
-    fn without(&self, row: usize, column: usize, known: &Known<'_>) -> Basis {
+    fn without(&self, row: usize, column: usize, known: &Beforehand<'_>) -> Basis {
         let evidence = self.glance.evidence;
         let all =
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
@@ -392,7 +374,7 @@ impl<'a> Pattern<'a> {
             Some(own) => [&all[..own], &all[own + 1..]].concat(),
             None => all.clone(),
         };
-        Basis::new(others, known.prior(evidence, column))
+        Basis::new(others, known.prior(column))
     }
 
     fn standard(&self) -> &Standard {

@@ -5,18 +5,15 @@
 //! predictive t. Size borrows in the family of the other dimensions; shapes are a family of their
 //! own.
 
-use std::borrow::Cow;
-
-use super::Verdict;
 use super::check::Piece;
+use super::{Steps, Verdict};
 use crate::catalogue::Kind;
 use crate::cohort::{Cohort, Reference, on_scale};
 use crate::norm::{Beforehand, Evidence, Settings, is_fine};
 use crate::stats::{
-    BorrowedSpread, Predictive, Prior, Rated, Residuals, SizeShape, Standpoint,
-    borrowed_from_readings, holm, misfit, screen, size_and_shape,
+    Prior, Rated, Residuals, SizeShape, borrowed_from_readings, holm, misfit, screen,
+    size_and_shape,
 };
-use crate::table::Column;
 
 /// Size, shape and misfit of one piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,7 +23,7 @@ pub struct Joint {
     /// Two-sided probability of a size at least as unusual.
     pub size_p: f64,
     /// The numbers behind it.
-    pub size_steps: DerivedSteps,
+    pub size_steps: Steps,
     /// The label of its size, by itself.
     pub size_verdict: Verdict,
     /// The shape of each of its sizes.
@@ -45,35 +42,8 @@ pub struct Joint {
     pub misfit_df: f64,
 }
 
-/// The numbers behind the verdict on a size or a shape, on the logarithm.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DerivedSteps {
-    /// The piece's own.
-    pub own: Rated,
-    /// References that speak.
-    pub n: usize,
-    /// What is known of the spread beforehand.
-    pub prior: Prior,
-    /// Q and the mean of r of the references.
-    pub q: f64,
-    /// See `q`.
-    pub mean_r: f64,
-    /// `nu`.
-    pub df: f64,
-    /// `s^2`.
-    pub s2: f64,
-    /// `m`.
-    pub centre: f64,
-    /// `h0`.
-    pub h0: f64,
-    /// The own error variance relative to the spread.
-    pub r_new: f64,
-    /// Deviation, `W`, `T`, p and z.
-    pub standpoint: Standpoint,
-}
-
 /// What one dimension has besides the piece's size.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Shape {
     /// Index of the dimension in the catalogue of the piece's table.
     pub dimension: usize,
@@ -86,7 +56,7 @@ pub struct Shape {
     /// The label.
     pub verdict: Verdict,
     /// The numbers behind it.
-    pub steps: DerivedSteps,
+    pub steps: Steps,
 }
 
 /// One piece's sizes taken apart: readings of its size and of each shape.
@@ -128,9 +98,10 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
     let columns = piece.table.columns.iter().enumerate();
     let mut sizes: Vec<(usize, usize)> = columns
         .filter(|(_, c)| piece.table.dimension(c).kind == Kind::Ratio)
+        // A slip says nothing of size or shape.
         .filter(|(_, c)| {
-            c.value(piece.row)
-                .is_some_and(|value| is_credible(piece, c, value))
+            let credible = |value| piece.table.dimension(c).is_credible(value);
+            c.value(piece.row).is_some_and(credible)
         })
         .filter_map(|(at, c)| Some((at, piece.position(c)?)))
         .filter(|&(_, position)| rows.iter().any(|&row| speaks(row, position)))
@@ -160,12 +131,6 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
         sizes.remove(rarest);
     }
     best
-}
-
-/// A slip says nothing of size or shape.
-fn is_credible(piece: &Piece<'_>, column: &Column, value: f64) -> bool {
-    let range = piece.table.dimension(column).credible;
-    range.is_none_or(|(low, high)| (low..=high).contains(&value))
 }
 
 fn others(cohort: &Cohort<'_>, group: usize, own: &[usize]) -> Vec<usize> {
@@ -203,50 +168,27 @@ fn taken_apart(
 
 /// A derived dimension judged, and whether silence about it means something.
 struct Judged {
-    steps: DerivedSteps,
+    steps: Steps,
     tells: bool,
 }
 
-fn judge(references: &[Rated], prior: &Prior, own: Rated) -> Option<Judged> {
-    let screened = (prior.df > 0.0).then(|| screen(references, prior));
-    let (kept, disagree) = match &screened {
-        Some(s) => (s.kept.iter().map(|&i| references[i]).collect(), s.disagree),
-        None => (Cow::Borrowed(references), false),
-    };
-    let predictive = Predictive::new(&kept, prior)?.dated(own.period);
-    let at = predictive.judge(own.x, own.u);
+fn judge(references: &[Rated], prior: Prior, own: Rated) -> Option<Judged> {
+    let screened = screen(references, &prior);
+    let disagree = screened.disagree;
+    let steps = Steps::new(screened.predictive(&prior)?, prior, own);
     Some(Judged {
-        steps: DerivedSteps {
-            own,
-            n: predictive.n(),
-            q: predictive.sums().q,
-            mean_r: predictive.sums().mean_r,
-            h0: predictive.h0(),
-            r_new: predictive.r_new(own.u),
-            prior: *prior,
-            df: predictive.df(),
-            s2: predictive.spread().powi(2),
-            centre: predictive.centre(),
-            standpoint: at,
-        },
-        tells: predictive.is_sharp(own.u) && !disagree,
+        tells: steps.norm.is_sharp(own.u) && !disagree,
+        steps,
     })
-}
-
-fn prior(spread: Option<BorrowedSpread>, lambda: f64) -> Prior {
-    match spread {
-        Some(spread) => Prior {
-            df: spread.df,
-            variance: spread.s2,
-            lambda,
-        },
-        None => Prior::none(lambda),
-    }
 }
 
 /// Judges size and shape; `None` where piece and references share fewer than two sizes, or where
 /// nothing can be said.
-pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) -> Option<Joint> {
+pub(super) fn joint(
+    piece: &Piece<'_>,
+    known: &Beforehand<'_>,
+    settings: &Settings,
+) -> Option<Joint> {
     let (evidence, group) = (piece.evidence, piece.group?);
     let sizes = shared_sizes(piece, group);
     let lambda = known.share.lambda();
@@ -280,7 +222,7 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
     let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, &|a| a.size)).collect();
     let sets: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
     let spread = evidence.lend_beside(group, lambda, &sets, &piece.own);
-    let size = judge(&all(&|a| a.size), &prior(spread, lambda), own.size)?;
+    let size = judge(&all(&|a| a.size), Prior::lent(spread, lambda), own.size)?;
 
     let sets: Vec<Vec<Vec<Rated>>> = (0..sizes.len())
         .map(|d| lent.iter().map(|of| fine(of, &|a| a.shapes[d])).collect())
@@ -292,10 +234,10 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
     let priors: Vec<Prior> = borrowed_from_readings(&sets, lambda)
         .dimensions
         .into_iter()
-        .map(|spread| prior(spread, lambda))
+        .map(|spread| Prior::lent(spread, lambda))
         .collect();
     let judged: Option<Vec<Judged>> = (0..sizes.len())
-        .map(|d| judge(&all(&|a| a.shapes[d]), &priors[d], own.shapes[d]))
+        .map(|d| judge(&all(&|a| a.shapes[d]), priors[d], own.shapes[d]))
         .collect();
     let judged = judged?;
     let adjusted = holm(
@@ -324,7 +266,7 @@ pub(super) fn joint(piece: &Piece<'_>, known: &Beforehand, settings: &Settings) 
             p,
             p_adjusted: adjusted[d],
             verdict: Verdict::of_dimension(p, adjusted[d], alpha, *tells),
-            steps: *steps,
+            steps: steps.clone(),
         }
     };
     let (size_score, size_p) = (size.steps.standpoint.z, size.steps.standpoint.p);

@@ -22,7 +22,7 @@ mod working;
 pub use caution::Caution;
 pub use check::{Check, DimensionCheck, Judged, check, check_against};
 pub use flag::{Flag, flag};
-pub use joint::{DerivedSteps, Joint, Shape};
+pub use joint::{Joint, Shape};
 pub use label::Verdict;
 pub use working::{
     DimensionWorking, Lender, Steps, WeighedReference, Working, working, working_against,

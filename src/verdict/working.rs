@@ -5,10 +5,7 @@ use super::check::Piece;
 use super::{Check, DimensionCheck};
 use crate::cohort::Reference;
 use crate::norm::{Beforehand, Evidence, Loan, SetAside, Settings};
-use crate::stats::{
-    PeriodShare, PeriodSums, Prior, Rated, Standpoint, TwoLevel, normal_upper_quantile,
-    t_upper_quantile, two_level,
-};
+use crate::stats::{PeriodShare, PeriodSums, Predictive, Prior, Rated, Standpoint, two_level};
 use crate::table::Table;
 
 /// The working of the verdict on one piece.
@@ -68,36 +65,34 @@ pub struct WeighedReference {
 }
 
 /// From the sums to the p. All on the scale of judgement.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Steps {
-    /// The two-level sums.
-    pub sums: TwoLevel,
-    /// The period of the piece among them, where it has references.
-    pub own_period: Option<PeriodSums>,
-    /// How much of Q is spread of pieces: `1 / (1 + mean r)^2`.
-    pub share: f64,
-    /// `nu`.
-    pub df: f64,
-    /// `s^2`.
-    pub s2: f64,
-    /// `m`.
-    pub centre: f64,
-    /// `h0`.
-    pub h0: f64,
-    /// The reading's own error variance relative to the spread.
-    pub r_new: f64,
+    /// The piece's reading.
+    pub own: Rated,
+    /// What is known of the spread beforehand.
+    pub prior: Prior,
+    /// The norm that it is judged by: that of its period, where this has references.
+    pub norm: Predictive,
     /// Deviation, `W`, `T`, p and z.
     pub standpoint: Standpoint,
-    /// The t that the typical range reaches to.
-    pub t_coverage: f64,
-    /// t of 0.975 and of 0.80, for the least noticeable deviation.
-    pub t_level: f64,
-    /// See `t_level`.
-    pub t_power: f64,
-    /// `1.96 + 0.84`: what these are for a norm that is known perfectly.
-    pub z_both: f64,
-    /// `h` of a norm that is known perfectly.
-    pub h_ideal: f64,
+}
+
+impl Steps {
+    /// Judges a reading by an undated norm.
+    pub(super) fn new(undated: Predictive, prior: Prior, own: Rated) -> Steps {
+        let norm = undated.dated(own.period);
+        Steps {
+            standpoint: norm.judge(own.x, own.u),
+            own,
+            prior,
+            norm,
+        }
+    }
+
+    /// The sums of the piece's period, where it has references.
+    pub fn own_period(&self) -> Option<&PeriodSums> {
+        self.norm.sums().period(self.own.period)
+    }
 }
 
 /// The working of the verdict on a piece of the cohort's own table.
@@ -130,18 +125,13 @@ impl Piece<'_> {
             dimensions: check
                 .dimensions
                 .iter()
-                .map(|of| self.work_out(of, known.as_ref(), settings))
+                .map(|of| self.work_out(of, known.as_ref()))
                 .collect(),
             check,
         }
     }
 
-    fn work_out(
-        &self,
-        check: &DimensionCheck,
-        known: Option<&Beforehand>,
-        settings: &Settings,
-    ) -> DimensionWorking {
+    fn work_out(&self, check: &DimensionCheck, known: Option<&Beforehand<'_>>) -> DimensionWorking {
         let columns = &self.table.columns;
         // A dimension of a check is one of the piece's columns.
         let column = columns.iter().find(|c| c.dimension == check.dimension);
@@ -157,33 +147,9 @@ impl Piece<'_> {
                 weight: 1.0 / (1.0 + r),
             }
         };
-        let steps = basis.predictive.map(|undated| {
-            let sums = undated.sums().clone();
-            let own_period = sums.period(own.period).copied();
-            let norm = undated.dated(own.period);
-            let df = norm.df();
-            let h_ideal = match own_period {
-                Some(_) => 1.0,
-                None => 1.0 + prior.lambda,
-            };
-            let (level, power) = (0.025, 0.2);
-            Steps {
-                own_period,
-                share: (1.0 + sums.mean_r).powi(-2),
-                df,
-                s2: norm.spread().powi(2),
-                centre: norm.centre(),
-                h0: norm.h0(),
-                r_new: norm.r_new(own.u),
-                standpoint: norm.judge(own.x, own.u),
-                t_coverage: t_upper_quantile((1.0 - settings.coverage()) / 2.0, df),
-                t_level: t_upper_quantile(level, df),
-                t_power: t_upper_quantile(power, df),
-                z_both: normal_upper_quantile(level) + normal_upper_quantile(power),
-                h_ideal,
-                sums,
-            }
-        });
+        let steps = basis
+            .predictive
+            .map(|undated| Steps::new(undated, prior, own));
         let position = self.position(column);
         let lenders = match (position, self.group, check.loan) {
             (Some(position), Some(group), Some(loan)) => self

@@ -1,5 +1,6 @@
 //! What the outside checks share.
 
+pub(crate) mod draw;
 pub(crate) mod tables;
 
 /// `got` within `tol` of `want`, relatively; a `want` of 0 must be met exactly.

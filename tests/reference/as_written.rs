@@ -18,9 +18,8 @@ use calibriar::stats::{
 };
 use calibriar::table::{Column, Table};
 use calibriar::verdict::{Check, Verdict, check, check_against, flag, working};
-use rand_xoshiro::Xoshiro256PlusPlus;
-use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
+use crate::common::draw::Draw;
 use crate::common::tables::table;
 use crate::common::{assert_rel_at, relative_error};
 
@@ -33,28 +32,10 @@ fn settings() -> Settings {
     Settings::new(0.95, 0.95, ALPHA).unwrap()
 }
 
-struct Draw(Xoshiro256PlusPlus);
-
-impl Draw {
-    fn uniform(&mut self) -> f64 {
-        (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-
-    /// One time in so many.
-    fn once_in(&mut self, times: f64) -> bool {
-        self.uniform() * times < 1.0
-    }
-}
-
 /// An invented source: makers' patterns of such sizes, three periods, four sizes and an angle. Some
 /// readings are coarse, worn, missing or far off.
 fn invented(makers: &[(&str, &[usize])], seed: u64) -> String {
-    let mut draw = Draw(Xoshiro256PlusPlus::seed_from_u64(seed));
+    let mut draw = Draw::seeded(seed);
     let mut csv = String::from("specimen,maker,pattern,period,a_mm,b_mm,c_mm,d_mm,tilt_deg\n");
     let mut number = 0;
     for (maker, sizes) in makers {
@@ -524,8 +505,8 @@ impl Naive<'_> {
         let size = judged(0, size_prior.unwrap());
         let norm = size.norm.unwrap();
         let at = norm.judge(own[0].x, own[0].u);
-        assert_eq!(joint.size_steps.n, size.n, "{case}");
-        assert_rel_at(case, joint.size_steps.df, norm.df(), CLOSE);
+        assert_eq!(joint.size_steps.norm.n(), size.n, "{case}");
+        assert_rel_at(case, joint.size_steps.norm.df(), norm.df(), CLOSE);
         assert_rel_at(case, joint.size_p, at.p, CLOSE);
         assert_rel_at(case, joint.size_score, at.z, CLOSE);
         let tells = norm.is_sharp(own[0].u) && !size.disagree;
@@ -540,7 +521,7 @@ impl Naive<'_> {
             .collect();
         let adjusted = holm(&at.iter().map(|at| at.p).collect::<Vec<f64>>());
         for (d, got) in joint.shape.iter().enumerate() {
-            assert_eq!(got.steps.n, each[d].n, "{case}");
+            assert_eq!(got.steps.norm.n(), each[d].n, "{case}");
             assert_rel_at(case, got.p, at[d].p, CLOSE);
             assert_rel_at(case, got.p_adjusted, adjusted[d], CLOSE);
             let norm = each[d].norm.as_ref().unwrap();

@@ -3,24 +3,9 @@
 use calibriar::stats::{
     Borrowed, Lending, Loan, Rated, SetVariance, borrowed_from_readings, borrowed_spread, two_level,
 };
-use rand_xoshiro::Xoshiro256PlusPlus;
-use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
+use crate::common::draw::Draw;
 use crate::common::relative_error;
-
-struct Draw(Xoshiro256PlusPlus);
-
-impl Draw {
-    fn uniform(&mut self) -> f64 {
-        (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// By Box and Muller.
-    fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-}
 
 /// Reading errors.
 #[derive(Clone, Copy, Debug)]
@@ -51,7 +36,7 @@ type Sets = Vec<Vec<Vec<Rated>>>;
 
 /// An invented collection, drawn with a spread that differs between patterns with 8 degrees of freedom.
 fn invented(shape: &Shape, seed: u64) -> Sets {
-    let mut draw = Draw(Xoshiro256PlusPlus::seed_from_u64(seed));
+    let mut draw = Draw::seeded(seed);
     let dimension = |d: usize, draw: &mut Draw| {
         let usual = 0.03 * (1.0 + d as f64);
         let pattern = |g: usize, draw: &mut Draw| {
