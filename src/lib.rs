@@ -13,6 +13,7 @@
 //! | `collection` | the store: one SQLite file, append-only (feature `store`) |
 //! | `source` | whatever a path names: collection, data package, CSV, Parquet (feature `store`) |
 //! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
+//! | [`form`] | form of outlines and sections, colours |
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
@@ -69,6 +70,7 @@ pub mod catalogue;
 pub mod cohort;
 #[cfg(feature = "store")]
 pub mod collection;
+pub mod form;
 #[cfg(feature = "frame")]
 pub mod frame;
 pub mod norm;

@@ -3,6 +3,7 @@
 //! | file | holds |
 //! |---|---|
 //! | `dimension` | what can be measured: unit, how, credible range, which way wear moves it |
+//! | `feature` | what can be traced: outlines, sections, colours |
 //! | `names` | one spelling for many: letter case, blanks, dashes, dots and underscores alike |
 //! | `period` | a maker's named spans of years and their standing |
 //! | `made` | when a piece was made: a year or a range of years |
@@ -11,12 +12,14 @@
 //! The dimensions of the trade are data (`dimensions.csv`), not code.
 
 mod dimension;
+mod feature;
 mod made;
 mod names;
 mod period;
 mod state;
 
 pub use dimension::{Catalogue, Dimension, Direction, Kind};
+pub use feature::{Feature, FeatureName, NotAFeature, Surface, TraceKind};
 pub use made::{NotADate, YearRange};
 pub use names::{fold, nearest};
 pub use period::{Period, PeriodError, Periods, Standing};

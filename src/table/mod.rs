@@ -10,6 +10,7 @@
 //! | `period_table` | production periods |
 //! | `doubt` | values that no real pipe has |
 //! | `fault` | what is wrong with a cell, and where |
+//! | `trace` | traces of outlines and sections, colours of spots |
 //! | `text` | many short texts in few allocations |
 //!
 //! Reading gives what is good and every fault; refusing the file or setting the faulty rows aside
@@ -25,6 +26,7 @@ mod long;
 mod period_table;
 mod source_text;
 mod text;
+mod trace;
 mod wide;
 
 use std::io;
@@ -46,6 +48,7 @@ pub(crate) use header::is_skipped;
 pub use source_text::read_bytes;
 use source_text::{Located, SourceText, decimal_mark};
 pub use text::{Coded, Texts};
+pub use trace::{Spot, SpotColour, Trace, TraceReading, White};
 
 use crate::catalogue::{Catalogue, Periods, fold};
 use crate::notation::DecimalMark;

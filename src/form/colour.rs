@@ -1,0 +1,1 @@
+//! Colours: CIELAB, colour differences, colours from photographs.

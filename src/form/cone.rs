@@ -1,0 +1,1 @@
+//! The cone that several walls lie on.

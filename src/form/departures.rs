@@ -1,0 +1,1 @@
+//! Where a trace leaves the straight line that it should keep.

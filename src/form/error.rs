@@ -1,0 +1,33 @@
+//! Why a form cannot be told.
+
+/// Why a form cannot be told from its points.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum FormError {
+    /// Fewer different points than the form needs.
+    #[error("{found} different points; {form} needs at least {needed}")]
+    TooFewPoints {
+        /// The form that was asked for.
+        form: &'static str,
+        /// How many it needs.
+        needed: usize,
+        /// How many there are.
+        found: usize,
+    },
+    /// A coordinate that is no finite number, or too large to reckon with.
+    #[error("a coordinate is not finite or beyond 1e100")]
+    NotFinite,
+    /// All points at one station.
+    #[error("all points lie at one station; a line along the axis cannot be told")]
+    OneStation,
+    /// The points do not tell the form: an arc too short for a radius, walls too alike for a cone.
+    #[error("the points do not tell {form}: {reason} (condition of the fit {condition:.1e})")]
+    IllConditioned {
+        /// The form that was asked for.
+        form: &'static str,
+        /// Why, for a person.
+        reason: &'static str,
+        /// Condition number of the fit.
+        condition: f64,
+    },
+}

@@ -1,0 +1,1 @@
+//! Mean line and envelope of a profile: form without grain.

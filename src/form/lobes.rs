@@ -1,0 +1,1 @@
+//! Undulations of a section: how many sides it has.

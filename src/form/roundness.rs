@@ -1,0 +1,1 @@
+//! Circles through a section: least squares, minimum zone, inscribed and circumscribed.

@@ -1,0 +1,1 @@
+//! Straight lines through an outline: least squares and minimum zone.

@@ -1,0 +1,1 @@
+//! Where a line breaks into two.
