@@ -88,6 +88,12 @@ impl Dimension {
             .is_none_or(|(low, high)| !(value < low || value > high))
     }
 
+    /// Whether it is a form error, such as roundness: a length that is zero on a perfect piece. Form
+    /// errors are positive and skewed, so they are judged as ratios; they are no sizes.
+    pub fn is_form_error(&self) -> bool {
+        self.quantity == Quantity::Length && self.credible.is_some_and(|(low, _)| low == 0.0)
+    }
+
     /// Reads one line of a dimension table, cells in the order of `dimensions.csv`:
     /// key, label, unit, synonyms, how measured, credible low, credible high, wear, tool.
     /// `None` where a cell is missing or its unit or number is none.
@@ -104,7 +110,7 @@ impl Dimension {
             (low, high) => Some((low.parse::<f64>().ok()?, high.parse::<f64>().ok()?)),
         };
         let size = matches!(quantity, Quantity::Length | Quantity::Mass);
-        let may_be_zero = credible.is_some_and(|(low, _)| low <= 0.0);
+        let may_be_negative = credible.is_some_and(|(low, _)| low < 0.0);
         let direction = |text: &str| match text {
             "up" => Some(Some(Direction::Up)),
             "down" => Some(Some(Direction::Down)),
@@ -116,7 +122,7 @@ impl Dimension {
             label: label.to_owned(),
             quantity,
             unit: unit.to_owned(),
-            kind: if size && !may_be_zero {
+            kind: if size && !may_be_negative {
                 Kind::Ratio
             } else {
                 Kind::Interval
@@ -263,8 +269,10 @@ mod tests {
         assert_eq!(key("bill_length_mm"), None);
         assert_eq!(
             catalogue.at(catalogue.find("bowl_roundness").unwrap()).kind,
-            Kind::Interval
+            Kind::Ratio
         );
+        let form_errors = catalogue.all().iter().filter(|d| d.is_form_error());
+        assert_eq!(form_errors.count(), 4);
         assert_eq!(
             catalogue.at(catalogue.find("weight").unwrap()).kind,
             Kind::Ratio

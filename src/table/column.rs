@@ -1,5 +1,6 @@
 //! A table in memory: specimens, and one column of readings a dimension.
 
+use super::fault::FaultKind;
 use super::text::{Coded, Texts};
 use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange};
 use crate::notation::Unit;
@@ -256,4 +257,12 @@ impl ColumnBuilder {
 /// Whether a value of that kind can be judged at all: a size is greater than zero.
 pub(super) fn has_sense(kind: Kind, value: f64) -> bool {
     kind == Kind::Interval || value > 0.0
+}
+
+/// What is wrong with a value that [`has_sense`] refuses.
+pub(super) fn without_sense(dimension: &Dimension) -> FaultKind {
+    match dimension.is_form_error() {
+        true => FaultKind::NoFormError,
+        false => FaultKind::NotPositive,
+    }
 }

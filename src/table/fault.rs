@@ -55,6 +55,11 @@ pub enum FaultKind {
     /// A size that is zero or less.
     #[error("expected a size greater than 0")]
     NotPositive,
+    /// A form error of zero: nothing is perfect, and zero has no place among ratios.
+    #[error(
+        "expected a form error greater than 0; one too small to tell is written as half its limit, such as 0.02 for up to 0.04"
+    )]
+    NoFormError,
     /// No date of making.
     #[error(transparent)]
     NotADate(#[from] NotADate),

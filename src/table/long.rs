@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use super::column::{
     Circumstance, ColumnBuilder, Details, KeptReading, ReadingOfPiece, Specimens, Table, has_sense,
+    without_sense,
 };
 use super::doubt::Doubting;
 use super::fault::FaultKind;
@@ -244,7 +245,7 @@ impl<'a> LongReader<'a> {
             }
         };
         if !has_sense(known.kind, written.value) {
-            bad.push(wrong(value_cell, FaultKind::NotPositive));
+            bad.push(wrong(value_cell, without_sense(known)));
         }
         let state = match written.braces {
             None => state,

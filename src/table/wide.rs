@@ -6,7 +6,9 @@
 use std::collections::HashMap;
 use std::thread;
 
-use super::column::{Column, Details, KeptReading, Specimens, Table, Uncertainty, has_sense};
+use super::column::{
+    Column, Details, KeptReading, Specimens, Table, Uncertainty, has_sense, without_sense,
+};
 use super::doubt::{Doubting, RawDoubt};
 use super::fault::FaultKind;
 use super::header::{DimensionColumn, Known, Target};
@@ -309,7 +311,7 @@ impl RowReader<'_> {
                 let fault = if state == Some(None) {
                     Some(FaultKind::NotAState)
                 } else if !has_sense(context.dimension.kind, written.value) {
-                    Some(FaultKind::NotPositive)
+                    Some(without_sense(context.dimension))
                 } else {
                     None
                 };
@@ -368,7 +370,7 @@ impl RowReader<'_> {
         }
         let quantity = context.cell.quantity;
         let kind = match value.is_finite() {
-            true => FaultKind::NotPositive,
+            true => without_sense(context.dimension),
             false => NotationError::NotFinite { quantity }.into(),
         };
         self.fault(Some(position), &text(), kind);

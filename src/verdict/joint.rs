@@ -97,7 +97,10 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
     };
     let columns = piece.table.columns.iter().enumerate();
     let mut sizes: Vec<(usize, usize)> = columns
-        .filter(|(_, c)| piece.table.dimension(c).kind == Kind::Ratio)
+        .filter(|(_, c)| {
+            let dimension = piece.table.dimension(c);
+            dimension.kind == Kind::Ratio && !dimension.is_form_error()
+        })
         // A slip says nothing of size or shape.
         .filter(|(_, c)| {
             let credible = |value| piece.table.dimension(c).is_credible(value);

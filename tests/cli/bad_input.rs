@@ -269,6 +269,19 @@ fn an_angle_may_be_negative() {
     );
 }
 
+/// Nothing is perfectly straight or round: a form error of zero has no place among ratios.
+#[test]
+fn a_form_error_of_zero_is_refused_with_advice() {
+    refused(
+        "specimen,bowl roundness\nA,0.12\nB,0.00\n",
+        &["row 3, column 2", "`0.00`", "half its limit"],
+    );
+    refused(
+        "specimen,dimension,value\nA,stem top straightness,0\n",
+        &["row 2, column 3", "form error greater than 0"],
+    );
+}
+
 #[test]
 fn rows_too_short_or_too_long() {
     refused(
