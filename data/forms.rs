@@ -11,6 +11,9 @@ use super::{
     Xoshiro256PlusPlus, is_good, is_thin, plain_table, specimen, strings,
 };
 
+pub(super) const TRACES: &str = "sheets/traces.csv";
+pub(super) const COLOURS: &str = "sheets/colours.csv";
+
 const SEED_OF_FORMS: u64 = 1985;
 const SEED_OF_COLOURS: u64 = 1986;
 
@@ -24,7 +27,7 @@ const SMOOTH: &str = "smooth";
 /// Finish, and how many good billiards and apples of it are traced, and have their colour taken.
 const SHARES_OF_FINISH: [(&str, usize, usize); 3] = [
     (SMOOTH, 12, 16),
-    ("sandblasted", 4, 8),
+    ("sandblasted", 4, 7),
     ("rusticated", 3, 5),
 ];
 /// Billiards and apples of the poor period: so many of each.
@@ -1107,13 +1110,13 @@ pub(super) fn tables(pieces: &[Piece], planted: &[Planted], ledger: &Table) -> V
     let (colour_rows, finishes) = colours(&samples, &mut draw);
     vec![
         plain_table(
-            "sheets/traces.csv",
+            TRACES,
             "outlines of bowls and stems and sections of bowls, one row a point",
             columns(&TRACE_COLUMNS),
             trace_rows,
         ),
         plain_table(
-            "sheets/colours.csv",
+            COLOURS,
             "colours of finishes, one row a spot",
             columns(&COLOUR_COLUMNS),
             colour_rows,

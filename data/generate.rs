@@ -1392,10 +1392,11 @@ fn resource(table: &Table) -> Value {
             "missingValues": ["", "-", "?", "n/a", "NA"],
         },
     });
-    // The program's own property: what `--from data` is to read. The faulty sheet has none.
+    // The program's own property: what `--from data` is to read. The faulty sheet has none, nor
+    // have traces and colours, which are not measurements.
     match table.path {
         "periods.csv" => resource["holds"] = json!("periods"),
-        "sheets/broken.csv" => {}
+        "sheets/broken.csv" | forms::TRACES | forms::COLOURS => {}
         path if path.starts_with("sheets/") => resource["holds"] = json!("measurements"),
         _ => {}
     }
