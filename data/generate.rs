@@ -4,8 +4,9 @@
 //!
 //! Read it from the top: the world (tables of constants), the drawing (norms, pieces, faults),
 //! the sheets (what each measurer writes), the truth, the files. Traces and colours are in
-//! `forms.rs`.
+//! `forms.rs` and `finishes.rs`.
 
+mod finishes;
 mod forms;
 
 use std::path::Path;
