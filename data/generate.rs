@@ -3,7 +3,11 @@
 //! CSV file and `datapackage.json` beside this file; the same seed gives the same bytes.
 //!
 //! Read it from the top: the world (tables of constants), the drawing (norms, pieces, faults),
-//! the sheets (what each measurer writes), the truth, the files.
+//! the sheets (what each measurer writes), the truth, the files. Traces and colours are in
+//! `forms.rs` and `finishes.rs`.
+
+mod finishes;
+mod forms;
 
 use std::path::Path;
 use std::{fs, io};
@@ -1389,10 +1393,11 @@ fn resource(table: &Table) -> Value {
             "missingValues": ["", "-", "?", "n/a", "NA"],
         },
     });
-    // The program's own property: what `--from data` is to read. The faulty sheet has none.
+    // The program's own property: what `--from data` is to read. The faulty sheet has none, nor
+    // have traces and colours, which are not measurements.
     match table.path {
         "periods.csv" => resource["holds"] = json!("periods"),
-        "sheets/broken.csv" => {}
+        "sheets/broken.csv" | forms::TRACES | forms::COLOURS => {}
         path if path.starts_with("sheets/") => resource["holds"] = json!("measurements"),
         _ => {}
     }
@@ -1418,9 +1423,11 @@ fn main() -> io::Result<()> {
     let [(_, ledger_n, _), (_, inch_n, _), (_, card_n, _), _] = SHARES;
     let (inch_at, card_at) = (ledger_n, ledger_n + inch_n);
     let club_at = card_at + card_n;
+    let ledger = ledger(&pieces[..inch_at], 0, &planted, &mut draw);
+    let forms = forms::tables(&pieces, &planted, &ledger);
     let mut tables = vec![
         periods(),
-        ledger(&pieces[..inch_at], 0, &planted, &mut draw),
+        ledger,
         inch_bench(&pieces[inch_at..card_at], inch_at, &mut draw),
         visiting_cards(&pieces[card_at..club_at], card_at, &mut draw),
         club_evening(&pieces[club_at..], club_at, &mut draw),
@@ -1429,6 +1436,7 @@ fn main() -> io::Result<()> {
         planted_faults(&pieces, &planted),
         true_pieces(&pieces),
     ];
+    tables.extend(forms);
     tables.push(dictionary(&tables));
 
     let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("data");
