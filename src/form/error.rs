@@ -17,6 +17,14 @@ pub enum FormError {
     /// A coordinate that is no finite number, or too large to reckon with.
     #[error("a coordinate is not finite or beyond 1e100")]
     NotFinite,
+    /// Angles and radii that do not pair.
+    #[error("{angles} angles and {radii} radii do not pair")]
+    Unpaired {
+        /// How many angles.
+        angles: usize,
+        /// How many radii.
+        radii: usize,
+    },
     /// All points at one station.
     #[error("all points lie at one station; a line along the axis cannot be told")]
     OneStation,

@@ -14,6 +14,7 @@
 //! Geometry here is in any one unit of length (think mm) and knows nothing of pipes.
 
 mod error;
+mod scaled;
 
 pub mod colour;
 pub mod cone;

@@ -1,1 +1,0 @@
-//! Circles through a section: least squares, minimum zone, inscribed and circumscribed.
