@@ -3,6 +3,9 @@
 use super::checked::{in_order, positive};
 use super::{FormError, Point};
 
+/// Rounding of distances among points of the order of 1.
+const ROUNDING: f64 = 1e-14;
+
 /// The longest straight run of a trace, where the trace leaves it, and the bow of the whole.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
@@ -363,7 +366,14 @@ fn longest_run(points: &[Point], tolerance: f64) -> (usize, usize) {
 
 /// The stretches of the trace beyond `limit` from the axis.
 fn zones(points: &[Point], axis: &Axis, limit: f64) -> Vec<Departure> {
-    let beyond = |d: f64| if d.abs() > limit { d.signum() } else { 0.0 };
+    // Coordinates are of the order of 1: so much more is rounding.
+    let beyond = |d: f64| {
+        if d.abs() > limit + ROUNDING {
+            d.signum()
+        } else {
+            0.0
+        }
+    };
     let away: Vec<Point> = points.iter().map(|&p| axis.of(p)).collect();
     let mut zones = Vec::new();
     let mut start = 0;
@@ -389,7 +399,7 @@ fn departure(
 ) -> Departure {
     // Station and place along and from the axis where the trace from i to j crosses the level.
     let crossing = |i: usize, j: usize| {
-        let share = (level - away[i].y) / (away[j].y - away[i].y);
+        let share = ((level - away[i].y) / (away[j].y - away[i].y)).clamp(0.0, 1.0);
         let between = |a: f64, b: f64| a + share * (b - a);
         let place = Point {
             x: between(away[i].x, away[j].x),
