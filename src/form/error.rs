@@ -38,4 +38,18 @@ pub enum FormError {
         /// Condition number of the fit.
         condition: f64,
     },
+    /// A number that should be positive (and not beyond 1e100) is not.
+    #[error("{what} must be a positive number, got {value}")]
+    NotPositive {
+        /// What the number stands for.
+        what: &'static str,
+        /// The number given.
+        value: f64,
+    },
+    /// A confidence that does not lie strictly between 0 and 1.
+    #[error("a confidence lies between 0 and 1, got {value}")]
+    NotAConfidence {
+        /// The number given.
+        value: f64,
+    },
 }

@@ -13,6 +13,7 @@
 //!
 //! Geometry here is in any one unit of length (think mm) and knows nothing of pipes.
 
+mod checked;
 mod error;
 mod scaled;
 

@@ -11,6 +11,7 @@
 //! - `borrowed`: the spread that other sets lend, and what the loan is worth.
 //! - `misfit`: how unusual several scores are together.
 //! - `multiple`: adjusted p-values for many comparisons.
+//! - `outline_band`: one band for a whole outline.
 //! - `period_share`: how much of the spread lies between periods.
 //! - `predictive`: what the next piece will measure, given some references.
 //! - `range`: what the range of a sample holds, whatever its distribution.
@@ -27,6 +28,7 @@ mod lending;
 mod location;
 mod misfit;
 mod multiple;
+mod outline_band;
 mod period_share;
 mod predictive;
 mod range;
@@ -48,6 +50,7 @@ pub use location::{
 };
 pub use misfit::{Misfit, Residuals, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
+pub use outline_band::{band_p, band_threshold, roughness};
 pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
