@@ -1,6 +1,7 @@
 //! A table in memory: specimens, and one column of readings a dimension.
 
 use super::text::{Coded, Texts};
+use super::trace::Trace;
 use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange};
 use crate::notation::Unit;
 
@@ -15,6 +16,8 @@ pub struct Table {
     pub specimens: Specimens,
     /// What was read, one column a dimension.
     pub columns: Vec<Column>,
+    /// Outlines, sections and colours of the specimens.
+    pub traces: Vec<Trace>,
     /// Texts and circumstances, where they were asked for.
     pub details: Option<Details>,
 }

@@ -746,6 +746,7 @@ impl Chunk {
             periods: Default::default(),
             specimens: self.specimens,
             columns,
+            traces: Vec::new(),
             details,
         }
     }
