@@ -246,7 +246,7 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
     Ok(sheet.cautions)
 }
 
-/// Whether a fault is one of a header of traces.
+/// Whether a fault is one of the header of a table of traces.
 fn is_of_traces(fault: &Fault) -> bool {
     matches!(fault.kind, FaultKind::Trace(_))
 }

@@ -26,7 +26,7 @@ use crate::table::{Circumstance, TableError};
 const DESCRIPTOR: &str = "datapackage.json";
 /// The descriptor's own property that tells an exported collection from other packages.
 const MARK: &str = "calibriar";
-/// A resource's own property: `measurements` or `periods`.
+/// A resource's own property: `measurements`, `periods` or `traces`.
 const HOLDS: &str = "holds";
 
 /// The tables that grow with the pieces, which `--parquet` writes as Parquet.
