@@ -1,16 +1,19 @@
 //! Whatever `--from` names: a collection, a data package, a CSV or Parquet file or standard input.
 
+use std::collections::HashMap;
 use std::io::Read as _;
 use std::path::Path;
 
 use crate::catalogue::Catalogue;
 use crate::collection::{
-    Author, Collection, CollectionError, NewContent, NewFile, Package, is_package, read_package,
-    sha256_hex,
+    Author, Collection, CollectionError, NewFile, Package, is_package, read_package, sha256_hex,
+    unknown_specimen,
 };
 #[cfg(feature = "frame")]
 use crate::frame::FrameError;
-use crate::table::{Content, Doubt, Fault, Options, SetAside, Table, TableError, read, read_bytes};
+use crate::table::{
+    Content, Doubt, Fault, FaultKind, Options, SetAside, Table, TableError, read, read_bytes,
+};
 
 /// Standard input, as `--from` names it.
 pub const STANDARD_INPUT: &str = "-";
@@ -24,6 +27,8 @@ pub struct Request<'a> {
     pub options: Options,
     /// A table of production periods for a source that carries none.
     pub periods_from: Option<&'a Path>,
+    /// A table of traces that go with the source; all its rows must be good.
+    pub traces_from: Option<&'a Path>,
     /// Go on without the faulty rows.
     pub set_aside: bool,
     /// Work out the digest of the data.
@@ -41,6 +46,8 @@ pub struct Source {
     pub provenance: Provenance,
     /// Values that no real pipe has.
     pub doubts: Vec<Doubt>,
+    /// What should be looked at in the traces, for people.
+    pub cautions: Vec<String>,
     /// The rows that were left out because of faults.
     pub set_aside: SetAside,
 }
@@ -101,6 +108,18 @@ pub enum SourceError {
         /// What it is.
         found: &'static str,
     },
+    /// A trace that the source has already, and otherwise.
+    #[error("{file}, row {row}: the source has another {trace} of {specimen} already")]
+    TraceTwice {
+        /// The table of traces.
+        file: String,
+        /// The row where it begins.
+        row: usize,
+        /// The feature and its repeat.
+        trace: String,
+        /// The specimen.
+        specimen: String,
+    },
     /// Periods from two places.
     #[error("{file} carries its own production periods; leave --periods-from out")]
     PeriodsTwice {
@@ -143,7 +162,93 @@ pub fn open(request: &Request<'_>) -> Result<Source, SourceError> {
         }
         source.table.periods = read_periods(from)?;
     }
+    if let Some(from) = request.traces_from {
+        source.cautions = give_traces(from, &mut [&mut source.table])?;
+    }
     Ok(source)
+}
+
+/// Reads a table of traces and gives each table those of its own specimens; gives the cautions.
+///
+/// # Errors
+/// [`SourceError::Faults`] for every faulty row and for every trace of a specimen that none of the
+/// tables has; [`SourceError::TraceTwice`] for one that a table has otherwise already.
+pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>, SourceError> {
+    let file = path.display().to_string();
+    let content = read(
+        &file,
+        read_bytes(path)?,
+        &Options::default(),
+        Catalogue::standard(),
+    );
+    let expected = "traces: the columns specimen, feature, station, reading";
+    let unfit = |found| SourceError::Unfit {
+        file: file.clone(),
+        found,
+        expected,
+    };
+    let sheet = match content {
+        Ok(Content::Traces(sheet)) => sheet,
+        Ok(Content::Measurements(_)) => return Err(unfit("measurements")),
+        Ok(Content::Periods(_)) => return Err(unfit("production periods")),
+        Err(TableError::NoSpecimenColumn { .. }) => return Err(unfit("no traces")),
+        Err(TableError::Header { faults, .. }) if !faults.iter().any(is_of_traces) => {
+            return Err(unfit("no traces"));
+        }
+        Err(error) => return Err(error.into()),
+    };
+    let mut faults = sheet.faults;
+    // The tables that have each specimen that was traced.
+    let traced = sheet
+        .written
+        .iter()
+        .map(|t| (t.specimen.as_str(), Vec::new()));
+    let mut holders: HashMap<&str, Vec<usize>> = traced.collect();
+    for (at, table) in tables.iter().enumerate() {
+        for name in table.specimens.names.iter() {
+            if let Some(holders) = holders.get_mut(name) {
+                holders.push(at);
+            }
+        }
+    }
+    for trace in &sheet.written {
+        if holders[trace.specimen.as_str()].is_empty() {
+            let names = tables.iter().flat_map(|t| t.specimens.names.iter());
+            faults.push(unknown_specimen(trace, names));
+        }
+    }
+    if !faults.is_empty() {
+        faults.sort_by_key(|f| (f.place.row, f.place.column));
+        return Err(SourceError::Faults { file, faults });
+    }
+    for (written, trace) in sheet.written.iter().zip(sheet.traces) {
+        for &at in &holders[written.specimen.as_str()] {
+            let traces = &mut tables[at].traces;
+            let same = traces.iter().find(|old| {
+                old.specimen == trace.specimen
+                    && old.repeat == trace.repeat
+                    && old.feature.to_string() == trace.feature.to_string()
+            });
+            match same {
+                None => traces.push(trace.clone()),
+                Some(same) if *same == trace => {}
+                Some(_) => {
+                    return Err(SourceError::TraceTwice {
+                        file,
+                        row: written.place.row,
+                        trace: written.name(),
+                        specimen: written.specimen.clone(),
+                    });
+                }
+            }
+        }
+    }
+    Ok(sheet.cautions)
+}
+
+/// Whether a fault is one of the header of a table of traces.
+fn is_of_traces(fault: &Fault) -> bool {
+    matches!(fault.kind, FaultKind::Trace(_))
 }
 
 /// Whether a path names a CSV file or standard input, not a collection or a package.
@@ -194,6 +299,7 @@ fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, Sour
             version: env!("CARGO_PKG_VERSION"),
         },
         doubts: Vec::new(),
+        cautions: Vec::new(),
         set_aside: SetAside::default(),
     })
 }
@@ -211,7 +317,8 @@ fn open_package(folder: &Path) -> Result<Collection, SourceError> {
                     ..Options::default()
                 };
                 let bytes = read_bytes(&table.path)?;
-                files.push(new_file(&table.name, bytes, &options, Catalogue::standard(), false)?.0);
+                let read = new_file(&table.name, bytes, &options, Catalogue::standard(), false)?;
+                files.push(read.file);
             }
             // Nobody keeps this revision; its author and date must not depend on the day.
             let author = Author {
@@ -267,9 +374,15 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
                     version: env!("CARGO_PKG_VERSION"),
                 },
                 doubts: sheet.doubts,
+                cautions: Vec::new(),
                 set_aside: sheet.set_aside,
             })
         }
+        Content::Traces(_) => Err(SourceError::Unfit {
+            file: name.to_owned(),
+            found: "traces",
+            expected: "measurements (traces are given with --traces)",
+        }),
         Content::Periods(_) => Err(SourceError::Unfit {
             file: name.to_owned(),
             found: "production periods",
@@ -317,7 +430,7 @@ pub fn read_periods(path: &Path) -> Result<crate::catalogue::Periods, SourceErro
             file: name,
             faults: sheet.faults,
         }),
-        Ok(Content::Measurements(_))
+        Ok(Content::Measurements(_) | Content::Traces(_))
         | Err(TableError::NoSpecimenColumn { .. } | TableError::Header { .. }) => {
             Err(SourceError::Unfit {
                 file: name,
@@ -329,7 +442,20 @@ pub fn read_periods(path: &Path) -> Result<crate::catalogue::Periods, SourceErro
     }
 }
 
-/// Reads a file for a collection; also gives what the caller may want to show or set aside.
+/// A file that was read for a collection.
+#[derive(Debug)]
+pub struct ReadFile {
+    /// What may be added.
+    pub file: NewFile,
+    /// Values that no real pipe has.
+    pub doubts: Vec<Doubt>,
+    /// What should be looked at in its traces, for people.
+    pub cautions: Vec<String>,
+    /// The rows that were left out because of faults.
+    pub set_aside: SetAside,
+}
+
+/// Reads a file for a collection.
 ///
 /// # Errors
 /// [`SourceError::Faults`] for faulty rows unless `set_aside`, and unusable tables.
@@ -339,7 +465,7 @@ pub fn new_file(
     options: &Options,
     catalogue: Catalogue,
     set_aside: bool,
-) -> Result<(NewFile, Vec<Doubt>, SetAside), SourceError> {
+) -> Result<ReadFile, SourceError> {
     let sha256 = sha256_hex(&bytes);
     let options_kept = serde_json::json!({
         "column": options.columns.iter().map(|(h, n)| format!("{h}={n}")).collect::<Vec<_>>(),
@@ -347,41 +473,43 @@ pub fn new_file(
         "new_dimensions": options.new_dimensions,
     })
     .to_string();
-    let (content, doubts, aside) = match read_table(name, bytes, options, catalogue)? {
-        Content::Periods(sheet) => {
-            if !sheet.faults.is_empty() {
-                return Err(SourceError::Faults {
-                    file: name.to_owned(),
-                    faults: sheet.faults,
-                });
-            }
-            (
-                NewContent::from(sheet.periods),
-                Vec::new(),
-                SetAside::default(),
-            )
-        }
+    let refused = |faults: Vec<Fault>| SourceError::Faults {
+        file: name.to_owned(),
+        faults,
+    };
+    let (mut doubts, mut cautions, mut aside) = (Vec::new(), Vec::new(), SetAside::default());
+    let content = match read_table(name, bytes, options, catalogue)? {
+        Content::Periods(sheet) if sheet.faults.is_empty() => sheet.periods.into(),
+        // A table of periods must hold together as a whole.
+        Content::Periods(sheet) => return Err(refused(sheet.faults)),
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !set_aside {
-                return Err(SourceError::Faults {
-                    file: name.to_owned(),
-                    faults: sheet.faults,
-                });
+                return Err(refused(sheet.faults));
             }
-            (NewContent::from(sheet.table), sheet.doubts, sheet.set_aside)
+            (doubts, aside) = (sheet.doubts, sheet.set_aside);
+            sheet.table.into()
+        }
+        Content::Traces(sheet) => {
+            if !sheet.faults.is_empty() && !set_aside {
+                return Err(refused(sheet.faults));
+            }
+            (cautions, aside) = (sheet.cautions, sheet.set_aside);
+            sheet.written.into()
         }
     };
     let kept_name = Path::new(name)
         .file_name()
         .map_or(name.to_owned(), |n| n.to_string_lossy().into_owned());
-    Ok((
-        NewFile {
-            name: kept_name,
-            sha256,
-            options: options_kept,
-            content,
-        },
+    let file = NewFile {
+        name: kept_name,
+        sha256,
+        options: options_kept,
+        content,
+    };
+    Ok(ReadFile {
+        file,
         doubts,
-        aside,
-    ))
+        cautions,
+        set_aside: aside,
+    })
 }

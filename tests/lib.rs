@@ -43,6 +43,8 @@ mod properties {
     mod leaving_out;
     mod stats;
     mod table;
+    #[cfg(feature = "store")]
+    mod traces;
     mod verdict;
 }
 

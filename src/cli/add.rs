@@ -16,7 +16,7 @@ use super::progress::Bar;
 use super::source::{AsideFile, DEFAULT, TableArguments, collection_path};
 use super::{CliError, Outcome, remark};
 
-/// Add tables of measurements or of production periods to a collection
+/// Add tables of measurements, of traces or of production periods to a collection
 ///
 /// One fault in any file refuses them all and changes nothing; --set-aside goes on without the
 /// faulty rows. A file that is in the collection already adds nothing. A piece or a reading that
@@ -157,9 +157,14 @@ fn read_all(arguments: &Arguments, catalogue: &Catalogue) -> Result<Vec<ReadFile
             })
         };
         match read {
-            Ok((file, doubts, aside)) => {
-                doubts.iter().for_each(remark);
-                files.push(ReadFile { name, file, aside });
+            Ok(read) => {
+                read.doubts.iter().for_each(remark);
+                read.cautions.iter().for_each(remark);
+                files.push(ReadFile {
+                    name,
+                    file: read.file,
+                    aside: read.set_aside,
+                });
             }
             Err(error) => refused.push(error),
         }
@@ -240,14 +245,30 @@ fn report(added: &Added, to: &Path) -> String {
                 counted(added.new_specimens, "new specimen", "new specimens"),
                 counted(added.new_readings, "new reading", "new readings"),
             ];
+            let traces = |n| counted(n, "trace", "traces");
             let known = counted(added.known_readings, "reading", "readings");
             for (n, words) in [
+                (
+                    added.new_traces,
+                    counted(added.new_traces, "new trace", "new traces"),
+                ),
                 (added.known_readings, format!("{known} there already")),
                 (
                     added.withdrawn_readings,
                     format!(
                         "{} withdrawn earlier stay so",
                         counted(added.withdrawn_readings, "reading", "readings")
+                    ),
+                ),
+                (
+                    added.known_traces,
+                    format!("{} there already", traces(added.known_traces)),
+                ),
+                (
+                    added.withdrawn_traces,
+                    format!(
+                        "{} withdrawn earlier stay so",
+                        traces(added.withdrawn_traces)
                     ),
                 ),
                 (

@@ -33,7 +33,7 @@ struct SpecimenOut<'a> {
     history: Vec<Happening>,
 }
 
-const REVISION_COLUMNS: [&str; 9] = [
+const REVISION_COLUMNS: [&str; 10] = [
     "revision",
     "made_on",
     "made_by",
@@ -43,6 +43,7 @@ const REVISION_COLUMNS: [&str; 9] = [
     "readings",
     "withdrawn",
     "sha256",
+    "traces",
 ];
 const HAPPENING_COLUMNS: [&str; 11] = [
     "revision",
@@ -80,7 +81,8 @@ fn revisions(entries: Vec<Entry>, format: Format) -> Result<(), CliError> {
             &REVISION_COLUMNS,
             entries.into_iter().map(|e| {
                 let who = (e.revision, e.made_on, e.made_by, e.action, e.why);
-                (who, e.files.join("; "), e.readings, e.withdrawn, e.sha256)
+                let files = e.files.join("; ");
+                (who, files, e.readings, e.withdrawn, e.sha256, e.traces)
             }),
         ),
         Format::Table => {
@@ -107,7 +109,8 @@ fn revisions(entries: Vec<Entry>, format: Format) -> Result<(), CliError> {
                         e.made_on.get(..16).unwrap_or(&e.made_on).replace('T', " "),
                         e.made_by,
                         e.action,
-                        e.readings.to_string(),
+                        // Both kinds count as what was added; the files tell them apart.
+                        (e.readings + e.traces).to_string(),
                         e.withdrawn.to_string(),
                         what,
                     ],

@@ -118,6 +118,7 @@ impl CliError {
             CliError::Source(SourceError::Collection(error)) | CliError::Collection(error) => {
                 match error {
                     CollectionError::Contradictions { contradictions } => lines(contradictions),
+                    CollectionError::UnknownSpecimens { faults } => lines(faults),
                     _ => Vec::new(),
                 }
             }

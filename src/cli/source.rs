@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use calibriar::catalogue::{Catalogue, Kind, Standing, nearest};
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings};
-use calibriar::source::{Request, Source, is_table, open};
+use calibriar::source::{Request, Source, give_traces, is_table, open};
 use calibriar::table::{Options, SetAside};
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
@@ -62,6 +62,10 @@ pub(super) struct SourceArguments {
     /// Production periods for a source that carries none: CSV maker,period,from,to,standing,note
     #[arg(long, value_name = "FILE")]
     periods_from: Option<PathBuf>,
+    /// Outlines, sections and colours that go with the source: CSV
+    /// specimen,feature,station,reading[,unit,...]
+    #[arg(long, value_name = "FILE.csv")]
+    traces: Option<PathBuf>,
     #[command(flatten)]
     table: TableArguments,
 }
@@ -86,33 +90,40 @@ impl SourceArguments {
             digest,
             options: self.table.options(false),
             set_aside: self.table.set_aside.is_some(),
+            traces_from: self.traces.as_deref(),
             ..self.request()
         })?)
     }
 
     /// Opens the source, and another table whose pieces are to be judged by it. Where the source
-    /// is no table itself, the options for reading CSV are meant for the other.
+    /// is no table itself, the options for reading CSV are meant for the other. Traces go to
+    /// whichever of the two has their specimens.
     pub(super) fn open_with(
         &self,
         other: &Path,
         digest: bool,
     ) -> Result<(Source, Source), CliError> {
-        let source = if is_table(&self.from) {
-            self.open(digest)?
-        } else {
-            told(open(&Request {
-                digest,
-                ..self.request()
-            })?)?
+        let mut request = Request {
+            digest,
+            ..self.request()
         };
+        if is_table(&self.from) {
+            request.options = self.table.options(false);
+            request.set_aside = self.table.set_aside.is_some();
+        }
+        let mut source = told(open(&request)?)?;
         let other = other.display().to_string();
-        let other = told(open(&Request {
+        let mut other = told(open(&Request {
             from: &other,
             options: self.table.options(false),
             set_aside: self.table.set_aside.is_some() && !is_table(&self.from),
             catalogue: Some(&source.table.catalogue),
             ..Request::default()
         })?)?;
+        if let Some(path) = &self.traces {
+            let cautions = give_traces(path, &mut [&mut source.table, &mut other.table])?;
+            cautions.iter().for_each(remark);
+        }
         Ok((source, other))
     }
 
@@ -138,6 +149,7 @@ impl SourceArguments {
 /// Says what the user should know of a source.
 fn told(source: Source) -> Result<Source, CliError> {
     source.doubts.iter().for_each(remark);
+    source.cautions.iter().for_each(remark);
     Ok(source)
 }
 

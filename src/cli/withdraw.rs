@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use calibriar::catalogue::nearest;
+use calibriar::catalogue::{Feature, FeatureName, nearest};
 use calibriar::collection::{Collection, CollectionError};
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
@@ -13,12 +13,13 @@ use super::output::{counted, report};
 use super::source::{DEFAULT, collection_path};
 use super::{CliError, Outcome};
 
-/// Withdraw readings from a collection: they stay readable in the history but count no more
+/// Withdraw readings or traces from a collection: they stay readable in the history but count no more
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// The specimen
     specimen: String,
-    /// One dimension; all its readings if left out
+    /// One dimension, or one traced feature such as stem_top or bowl_section@25; all its readings
+    /// and traces if left out
     dimension: Option<String>,
     /// The collection
     #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT, value_parser = collection_path)]
@@ -37,24 +38,54 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         let file = arguments.to.display().to_string();
         return Err(CollectionError::Missing { file }.into());
     }
-    let catalogue = Collection::open(&arguments.to)?.catalogue()?;
     let key = match &arguments.dimension {
         None => None,
-        Some(name) => {
-            let found = catalogue
-                .find(name)
-                .map(|index| catalogue.at(index).key.clone());
-            Some(found.ok_or_else(|| {
-                let near = nearest(name, catalogue.names());
-                CliError::Usage(format!("no dimension `{name}`{}", hint(&near)))
-            })?)
-        }
+        Some(name) => Some(key_of(
+            &Collection::open(&arguments.to)?,
+            &arguments.specimen,
+            name,
+        )?),
     };
     let mut collection = Collection::open_or_create(&arguments.to)?;
-    let (revision, count) = collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
+    let done = collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
+    let mut parts = Vec::new();
+    if done.readings > 0 {
+        parts.push(counted(done.readings, "reading", "readings"));
+    }
+    if done.traces > 0 {
+        parts.push(counted(done.traces, "trace", "traces"));
+    }
     report(&format!(
-        "{}, revision {revision}: {} withdrawn\n",
+        "{}, revision {}: {} withdrawn\n",
         arguments.to.display(),
-        counted(count, "reading", "readings")
+        done.revision,
+        parts.join(" and ")
     ))
+}
+
+/// The key of a dimension, or of a feature that the specimen has a trace of, as typed.
+fn key_of(collection: &Collection, specimen: &str, name: &str) -> Result<String, CliError> {
+    let catalogue = collection.catalogue()?;
+    if let Some(index) = catalogue.find(name) {
+        return Ok(catalogue.at(index).key.clone());
+    }
+    let features = Feature::standard();
+    let Ok(feature) = FeatureName::parse(name, &features) else {
+        let keys = features.iter().map(|f| f.key.as_str());
+        let near = nearest(name, catalogue.names().chain(keys));
+        return Err(CliError::Usage(format!(
+            "no dimension or feature `{name}`{}",
+            hint(&near)
+        )));
+    };
+    let feature = feature.to_string();
+    let traced = collection.traced_features(specimen)?;
+    if traced.is_empty() || traced.contains(&feature) {
+        return Ok(feature);
+    }
+    // Which place was meant is not for the program to say.
+    Err(CliError::Usage(format!(
+        "`{specimen}` has no trace of {feature} that still counts; it has {}",
+        traced.join(", ")
+    )))
 }

@@ -10,9 +10,12 @@ use super::rows::{
     NewReading, ReadingWriter, circumstance_id, insert_description, insert_dimension, unit_number,
 };
 use super::schema;
+use super::traces::{self, NewTrace, StoredTrace, TraceKey};
 use super::{Collection, CollectionError, Contradiction};
-use crate::catalogue::{Periods, fold};
-use crate::table::{Circumstance, Details, KeptReading, Table};
+use crate::catalogue::{Periods, fold, nearest};
+use crate::table::{
+    Circumstance, Details, Fault, FaultKind, KeptReading, Table, TraceFault, WrittenTrace,
+};
 
 /// A file to add, read already.
 #[derive(Debug)]
@@ -34,6 +37,8 @@ pub enum NewContent {
     Table(Box<Table>),
     /// Production periods.
     Periods(Periods),
+    /// Traces.
+    Traces(Vec<WrittenTrace>),
 }
 
 impl From<Table> for NewContent {
@@ -45,6 +50,12 @@ impl From<Table> for NewContent {
 impl From<Periods> for NewContent {
     fn from(periods: Periods) -> NewContent {
         NewContent::Periods(periods)
+    }
+}
+
+impl From<Vec<WrittenTrace>> for NewContent {
+    fn from(traces: Vec<WrittenTrace>) -> NewContent {
+        NewContent::Traces(traces)
     }
 }
 
@@ -78,17 +89,36 @@ pub struct Added {
     pub corrections: usize,
     /// Periods that were not known before, or changed.
     pub new_periods: usize,
+    /// Traces that were not known before.
+    pub new_traces: usize,
+    /// Traces that were there already.
+    pub known_traces: usize,
+    /// Traces that were withdrawn earlier, and stay so.
+    pub withdrawn_traces: usize,
+}
+
+/// What a withdrawal did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Withdrawn {
+    /// The revision it made.
+    pub revision: i64,
+    /// Readings withdrawn.
+    pub readings: usize,
+    /// Traces withdrawn.
+    pub traces: usize,
 }
 
 impl Collection {
     /// Adds files in one revision. A file that is there already adds nothing. `progress` is told
-    /// how many readings have been stored.
+    /// how many readings have been stored. Traces are added last, so that their specimens may
+    /// come in any of the files.
     ///
     /// With `correct`, what contradicts the collection replaces it; the old stays readable.
     ///
     /// # Errors
-    /// [`CollectionError::Contradictions`] without `correct`, and all failures of the store; the
-    /// collection is then as it was.
+    /// [`CollectionError::Contradictions`] without `correct`,
+    /// [`CollectionError::UnknownSpecimens`] for traces of nobody, and all failures of the store;
+    /// the collection is then as it was.
     pub fn add(
         &mut self,
         files: &[NewFile],
@@ -104,6 +134,7 @@ impl Collection {
         for file in files {
             adding.file(file, progress)?;
         }
+        adding.waiting_traces()?;
         let action = if adding.added.corrections > 0 {
             "correct"
         } else {
@@ -130,16 +161,17 @@ impl Collection {
         }
     }
 
-    /// Withdraws the live readings of a specimen: of one dimension, or all. They stay readable.
+    /// Withdraws the live readings and traces of a specimen: those of one dimension (its key) or
+    /// of one feature (`bowl_section@25`), or all. They stay readable.
     ///
     /// # Errors
     /// [`CollectionError::NothingToWithdraw`], and all failures of the store.
     pub fn withdraw(
         &mut self,
         specimen: &str,
-        dimension: Option<&str>,
+        of: Option<&str>,
         author: &Author,
-    ) -> Result<(i64, usize), CollectionError> {
+    ) -> Result<Withdrawn, CollectionError> {
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -154,12 +186,13 @@ impl Collection {
             .iter()
             .filter(|r| !r.withdrawn)
             .filter(|r| {
-                dimension
-                    .is_none_or(|d| keys.iter().any(|(id, key)| *id == r.dimension && key == d))
+                of.is_none_or(|d| keys.iter().any(|(id, key)| *id == r.dimension && key == d))
             })
             .collect();
-        if wanted.is_empty() {
-            let what = dimension.unwrap_or("any dimension");
+        let mut traces = traces::of_specimen(&transaction, id)?;
+        traces.retain(|t| !t.withdrawn && of.is_none_or(|feature| t.key.feature == feature));
+        if wanted.is_empty() && traces.is_empty() {
+            let what = of.unwrap_or("any dimension");
             return Err(nothing(format!(
                 "`{specimen}` has no reading of {what} that still counts"
             )));
@@ -167,10 +200,16 @@ impl Collection {
         for reading in &wanted {
             adding.withdraw(reading)?;
         }
-        let count = wanted.len();
+        for trace in &traces {
+            adding.withdraw_trace(&trace.key)?;
+        }
         let added = adding.finish("withdraw")?;
         transaction.commit()?;
-        Ok((added.revision.unwrap_or(0), count))
+        Ok(Withdrawn {
+            revision: added.revision.unwrap_or(0),
+            readings: wanted.len(),
+            traces: traces.len(),
+        })
     }
 }
 
@@ -201,8 +240,13 @@ struct Adding<'t> {
     previous: String,
     revision: i64,
     added: Added,
-    /// The digest of each new file's readings.
+    /// The digest of each new file's readings or traces.
     files: Vec<String>,
+    /// Files of traces, which wait for all others: number in the store, place in `files`, name,
+    /// traces.
+    waiting: Vec<(i64, usize, String, &'t [WrittenTrace])>,
+    /// Traces of nobody.
+    unknown: Vec<Fault>,
     descriptions: HashMap<i64, Description>,
     withdrawals: usize,
     contradictions: Vec<Contradiction>,
@@ -234,6 +278,8 @@ impl<'t> Adding<'t> {
             revision: last + 1,
             added: Added::default(),
             files: Vec::new(),
+            waiting: Vec::new(),
+            unknown: Vec::new(),
             descriptions: HashMap::new(),
             withdrawals: 0,
             contradictions: Vec::new(),
@@ -243,7 +289,7 @@ impl<'t> Adding<'t> {
 
     fn file(
         &mut self,
-        file: &NewFile,
+        file: &'t NewFile,
         progress: &mut dyn FnMut(usize),
     ) -> Result<(), CollectionError> {
         if let Some(revision) = known_file(self.transaction, file)? {
@@ -260,6 +306,10 @@ impl<'t> Adding<'t> {
         match &file.content {
             NewContent::Periods(periods) => self.periods(periods)?,
             NewContent::Table(table) => self.table(id, table, &mut readings, progress)?,
+            NewContent::Traces(traces) => {
+                let place = self.files.len();
+                self.waiting.push((id, place, file.name.clone(), traces));
+            }
         }
         self.files.push(readings.finish());
         Ok(())
@@ -448,6 +498,128 @@ impl<'t> Adding<'t> {
         Ok(())
     }
 
+    /// Adds the traces of all files, now that their specimens are there.
+    fn waiting_traces(&mut self) -> Result<(), CollectionError> {
+        for (file, place, name, traces) in std::mem::take(&mut self.waiting) {
+            self.reading_file = name;
+            let mut digest = Digester::default();
+            self.traces(file, traces, &mut digest)?;
+            self.files[place] = digest.finish();
+        }
+        Ok(())
+    }
+
+    fn traces(
+        &mut self,
+        file: i64,
+        traces: &[WrittenTrace],
+        digest: &mut Digester,
+    ) -> Result<(), CollectionError> {
+        let mut here: Vec<(i64, String, &WrittenTrace)> = Vec::with_capacity(traces.len());
+        for trace in traces {
+            match load::specimen_id(self.transaction, &trace.specimen)? {
+                Some(id) => here.push((id, trace.feature.to_string(), trace)),
+                None => self.unknown.push(self.of_nobody(trace)?),
+            }
+        }
+        // In the order of the store.
+        here.sort_by(|(a, f, x), (b, g, y)| (a, f, x.repeat).cmp(&(b, g, y.repeat)));
+        for here in here.chunk_by(|a, b| a.0 == b.0) {
+            let stored = traces::of_specimen(self.transaction, here[0].0)?;
+            for (specimen, feature, trace) in here {
+                let of = stored
+                    .iter()
+                    .filter(|t| t.key.feature == *feature && t.key.repeat == trace.repeat);
+                let of: Vec<&StoredTrace> = of.collect();
+                if !self.is_new_trace(&of, trace)? {
+                    continue;
+                }
+                let (unit, points) = trace.lines();
+                let circumstance = &trace.circumstance;
+                let new = NewTrace {
+                    key: TraceKey {
+                        specimen: *specimen,
+                        feature: feature.clone(),
+                        repeat: trace.repeat,
+                        seq: of.last().map_or(0, |t| t.key.seq) + 1,
+                    },
+                    name: &trace.specimen,
+                    state: trace.state as i64,
+                    uncertainty: trace.uncertainty,
+                    circumstance: Some(circumstance).filter(|c| **c != Circumstance::default()),
+                    decimal_mark: traces::mark_text(trace.mark),
+                    unit: &unit,
+                    points: &points,
+                };
+                new.insert(self.transaction, file)?;
+                digest.trace(&new);
+                self.added.new_traces += 1;
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether a trace is new beside those of its feature and repeat; a contradiction is noted.
+    /// As with readings, one that was withdrawn stays so, unless it comes as a correction.
+    fn is_new_trace(
+        &mut self,
+        stored: &[&StoredTrace],
+        trace: &WrittenTrace,
+    ) -> Result<bool, CollectionError> {
+        if let Some(live) = stored.iter().find(|t| !t.withdrawn) {
+            let Some((has, says)) = traces::difference(&live.written, trace)? else {
+                self.added.known_traces += 1;
+                return Ok(false);
+            };
+            if self.correct {
+                self.withdraw_trace(&live.key)?;
+                self.added.corrections += 1;
+                return Ok(true);
+            }
+            if !self.was_withdrawn(stored, trace)? {
+                self.contradictions.push(Contradiction {
+                    file: self.reading_file.clone(),
+                    specimen: trace.specimen.clone(),
+                    what: trace.name(),
+                    has,
+                    says,
+                });
+            }
+            return Ok(false);
+        }
+        Ok(self.correct || !self.was_withdrawn(stored, trace)?)
+    }
+
+    fn was_withdrawn(
+        &mut self,
+        stored: &[&StoredTrace],
+        trace: &WrittenTrace,
+    ) -> Result<bool, CollectionError> {
+        for old in stored.iter().filter(|t| t.withdrawn) {
+            if traces::difference(&old.written, trace)?.is_none() {
+                self.added.withdrawn_traces += 1;
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    fn withdraw_trace(&mut self, key: &TraceKey) -> Result<(), CollectionError> {
+        traces::insert_withdrawal(self.transaction, key, self.revision)?;
+        self.withdrawals += 1;
+        Ok(())
+    }
+
+    fn of_nobody(&self, trace: &WrittenTrace) -> Result<Fault, CollectionError> {
+        let mut names = self
+            .transaction
+            .prepare_cached("SELECT name FROM specimen")?;
+        let names: Vec<String> = names
+            .query_map([], |row| row.get(0))?
+            .collect::<Result<_, _>>()?;
+        Ok(unknown_specimen(trace, names.iter().map(String::as_str)))
+    }
+
     /// The store's number of each dimension of a table; those it has readings of are stored.
     fn dimensions(&mut self, table: &Table) -> Result<Vec<i64>, CollectionError> {
         let known: HashMap<String, i64> = load::dimension_keys(self.transaction)?
@@ -545,12 +717,24 @@ impl<'t> Adding<'t> {
 
     /// Writes what was gathered and the revision's own row.
     fn finish(mut self, action: &str) -> Result<Added, CollectionError> {
+        if !self.unknown.is_empty() {
+            return Err(CollectionError::UnknownSpecimens {
+                faults: self.unknown,
+            });
+        }
         if !self.contradictions.is_empty() {
             return Err(CollectionError::Contradictions {
                 contradictions: self.contradictions,
             });
         }
-        let new = self.added.new_readings + self.added.new_specimens + self.added.new_periods;
+        let Added {
+            new_readings,
+            new_specimens,
+            new_periods,
+            new_traces,
+            ..
+        } = self.added;
+        let new = new_readings + new_specimens + new_periods + new_traces;
         if new + self.withdrawals == 0 && self.descriptions.is_empty() {
             return Ok(self.added);
         }
@@ -570,6 +754,20 @@ impl<'t> Adding<'t> {
         head.insert(self.transaction, &sha256)?;
         self.added.revision = Some(self.revision);
         Ok(self.added)
+    }
+}
+
+/// What is wrong with a trace of a specimen that is not among those that are there.
+pub(crate) fn unknown_specimen<'n>(
+    trace: &WrittenTrace,
+    names: impl IntoIterator<Item = &'n str>,
+) -> Fault {
+    let near = nearest(&trace.specimen, names);
+    let nearest = near.into_iter().map(str::to_owned).collect();
+    Fault {
+        place: trace.place.clone(),
+        text: trace.specimen.clone(),
+        kind: FaultKind::from(TraceFault::UnknownSpecimen { nearest }),
     }
 }
 

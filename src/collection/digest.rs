@@ -9,6 +9,7 @@ use rusqlite::{Connection, Row, params};
 use sha2::{Digest as _, Sha256};
 
 use super::CollectionError;
+use super::traces::NewTrace;
 use crate::table::Circumstance;
 
 /// The SHA-256 of some bytes, in hexadecimal.
@@ -81,6 +82,28 @@ impl Digester {
         self.number(state);
         self.number(unit);
         self.text(text);
+        self.circumstance(circumstance);
+    }
+
+    /// Adds one trace of a file; those of a file come in the order of the store.
+    pub(super) fn trace(&mut self, trace: &NewTrace<'_>) {
+        self.mark(b'T');
+        self.text(trace.name);
+        self.text(&trace.key.feature);
+        self.number(i64::from(trace.key.repeat));
+        self.number(trace.key.seq);
+        self.number(trace.state);
+        match trace.uncertainty {
+            Some(uncertainty) => self.value(uncertainty),
+            None => self.mark(b'n'),
+        }
+        for text in [trace.decimal_mark, trace.unit, trace.points] {
+            self.text(text);
+        }
+        self.circumstance(trace.circumstance);
+    }
+
+    fn circumstance(&mut self, circumstance: Option<&Circumstance>) {
         self.mark(if circumstance.is_some() { b'c' } else { b'n' });
         if let Some(c) = circumstance {
             let texts = [
@@ -171,8 +194,13 @@ const PARTS: [(&str, usize); 5] = [
     ),
 ];
 
+/// Withdrawn traces count only where there are any: revisions without keep their old digests.
+const WITHDRAWN_TRACES: &str = "SELECT s.name, w.feature, w.repeat, w.seq
+    FROM trace_withdrawal w JOIN specimen s ON s.id = w.specimen WHERE w.revision = ?1
+    ORDER BY w.specimen, w.feature, w.repeat, w.seq";
+
 /// The digest of a revision whose rows are written, its own row aside. `readings` has the digest
-/// of each of its files' readings, in the order of the files.
+/// of each of its files' readings or traces, in the order of the files.
 pub(super) fn revision_digest(
     connection: &Connection,
     previous: &str,
@@ -200,6 +228,12 @@ pub(super) fn revision_digest(
         while let Some(row) = rows.next()? {
             cells(&mut digest, row, columns)?;
         }
+    }
+    let mut statement = connection.prepare(WITHDRAWN_TRACES)?;
+    let mut rows = statement.query([head.id])?;
+    while let Some(row) = rows.next()? {
+        digest.mark(b'T');
+        cells(&mut digest, row, 4)?;
     }
     Ok(digest.finish())
 }

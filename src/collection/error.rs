@@ -1,6 +1,6 @@
 //! What can go wrong with a collection.
 
-use crate::table::{TableError, counted};
+use crate::table::{Fault, TableError, counted};
 
 /// Why a collection could not be opened, read or added to. Nothing was changed.
 #[derive(Debug, thiserror::Error)]
@@ -63,6 +63,23 @@ pub enum CollectionError {
     Contradictions {
         /// Each of them.
         contradictions: Vec<Contradiction>,
+    },
+    /// Traces of pieces that the collection does not have.
+    #[error(
+        "{} of pieces that are not in the collection; nothing was added",
+        counted(faults.len(), "trace")
+    )]
+    UnknownSpecimens {
+        /// Each of them, where it begins.
+        faults: Vec<Fault>,
+    },
+    /// A stored trace that cannot be read.
+    #[error("a trace of {specimen} in the collection cannot be read: {what}")]
+    Trace {
+        /// The specimen.
+        specimen: String,
+        /// What is wrong with it.
+        what: String,
     },
     /// Nothing to withdraw.
     #[error("nothing to withdraw: {what}")]

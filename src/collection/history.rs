@@ -4,6 +4,7 @@ use rusqlite::params;
 
 use super::load::find_specimen;
 use super::{Collection, CollectionError};
+use crate::table::{WrittenTrace, counted, trace_name};
 
 /// One revision.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
@@ -22,13 +23,15 @@ pub struct Entry {
     pub files: Vec<String>,
     /// Readings it brought.
     pub readings: i64,
-    /// Readings it withdrew.
+    /// Readings and traces it withdrew.
     pub withdrawn: i64,
     /// Its digest.
     pub sha256: String,
+    /// Traces it brought.
+    pub traces: i64,
 }
 
-/// One thing that happened to a specimen: to a reading, or to what is said of it.
+/// One thing that happened to a specimen: to a reading or a trace, or to what is said of it.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Happening {
     /// The revision.
@@ -37,22 +40,30 @@ pub struct Happening {
     pub made_on: String,
     /// By whom.
     pub made_by: String,
-    /// `added` or `withdrawn` for a reading, `described` for maker, pattern, date and the like.
+    /// `added` or `withdrawn` for a reading or a trace, `described` for maker, pattern, date and
+    /// the like.
     pub what: &'static str,
-    /// The dimension's key, or the column that was described.
+    /// The dimension's key, the feature that was traced, or the column that was described.
     pub dimension: String,
-    /// The cell, verbatim; for a changed description, old and new.
+    /// The cell, verbatim; of a trace, how many points; for a changed description, old and new.
     pub text: String,
-    /// The value, in the dimension's unit; none for a description.
+    /// The value, in the dimension's unit; none for a trace or a description.
     pub value: Option<f64>,
-    /// The unit; empty for a description.
+    /// The unit; empty for a trace or a description.
     pub unit: String,
     /// The reading's state; empty for a description.
     pub state: &'static str,
-    /// The file that brought the reading; empty for a description.
+    /// The file that brought the reading or the trace; empty for a description.
     pub file: String,
     /// The revision's reason; may be empty.
     pub why: String,
+}
+
+/// How many traces each revision added and withdrew.
+#[derive(Default)]
+struct TraceCounts {
+    added: Vec<(i64, i64)>,
+    withdrawn: Vec<(i64, i64)>,
 }
 
 impl Collection {
@@ -71,6 +82,13 @@ impl Collection {
         let readings: Vec<(i64, i64)> = readings
             .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
             .collect::<Result<_, _>>()?;
+        let traces = self.traces_of_revisions()?;
+        let of = |counts: &[(i64, i64)], revision: i64| {
+            counts
+                .iter()
+                .find(|(r, _)| *r == revision)
+                .map_or(0, |(_, n)| *n)
+        };
         let mut statement = self.connection.prepare(
             "SELECT id, made_on, made_by, action, why, sha256,
              (SELECT count(*) FROM withdrawal WHERE withdrawal.revision = revision.id)
@@ -89,18 +107,34 @@ impl Collection {
                 files: files
                     .query_map([revision], |row| row.get(0))?
                     .collect::<Result<_, _>>()?,
-                readings: readings
-                    .iter()
-                    .find(|(r, _)| *r == revision)
-                    .map_or(0, |(_, n)| *n),
-                withdrawn: row.get(6)?,
+                readings: of(&readings, revision),
+                withdrawn: row.get::<_, i64>(6)? + of(&traces.withdrawn, revision),
                 sha256: row.get(5)?,
+                traces: of(&traces.added, revision),
             });
         }
         Ok(entries)
     }
 
-    /// What happened to the readings of one specimen, the oldest first; `None` where the
+    fn traces_of_revisions(&self) -> Result<TraceCounts, CollectionError> {
+        if !super::traces::are_there(&self.connection)? {
+            return Ok(TraceCounts::default());
+        }
+        let counts = |query: &str| -> Result<Vec<(i64, i64)>, CollectionError> {
+            let mut statement = self.connection.prepare(query)?;
+            let counts = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+            Ok(counts.collect::<Result<_, _>>()?)
+        };
+        Ok(TraceCounts {
+            added: counts(
+                "SELECT file.revision, count(*) FROM trace JOIN file ON file.id = trace.file
+                 GROUP BY file.revision",
+            )?,
+            withdrawn: counts("SELECT revision, count(*) FROM trace_withdrawal GROUP BY revision")?,
+        })
+    }
+
+    /// What happened to the readings and traces of one specimen, the oldest first; `None` where the
     /// collection has no such specimen.
     ///
     /// # Errors
@@ -139,10 +173,51 @@ impl Collection {
             })
         })?;
         let mut all: Vec<Happening> = happenings.collect::<Result<_, _>>()?;
+        all.extend(self.traces_of(id)?);
         all.extend(self.descriptions_of(id)?);
-        // Stable: within a revision what is said of the specimen stands after its readings.
+        // Stable: within a revision traces stand after readings, then what is said of the piece.
         all.sort_by_key(|h| h.revision);
         Ok(Some(all))
+    }
+
+    /// What happened to the traces of a specimen.
+    fn traces_of(&self, specimen: i64) -> Result<Vec<Happening>, CollectionError> {
+        if !super::traces::any(&self.connection)? {
+            return Ok(Vec::new());
+        }
+        let mut statement = self.connection.prepare(
+            "SELECT v.id, v.made_on, v.made_by, v.why, t.feature, t.repeat, t.points, t.state,
+             f.name, 0 AS gone
+             FROM trace t JOIN file f ON f.id = t.file JOIN revision v ON v.id = f.revision
+             WHERE t.specimen = ?1
+             UNION ALL
+             SELECT v.id, v.made_on, v.made_by, v.why, t.feature, t.repeat, t.points, t.state,
+             f.name, 1
+             FROM trace_withdrawal w JOIN trace t ON t.specimen = w.specimen
+             AND t.feature = w.feature AND t.repeat = w.repeat AND t.seq = w.seq
+             JOIN file f ON f.id = t.file JOIN revision v ON v.id = w.revision
+             WHERE w.specimen = ?1
+             ORDER BY 1, 10 DESC, 5, 6",
+        )?;
+        let happenings = statement.query_map(params![specimen], |row| {
+            let feature: String = row.get(4)?;
+            let lines: String = row.get(6)?;
+            let points = WrittenTrace::points_of("", &lines).map_or(0, |points| points.len());
+            Ok(Happening {
+                revision: row.get(0)?,
+                made_on: row.get(1)?,
+                made_by: row.get(2)?,
+                what: if row.get(9)? { "withdrawn" } else { "added" },
+                dimension: trace_name(&feature, row.get(5)?),
+                text: counted(points, "point"),
+                value: None,
+                unit: String::new(),
+                state: super::rows::state_of(row.get(7)?).name(),
+                file: row.get(8)?,
+                why: row.get(3)?,
+            })
+        })?;
+        Ok(happenings.collect::<Result<_, _>>()?)
     }
 
     /// What each revision says otherwise of a specimen than the one before.

@@ -71,7 +71,7 @@ impl Collection {
         Ok(catalogue(&self.connection)?.0)
     }
 
-    /// The live readings as a table.
+    /// The live readings and traces as a table.
     ///
     /// # Errors
     /// [`CollectionError`] where the store fails.
@@ -133,6 +133,7 @@ impl Collection {
             periods: periods(connection)?,
             specimens,
             columns,
+            traces: super::traces::live(connection)?,
             details: None,
         })
     }

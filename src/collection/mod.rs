@@ -6,6 +6,7 @@
 //! | `add` | adding tables, corrections, withdrawals: one transaction each |
 //! | `rows` | how things are written as rows |
 //! | `load` | from the store to a table |
+//! | `traces` | traces as they were written, and read from that again |
 //! | `history` | revisions: who, when, what, why |
 //! | `digest` | what a revision's digest is made of |
 //! | `package` | data packages out and in |
@@ -26,13 +27,15 @@ mod load;
 mod package;
 mod rows;
 mod schema;
+mod traces;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::{Connection, OpenFlags};
 
-pub use add::{Added, Author, NewContent, NewFile};
+pub(crate) use add::unknown_specimen;
+pub use add::{Added, Author, NewContent, NewFile, Withdrawn};
 pub use digest::sha256_hex;
 pub use error::{CollectionError, Contradiction};
 pub use history::{Entry, Happening};

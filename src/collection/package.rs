@@ -15,6 +15,7 @@ use serde_json::{Value, json};
 use super::digest::{Digester, RevisionHead, revision_digest};
 use super::load::Description;
 use super::rows::{circumstance_id, insert_description, insert_dimension, state_of, unit_number};
+use super::traces::{NewTrace, TraceKey, insert_withdrawal};
 use super::{Collection, CollectionError, newest_revision, schema};
 use crate::catalogue::{Dimension, State};
 #[cfg(feature = "frame")]
@@ -25,7 +26,7 @@ use crate::table::{Circumstance, TableError};
 const DESCRIPTOR: &str = "datapackage.json";
 /// The descriptor's own property that tells an exported collection from other packages.
 const MARK: &str = "calibriar";
-/// A resource's own property: `measurements` or `periods`.
+/// A resource's own property: `measurements`, `periods` or `traces`.
 const HOLDS: &str = "holds";
 
 /// The tables that grow with the pieces, which `--parquet` writes as Parquet.
@@ -177,6 +178,39 @@ const RESOURCES: [Resource; 6] = [
     },
 ];
 
+/// Written only where a collection has any: a package without is as before there were traces.
+const TRACES: Resource = Resource {
+    name: "traces",
+    title: "Outlines, sections and colours as written, withdrawn ones included",
+    fields: &[
+        ("specimen", "string"),
+        ("feature", "string"),
+        ("repeat", "integer"),
+        ("state", "string"),
+        ("uncertainty", "number"),
+        ("instrument", "string"),
+        ("measured_by", "string"),
+        ("measured_on", "string"),
+        ("source", "string"),
+        ("note", "string"),
+        ("decimal_mark", "string"),
+        ("unit", "string"),
+        ("points", "string"),
+        ("number", "integer"),
+        ("file", "integer"),
+        ("withdrawn_in", "integer"),
+    ],
+    key: &["specimen", "feature", "repeat", "number"],
+    query: "SELECT s.name, t.feature, t.repeat, t.state, t.uncertainty, c.instrument,
+            c.measured_by, c.measured_on, c.source, c.note, t.decimal_mark, t.unit, t.points,
+            t.seq, t.file, w.revision
+            FROM trace t JOIN specimen s ON s.id = t.specimen
+            LEFT JOIN circumstance c ON c.id = t.circumstance
+            LEFT JOIN trace_withdrawal w ON w.specimen = t.specimen AND w.feature = t.feature
+            AND w.repeat = t.repeat AND w.seq = t.seq
+            ORDER BY t.specimen, t.feature, t.repeat, t.seq",
+};
+
 /// Whether a path is the folder of a data package.
 pub fn is_package(path: &Path) -> bool {
     path.is_dir() && path.join(DESCRIPTOR).is_file()
@@ -321,6 +355,15 @@ impl Collection {
         written
     }
 
+    /// The files that a package of this collection has.
+    fn resources(&self) -> Result<Vec<&'static Resource>, CollectionError> {
+        let mut resources: Vec<&Resource> = RESOURCES.iter().collect();
+        if super::traces::any(&self.connection)? {
+            resources.push(&TRACES);
+        }
+        Ok(resources)
+    }
+
     fn export_files(
         &self,
         folder: &Path,
@@ -328,7 +371,8 @@ impl Collection {
         parquet: bool,
     ) -> Result<(), CollectionError> {
         let revision = self.revision()?;
-        for resource in &RESOURCES {
+        let resources = self.resources()?;
+        for resource in &resources {
             let mut writer = TableWriter::create(folder, resource, parquet)?;
             let mut statement = self.connection.prepare(resource.query)?;
             let mut rows = statement.query([])?;
@@ -341,7 +385,7 @@ impl Collection {
             }
             writer.finish()?;
         }
-        let descriptor = descriptor(&revision, version, parquet);
+        let descriptor = descriptor(&resources, &revision, version, parquet);
         let path = folder.join(DESCRIPTOR);
         fs::write(&path, descriptor).map_err(|source| not_written(&path, source))
     }
@@ -486,8 +530,13 @@ fn unit_name(unit: Unit) -> &'static str {
     }
 }
 
-fn descriptor(revision: &super::Revision, version: &str, parquet: bool) -> String {
-    let resources: Vec<Value> = RESOURCES
+fn descriptor(
+    resources: &[&Resource],
+    revision: &super::Revision,
+    version: &str,
+    parquet: bool,
+) -> String {
+    let resources: Vec<Value> = resources
         .iter()
         .map(|resource| {
             let fields: Vec<Value> = resource
@@ -582,6 +631,18 @@ impl PackageRow<'_> {
         }
     }
 
+    fn circumstance(&self) -> Result<Option<Circumstance>, CollectionError> {
+        let text = |name| self.text(name).map(str::to_owned);
+        let circumstance = Circumstance {
+            instrument: text("instrument")?,
+            measured_by: text("measured_by")?,
+            measured_on: text("measured_on")?,
+            source: text("source")?,
+            note: text("note")?,
+        };
+        Ok(Some(circumstance).filter(|c| *c != Circumstance::default()))
+    }
+
     fn bad(&self, column: &str, what: &str) -> CollectionError {
         CollectionError::Package {
             file: self.file.to_owned(),
@@ -672,8 +733,59 @@ impl Importing<'_> {
         let dimensions = self.dimensions()?;
         self.periods()?;
         let specimens = self.specimens()?;
-        let readings = self.readings(&dimensions, &specimens)?;
-        self.revisions(&files, readings)
+        let mut digests = self.readings(&dimensions, &specimens)?;
+        self.traces(&specimens, &mut digests)?;
+        self.revisions(&files, digests)
+    }
+
+    /// Stores the traces, where the package has any, and adds them to the digests of their files.
+    fn traces(
+        &self,
+        specimens: &HashMap<String, i64>,
+        digests: &mut HashMap<i64, Digester>,
+    ) -> Result<(), CollectionError> {
+        if !self.folder.join("traces.csv").exists() {
+            return Ok(());
+        }
+        self.rows("traces", |row| {
+            let name = row.text("specimen")?;
+            let specimen = specimens
+                .get(name)
+                .ok_or_else(|| row.bad("specimen", "not in the specimens"))?;
+            let state =
+                State::parse(row.text("state")?).ok_or_else(|| row.bad("state", "not a state"))?;
+            let circumstance = row.circumstance()?;
+            let uncertainty = match row.text("uncertainty")? {
+                "" => None,
+                _ => Some(row.size("uncertainty")?),
+            };
+            let decimal_mark = row.text("decimal_mark")?;
+            if ![".", ","].contains(&decimal_mark) {
+                return Err(row.bad("decimal_mark", "expected . or ,"));
+            }
+            let trace = NewTrace {
+                key: TraceKey {
+                    specimen: *specimen,
+                    feature: row.text("feature")?.to_owned(),
+                    repeat: row.number("repeat")?,
+                    seq: row.number("number")?,
+                },
+                name,
+                state: state as i64,
+                uncertainty,
+                circumstance: circumstance.as_ref(),
+                decimal_mark,
+                unit: row.text("unit")?,
+                points: row.text("points")?,
+            };
+            let file = row.number("file")?;
+            trace.insert(self.transaction, file)?;
+            digests.entry(file).or_default().trace(&trace);
+            if let Some(revision) = row.optional("withdrawn_in")? {
+                insert_withdrawal(self.transaction, &trace.key, revision)?;
+            }
+            Ok(())
+        })
     }
 
     fn dimensions(&self) -> Result<HashMap<String, (i64, String)>, CollectionError> {
@@ -788,14 +900,7 @@ impl Importing<'_> {
                 "1" => Unit::Plain,
                 text => Unit::parse(text).ok_or_else(|| row.bad("written_in", "not a unit"))?,
             };
-            let circumstance = Circumstance {
-                instrument: row.text("instrument")?.to_owned(),
-                measured_by: row.text("measured_by")?.to_owned(),
-                measured_on: row.text("measured_on")?.to_owned(),
-                source: row.text("source")?.to_owned(),
-                note: row.text("note")?.to_owned(),
-            };
-            let circumstance = Some(circumstance).filter(|c| *c != Circumstance::default());
+            let circumstance = row.circumstance()?;
             let circumstance_id = match &circumstance {
                 Some(c) => Some(circumstance_id(self.transaction, c)?),
                 None => None,

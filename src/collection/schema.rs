@@ -8,13 +8,13 @@ use super::CollectionError;
 pub(super) const APPLICATION_ID: i32 = 0x4342_4c52;
 
 /// One step a version; the version of a collection is the number of steps it has taken.
-const MIGRATIONS: [&str; 1] = [include_str!("schema.sql")];
+const MIGRATIONS: [&str; 2] = [include_str!("schema.sql"), include_str!("schema2.sql")];
 
 /// The version that this program writes.
 pub(super) const VERSION: i32 = MIGRATIONS.len() as i32;
 
 /// Tables in which rows are only ever added.
-const APPEND_ONLY: [&str; 10] = [
+const APPEND_ONLY: [&str; 12] = [
     "revision",
     "file",
     "dimension",
@@ -25,6 +25,8 @@ const APPEND_ONLY: [&str; 10] = [
     "circumstance",
     "reading",
     "withdrawal",
+    "trace",
+    "trace_withdrawal",
 ];
 
 /// What kind of file a connection has open.

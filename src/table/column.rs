@@ -2,6 +2,7 @@
 
 use super::fault::FaultKind;
 use super::text::{Coded, Texts};
+use super::trace::Trace;
 use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange};
 use crate::notation::Unit;
 
@@ -16,6 +17,8 @@ pub struct Table {
     pub specimens: Specimens,
     /// What was read, one column a dimension.
     pub columns: Vec<Column>,
+    /// Outlines, sections and colours of the specimens.
+    pub traces: Vec<Trace>,
     /// Texts and circumstances, where they were asked for.
     pub details: Option<Details>,
 }

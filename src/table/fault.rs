@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use super::trace_cells::TraceFault;
 use crate::catalogue::NotADate;
 use crate::notation::NotationError;
 
@@ -156,6 +157,9 @@ pub enum FaultKind {
     /// A period that cannot stand beside another.
     #[error(transparent)]
     Period(#[from] crate::catalogue::PeriodError),
+    /// A row of a trace.
+    #[error(transparent)]
+    Trace(#[from] TraceFault),
 }
 
 /// What to type about an unknown column.
@@ -171,7 +175,7 @@ fn what_to_do(heading: &str, nearest: &[String]) -> String {
     )
 }
 
-fn suggestion(nearest: &[String]) -> String {
+pub(super) fn suggestion(nearest: &[String]) -> String {
     match nearest {
         [] => String::new(),
         names => format!("; nearest: {}", names.join(", ")),
@@ -274,6 +278,17 @@ pub enum TableError {
         /// As given.
         name: String,
         /// The known names that look most like it.
+        nearest: Vec<String>,
+    },
+    /// `--column` reads a heading of a table of traces as something that is nothing there.
+    #[error(
+        "`{name}` as given by --column is no column of a table of traces{}",
+        suggestion(nearest)
+    )]
+    NoSuchTraceColumn {
+        /// As given.
+        name: String,
+        /// The known columns that look most like it.
         nearest: Vec<String>,
     },
     /// An option names a column that is not there.

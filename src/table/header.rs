@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use super::fault::{Fault, FaultKind, Place, TableError};
+use super::trace_cells::TraceFault;
 use super::{Options, short};
 use crate::catalogue::{Catalogue, Dimension, fold, nearest};
 use crate::notation::{Unit, split_heading};
@@ -10,7 +11,7 @@ use crate::notation::{Unit, split_heading};
 /// More columns than this is no table of measurements.
 const MOST_COLUMNS: usize = 4096;
 
-/// The known columns that are no dimensions. The last seven belong to long tables alone.
+/// The known columns that are no dimensions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(super) enum Known {
     Specimen,
@@ -29,8 +30,14 @@ pub(super) enum Known {
     Instrument,
     MeasuredBy,
     MeasuredOn,
+    Feature,
+    Station,
+    /// The reading of a trace.
+    Reading,
+    Repeat,
 }
 
+/// Those of tables of measurements; the last seven belong to long ones alone.
 const KNOWN: [(&str, Known); 16] = [
     ("specimen", Known::Specimen),
     ("maker", Known::Maker),
@@ -50,6 +57,24 @@ const KNOWN: [(&str, Known); 16] = [
     ("measured_on", Known::MeasuredOn),
 ];
 const KNOWN_IN_WIDE: usize = 9;
+
+/// The columns of a table of traces; a header with the first four is one.
+const OF_TRACES: [(&str, Known); 13] = [
+    ("specimen", Known::Specimen),
+    ("feature", Known::Feature),
+    ("station", Known::Station),
+    ("reading", Known::Reading),
+    ("unit", Known::Unit),
+    ("uncertainty", Known::Uncertainty),
+    ("state", Known::State),
+    ("repeat", Known::Repeat),
+    ("instrument", Known::Instrument),
+    ("measured_by", Known::MeasuredBy),
+    ("measured_on", Known::MeasuredOn),
+    ("source", Known::Source),
+    ("note", Known::Note),
+];
+const NEEDED_OF_TRACES: usize = 4;
 
 /// Heading of the column that [`super::SetAside`] adds.
 pub(super) const REASONS: &str = "reasons";
@@ -105,6 +130,16 @@ pub(super) fn names_specimens(headings: &[String], options: &Options) -> bool {
         .any(|h| fold(read_as(h, options)) == "specimen")
 }
 
+/// Whether a header is that of a table of traces, by itself or by `--column`.
+pub(super) fn is_of_traces(headings: &[String], options: &Options) -> bool {
+    let needed = OF_TRACES.iter().take(NEEDED_OF_TRACES);
+    needed.into_iter().all(|(name, _)| {
+        headings
+            .iter()
+            .any(|h| fold(read_as(h, options)) == *name && !is_skipped(h, options))
+    })
+}
+
 /// Whether `--skip` leaves a column out.
 pub(crate) fn is_skipped(heading: &str, options: &Options) -> bool {
     options.skip.iter().any(|s| fold(s) == fold(heading))
@@ -128,16 +163,66 @@ pub(super) fn plan(
     catalogue: &mut Catalogue,
 ) -> Result<Plan, TableError> {
     check_count(file, headings.len())?;
-    let names: Vec<&str> = headings.iter().map(|h| read_as(h, options)).collect();
-    let has = |name: &str| names.iter().any(|n| fold(n) == fold(name));
+    let has = |name: &str| {
+        let mut names = headings.iter().map(|h| read_as(h, options));
+        names.any(|n| fold(n) == fold(name))
+    };
     let long = has("dimension") && has("value");
     let known_here = known_columns(long);
+    let mut plan = columns(
+        file,
+        row,
+        headings,
+        options,
+        &mut |name| match known_column(name, known_here) {
+            Some(known) => Ok(Column::Known(known)),
+            None => dimension_column(name, options, catalogue, known_here),
+        },
+    )?;
+    plan.long = long;
+    Ok(plan)
+}
 
+/// Reads the header of a table of traces.
+pub(super) fn plan_of_traces(
+    file: &str,
+    row: (usize, usize),
+    headings: Vec<String>,
+    options: &Options,
+) -> Result<Plan, TableError> {
+    columns(file, row, headings, options, &mut |name| {
+        let unknown = || TraceFault::UnknownColumn {
+            heading: name.to_owned(),
+            nearest: owned(nearest(name, OF_TRACES.iter().map(|(k, _)| *k))),
+        };
+        let known = known_column(name, &OF_TRACES);
+        Ok(Column::Known(known.ok_or_else(unknown)?))
+    })
+}
+
+fn known_column(name: &str, known: &[(&str, Known)]) -> Option<Known> {
+    let found = known.iter().find(|(k, _)| fold(k) == fold(name));
+    found.map(|&(_, known)| known)
+}
+
+fn owned(names: Vec<&str>) -> Vec<String> {
+    names.into_iter().map(str::to_owned).collect()
+}
+
+/// What each column holds, by the name that it is to be read as.
+fn columns(
+    file: &str,
+    row: (usize, usize),
+    headings: Vec<String>,
+    options: &Options,
+    column_of: &mut dyn FnMut(&str) -> Result<Column, FaultKind>,
+) -> Result<Plan, TableError> {
+    let names: Vec<&str> = headings.iter().map(|h| read_as(h, options)).collect();
     let mut plan = Plan {
         headings: headings.clone(),
         targets: Vec::new(),
         dimensions: Vec::new(),
-        long,
+        long: false,
     };
     let mut faults = Vec::new();
     let mut holders: HashMap<Holder, usize> = HashMap::new();
@@ -148,10 +233,8 @@ pub(super) fn plan(
             Ok(Column::Skipped)
         } else if heading.trim().is_empty() {
             Ok(Column::Nameless)
-        } else if let Some(&(_, known)) = known_here.iter().find(|(k, _)| fold(k) == fold(name)) {
-            Ok(Column::Known(known))
         } else {
-            dimension_column(name, options, catalogue, known_here)
+            column_of(name)
         };
         let column = column.and_then(|column| {
             let holder = match column {
@@ -288,6 +371,40 @@ pub(super) fn check_options(
     options: &Options,
     catalogue: &Catalogue,
 ) -> Result<(), TableError> {
+    check_headings(file, headings, options)?;
+    let known = |name: &str| {
+        known_column(name, known_columns(true)).is_some() || catalogue.find_heading(name).is_some()
+    };
+    let unknown = options.columns.iter().find(|(_, name)| !known(name));
+    if let Some((_, name)) = unknown.filter(|_| !options.new_dimensions) {
+        let columns = known_columns(true).iter().map(|(k, _)| *k);
+        return Err(TableError::NoSuchName {
+            name: name.clone(),
+            nearest: owned(nearest(name, columns.chain(catalogue.names()))),
+        });
+    }
+    Ok(())
+}
+
+/// As [`check_options`], for a table of traces.
+pub(super) fn check_options_of_traces(
+    file: &str,
+    headings: &[String],
+    options: &Options,
+) -> Result<(), TableError> {
+    check_headings(file, headings, options)?;
+    let unknown = |(_, name): &&(String, String)| known_column(name, &OF_TRACES).is_none();
+    match options.columns.iter().find(unknown) {
+        Some((_, name)) => Err(TableError::NoSuchTraceColumn {
+            name: name.clone(),
+            nearest: owned(nearest(name, OF_TRACES.iter().map(|(k, _)| *k))),
+        }),
+        None => Ok(()),
+    }
+}
+
+/// Every heading that an option names must be there.
+fn check_headings(file: &str, headings: &[String], options: &Options) -> Result<(), TableError> {
     let renamed = options.columns.iter().map(|(from, _)| (from, "--column"));
     let skipped = options.skip.iter().map(|name| (name, "--skip"));
     for (wanted, option) in renamed.chain(skipped) {
@@ -299,21 +416,6 @@ pub(super) fn check_options(
                 found: headings.to_vec(),
             });
         }
-    }
-    let known = |name: &str| {
-        known_columns(true)
-            .iter()
-            .any(|(k, _)| fold(k) == fold(name))
-            || catalogue.find_heading(name).is_some()
-    };
-    let unknown = options.columns.iter().find(|(_, name)| !known(name));
-    if let Some((_, name)) = unknown.filter(|_| !options.new_dimensions) {
-        let columns = known_columns(true).iter().map(|(k, _)| *k);
-        let near = nearest(name, columns.chain(catalogue.names()));
-        return Err(TableError::NoSuchName {
-            name: name.clone(),
-            nearest: near.into_iter().map(str::to_owned).collect(),
-        });
     }
     Ok(())
 }

@@ -132,17 +132,7 @@ impl<'a> LongReader<'a> {
     ) -> Option<Parsed> {
         let plan = self.input.plan;
         let expected = plan.targets.len();
-        let extra = record
-            .iter()
-            .skip(expected)
-            .any(|cell| !cell.trim().is_empty());
-        if record.len() < expected || extra {
-            let open_quote = record.iter().any(|cell| cell.contains('\n'));
-            let kind = FaultKind::CellCount {
-                expected,
-                got: record.len(),
-                open_quote,
-            };
+        if let Some(kind) = cell_count(record, expected) {
             bad.push((None, record.get(0).unwrap_or("").to_owned(), kind, None));
             return None;
         }
@@ -414,6 +404,7 @@ impl<'a> LongReader<'a> {
             periods: Default::default(),
             specimens,
             columns: builder.finish(count),
+            traces: Vec::new(),
             details: keep_details.then_some(details),
         };
         Found {
@@ -423,6 +414,17 @@ impl<'a> LongReader<'a> {
             doubts,
         }
     }
+}
+
+/// What is wrong with a record that has other cells than the header promises.
+pub(super) fn cell_count(record: &csv::StringRecord, expected: usize) -> Option<FaultKind> {
+    let mut more = record.iter().skip(expected);
+    let extra = more.any(|cell| !cell.trim().is_empty());
+    (record.len() < expected || extra).then(|| FaultKind::CellCount {
+        expected,
+        got: record.len(),
+        open_quote: record.iter().any(|cell| cell.contains('\n')),
+    })
 }
 
 /// One good row.

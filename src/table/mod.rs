@@ -11,6 +11,8 @@
 //! | `doubt` | values that no real pipe has |
 //! | `fault` | what is wrong with a cell, and where |
 //! | `trace` | traces of outlines and sections, colours of spots |
+//! | `trace_table` | one row a point of a trace |
+//! | `trace_cells` | the cells of such a row |
 //! | `text` | many short texts in few allocations |
 //!
 //! Reading gives what is good and every fault; refusing the file or setting the faulty rows aside
@@ -27,6 +29,8 @@ mod period_table;
 mod source_text;
 mod text;
 mod trace;
+mod trace_cells;
+mod trace_table;
 mod wide;
 
 use std::io;
@@ -48,7 +52,10 @@ pub(crate) use header::is_skipped;
 pub use source_text::read_bytes;
 use source_text::{Located, SourceText, decimal_mark};
 pub use text::{Coded, Texts};
-pub use trace::{Spot, SpotColour, Trace, TraceReading, White};
+#[cfg(feature = "store")]
+pub(crate) use trace::trace_name;
+pub use trace::{Spot, SpotColour, Trace, TraceReading, White, WrittenPoint, WrittenTrace};
+pub use trace_cells::TraceFault;
 
 use crate::catalogue::{Catalogue, Periods, fold};
 use crate::notation::DecimalMark;
@@ -74,6 +81,8 @@ pub enum Content {
     Measurements(Box<Sheet>),
     /// A table of production periods.
     Periods(PeriodSheet),
+    /// Outlines, sections and colours.
+    Traces(TraceSheet),
 }
 
 /// A table of measurements as read: the good rows, and everything wrong with the others.
@@ -96,6 +105,21 @@ pub struct PeriodSheet {
     pub periods: Periods,
     /// Every fault, in the order of the file.
     pub faults: Vec<Fault>,
+}
+
+/// A table of traces as read: the good rows, and everything wrong with the others.
+#[derive(Debug)]
+pub struct TraceSheet {
+    /// The traces, in the order of their first rows; each has its good points.
+    pub traces: Vec<Trace>,
+    /// The same traces as written.
+    pub written: Vec<WrittenTrace>,
+    /// Every fault, in the order of the file.
+    pub faults: Vec<Fault>,
+    /// What was kept but should be looked at, for people.
+    pub cautions: Vec<String>,
+    /// The faulty rows as they stand in the file.
+    pub set_aside: SetAside,
 }
 
 /// Faulty rows, unchanged, each with its reasons.
@@ -171,6 +195,29 @@ pub fn read(
             &source, delimiter, &headings,
         )));
     }
+    let header_place = source.locate(&[0], delimiter);
+    let (row, line, raw) = header_place
+        .first()
+        .map_or((1, 1, ""), |h| (h.row, h.line, &*h.raw));
+    let text = CsvText {
+        source: &source,
+        delimiter,
+        body,
+    };
+    if header::is_of_traces(&headings, options) {
+        header::check_options_of_traces(file, &headings, options)?;
+        let plan = header::plan_of_traces(file, (row, line), headings, options)?;
+        let mark = mark_of(delimiter, &mut reader, &plan);
+        let input = Input {
+            file,
+            rows: &text,
+            mark,
+            plan: &plan,
+        };
+        let mut sheet = trace_table::read(&input, &text, raw)?;
+        sheet.set_aside.encoding = Some(source.encoding);
+        return Ok(Content::Traces(sheet));
+    }
     header::check_options(file, &headings, options, &catalogue)?;
     if !header::names_specimens(&headings, options) {
         return Err(TableError::NoSpecimenColumn {
@@ -179,20 +226,8 @@ pub fn read(
             header_row: later_header(&source, delimiter, &mut reader, &mut record),
         });
     }
-    let header_place = source.locate(&[0], delimiter);
-    let (row, line, raw) = header_place
-        .first()
-        .map_or((1, 1, ""), |h| (h.row, h.line, &*h.raw));
     let plan = header::plan(file, (row, line), headings, options, &mut catalogue)?;
-    let mark = match delimiter {
-        b',' => DecimalMark::Point,
-        _ => file_mark(&mut reader, &plan),
-    };
-    let text = CsvText {
-        source: &source,
-        delimiter,
-        body,
-    };
+    let mark = mark_of(delimiter, &mut reader, &plan);
     let input = Input {
         file,
         rows: &text,
@@ -212,24 +247,11 @@ pub fn read(
 /// The rows as read, everything in its place; `header` is the header's text.
 fn sheet(
     input: &Input<'_>,
-    mut found: Found,
+    found: Found,
     header: &str,
     delimiter: u8,
 ) -> Result<Sheet, TableError> {
-    if found.rows == 0 {
-        return Err(TableError::NoRows {
-            file: input.file.to_owned(),
-        });
-    }
-    found.faults.sort_by_key(|f| (f.offset, f.position));
-    found.faults.dedup();
-    let (faults, rows) = located(input, &found.faults);
-    let set_aside = SetAside {
-        header: header.to_owned(),
-        delimiter: char::from(delimiter),
-        rows,
-        encoding: None,
-    };
+    let (faults, set_aside) = placed(input, found.rows, found.faults, header, delimiter)?;
     let doubts = found.doubts.into_iter().map(|d| input.doubt(d)).collect();
     Ok(Sheet {
         table: found.table,
@@ -237,6 +259,31 @@ fn sheet(
         doubts,
         set_aside,
     })
+}
+
+/// The faults of a file of so many rows with their places, and the faulty rows.
+fn placed(
+    input: &Input<'_>,
+    rows: usize,
+    mut faults: Vec<RawFault>,
+    header: &str,
+    delimiter: u8,
+) -> Result<(Vec<Fault>, SetAside), TableError> {
+    if rows == 0 {
+        return Err(TableError::NoRows {
+            file: input.file.to_owned(),
+        });
+    }
+    faults.sort_by_key(|f| (f.offset, f.position));
+    faults.dedup();
+    let (faults, rows) = located(input, &faults);
+    let set_aside = SetAside {
+        header: header.to_owned(),
+        delimiter: char::from(delimiter),
+        rows,
+        encoding: None,
+    };
+    Ok((faults, set_aside))
 }
 
 /// Where the rows come from.
@@ -342,7 +389,8 @@ fn located(input: &Input<'_>, raw: &[RawFault]) -> (Vec<Fault>, Vec<(String, Str
         };
         let mut kind = fault.kind.clone();
         if let FaultKind::DuplicateSpecimen { first_row }
-        | FaultKind::Contradiction { first_row, .. } = &mut kind
+        | FaultKind::Contradiction { first_row, .. }
+        | FaultKind::Trace(TraceFault::Contradiction { first_row, .. }) = &mut kind
         {
             *first_row = fault.earlier.and_then(at).map_or(0, |e| e.row);
         }
@@ -398,14 +446,27 @@ fn later_header(
     source.locate(&[found], delimiter).first().map(|at| at.row)
 }
 
-/// The decimal mark of a file, by the cells that should hold numbers.
+/// The decimal mark of a file; `reader` stands below the header.
+fn mark_of(delimiter: u8, reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
+    match delimiter {
+        b',' => DecimalMark::Point,
+        _ => file_mark(reader, plan),
+    }
+}
+
+/// The decimal mark by the cells that should hold numbers.
 fn file_mark(reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
     use header::{Known, Target};
-    let numeric = |target: &Target| {
-        matches!(
-            target,
-            Target::Reading(_) | Target::Known(Known::Value) | Target::Known(Known::Uncertainty)
-        )
+    // Of `91,58,33` no comma is a decimal mark.
+    let is_list = |cell: &str| {
+        cell.matches(',').count() > 1 && !cell.contains(|c: char| c == ';' || c.is_whitespace())
+    };
+    let numeric = |target: &Target, cell: &str| match target {
+        Target::Reading(_) | Target::Known(Known::Value | Known::Uncertainty | Known::Station) => {
+            true
+        }
+        Target::Known(Known::Reading) => !is_list(cell),
+        _ => false,
     };
     let mut record = csv::StringRecord::new();
     let mut cells = Vec::new();
@@ -413,7 +474,7 @@ fn file_mark(reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
         let wanted = record
             .iter()
             .zip(&plan.targets)
-            .filter(|(_, target)| numeric(target));
+            .filter(|(cell, target)| numeric(target, cell));
         cells.extend(wanted.map(|(cell, _)| cell.to_owned()));
     }
     decimal_mark(cells.iter().map(String::as_str))

@@ -1,6 +1,10 @@
-//! Traces: outlines, sections and colours of specimens, as columns of numbers.
+//! Traces: outlines, sections and colours of specimens, as columns of numbers and as written.
 
+use super::column::Circumstance;
+use super::fault::{FaultKind, Place};
+use super::trace_cells::{PointCells, assemble, read_point};
 use crate::catalogue::{FeatureName, State};
+use crate::notation::DecimalMark;
 
 /// One trace of one feature of one specimen.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,4 +76,132 @@ pub enum White {
     D55,
     /// A filament lamp, 2856 K.
     A,
+}
+
+/// A trace as somebody wrote it, as a collection keeps it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WrittenTrace {
+    /// Where its first row stands; of a stored trace nothing.
+    pub place: Place,
+    /// Name of its specimen.
+    pub specimen: String,
+    /// What was traced, and where.
+    pub feature: FeatureName,
+    /// Which of several traces of the same feature.
+    pub repeat: u32,
+    /// State of the surface that was traced.
+    pub state: State,
+    /// Standard uncertainty of one reading in mm, where it was given.
+    pub uncertainty: Option<f64>,
+    /// How it was traced.
+    pub circumstance: Circumstance,
+    /// The decimal mark of the points.
+    pub mark: DecimalMark,
+    /// The points, in the order of the file.
+    pub points: Vec<WrittenPoint>,
+}
+
+/// One point of a trace, verbatim.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct WrittenPoint {
+    /// Station, angle, or a spot's name.
+    pub station: String,
+    /// Height, radius or colour.
+    pub reading: String,
+    /// The unit as written; may be empty.
+    pub unit: String,
+}
+
+impl WrittenPoint {
+    pub(super) fn cells(&self) -> PointCells<'_> {
+        PointCells {
+            station: &self.station,
+            reading: &self.reading,
+            unit: &self.unit,
+        }
+    }
+}
+
+impl WrittenTrace {
+    /// The trace as numbers.
+    ///
+    /// # Errors
+    /// What is wrong with the first cell that cannot be read; none of a trace that was read from
+    /// a table.
+    pub fn read(&self) -> Result<Trace, FaultKind> {
+        let kind = self.feature.feature.kind;
+        let (mut points, mut bad) = (Vec::with_capacity(self.points.len()), Vec::new());
+        for point in &self.points {
+            points.extend(read_point(kind, point.cells(), self.mark, &mut bad));
+            if let Some((_, fault)) = bad.pop() {
+                return Err(fault);
+            }
+        }
+        Ok(self.with(assemble(kind, points.into_iter(), self.uncertainty)))
+    }
+
+    pub(super) fn with(&self, reading: TraceReading) -> Trace {
+        Trace {
+            specimen: self.specimen.clone(),
+            feature: self.feature.clone(),
+            repeat: self.repeat,
+            state: self.state,
+            reading,
+        }
+    }
+
+    /// The unit that all points share, and the points as lines of CSV: `station,reading`, with
+    /// the unit as a third cell where they share none.
+    pub fn lines(&self) -> (String, String) {
+        let first = self.points.first().map_or("", |p| &p.unit);
+        let shared = self.points.iter().all(|p| p.unit == first);
+        let mut writer = csv::WriterBuilder::new()
+            .flexible(true)
+            .from_writer(Vec::new());
+        for point in &self.points {
+            let cells = [&point.station, &point.reading, &point.unit];
+            // Writing to memory cannot fail.
+            let _ = writer.write_record(&cells[..if shared { 2 } else { 3 }]);
+        }
+        let lines = writer.into_inner().unwrap_or_default();
+        let unit = if shared { first } else { "" };
+        (
+            unit.to_owned(),
+            String::from_utf8_lossy(&lines).into_owned(),
+        )
+    }
+
+    /// The points that [`WrittenTrace::lines`] wrote; `None` for other lines.
+    pub fn points_of(unit: &str, lines: &str) -> Option<Vec<WrittenPoint>> {
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .from_reader(lines.as_bytes());
+        let point = |record: csv::StringRecord| {
+            let (station, reading, unit) = match record.len() {
+                2 => (&record[0], &record[1], unit),
+                3 => (&record[0], &record[1], &record[2]),
+                _ => return None,
+            };
+            Some(WrittenPoint {
+                station: station.to_owned(),
+                reading: reading.to_owned(),
+                unit: unit.to_owned(),
+            })
+        };
+        reader.records().map(|r| point(r.ok()?)).collect()
+    }
+
+    /// `stem_top`, or `stem_top (2)` for a second trace of it.
+    pub fn name(&self) -> String {
+        trace_name(&self.feature.to_string(), self.repeat)
+    }
+}
+
+/// The feature of a trace, with its repeat where that is not the first.
+pub(crate) fn trace_name(feature: &str, repeat: u32) -> String {
+    match repeat {
+        1 => feature.to_owned(),
+        repeat => format!("{feature} ({repeat})"),
+    }
 }

@@ -748,6 +748,7 @@ impl Chunk {
             periods: Default::default(),
             specimens: self.specimens,
             columns,
+            traces: Vec::new(),
             details,
         }
     }

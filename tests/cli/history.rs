@@ -182,7 +182,8 @@ fn revisions_say_who_when_what_why() {
             "files",
             "readings",
             "withdrawn",
-            "sha256"
+            "sha256",
+            "traces"
         ]
     );
     assert_eq!(csv.column("revision"), ["1", "2", "3"]);

@@ -10,6 +10,7 @@
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
+//! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
 //! | `crash` | killed programs, two at once, files that change under the reader |
 //! | `people` | tables, help, completions, the manual |
@@ -30,6 +31,7 @@ mod package;
 mod people;
 mod sources;
 mod store;
+mod traces;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
