@@ -143,6 +143,7 @@ pub fn open(request: &Request<'_>) -> Result<Source, SourceError> {
         }
         source.table.periods = read_periods(from)?;
     }
+    source.table = source.table.by_finish();
     Ok(source)
 }
 

@@ -21,6 +21,7 @@ mod published {
 mod reference {
     mod as_written;
     mod borrowing_cases;
+    mod colour;
     mod edges;
     mod lending;
     mod methods_cases;
@@ -40,6 +41,7 @@ mod properties {
     mod borrowing;
     #[cfg(feature = "store")]
     mod collection;
+    mod colour;
     mod leaving_out;
     mod stats;
     mod table;
