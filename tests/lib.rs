@@ -23,6 +23,7 @@ mod reference {
     mod borrowing_cases;
     mod colour;
     mod edges;
+    mod finish;
     mod lending;
     mod methods_cases;
     mod moderated;

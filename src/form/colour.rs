@@ -85,8 +85,11 @@ impl From<[f64; 3]> for Lab {
 /// eye tells side by side (common practice).
 ///
 /// Hues that lie opposite each other to within rounding count as exactly opposite, as the printed
-/// equations do with exact arithmetic. (`palette` decides by the last bit there, and its mean hue
-/// leaves the circle.) NaN where a coordinate is not finite.
+/// equations have it with exact arithmetic. That is why the formula is here: that of `palette` lets
+/// the last bit decide there (of random colours and their exact opposites 8 % came out otherwise),
+/// takes some mean hues beyond the circle (up to 1.5e-4 off) and overflows far out.
+///
+/// Finite for coordinates up to 1e300, NaN where one is not finite.
 ///
 /// # Accuracy
 /// 1e-9 on all 34 pairs of the source.
@@ -471,7 +474,7 @@ mod tests {
             assert_eq!(by([128.0; 3], l), Err(ColourError::CardLightness(l)));
         }
         assert!(by([128.0; 3], f64::NAN).is_err());
-        let glare = balanced([255.0; 3], [128.0; 3], 50.0);
+        let glare = balanced([255.0; 3], [160.0; 3], 96.5);
         assert!(matches!(glare, Err(ColourError::BeyondWhite(x)) if x > 1.5));
         // White paper beside a card of nearly its own lightness: within rounding.
         let white = balanced([240.4; 3], [240.0; 3], 100.0).unwrap();
