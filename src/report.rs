@@ -103,6 +103,9 @@ row! {
     spread_between_periods: Option<f64>,
     /// Confidence that `min` to `max` holds `coverage` of good pieces, whatever their distribution.
     range_confidence: f64,
+    /// The finish of the pieces, in small letters, for a dimension of colour; empty where they have
+    /// none written.
+    finish: Option<&'a str>,
 }
 
 row! {
@@ -313,7 +316,7 @@ pub fn joined(list: impl AsRef<[String]>) -> String {
 impl<'a, L> NormRow<'a, L> {
     /// The row of one norm of a cohort; `list` says how its periods are given ([`joined`]).
     pub fn new(
-        norm: &Norm,
+        norm: &'a Norm,
         cohort: &'a Cohort<'_>,
         settings: &Settings,
         list: impl FnOnce(&'a [String]) -> L,
@@ -340,6 +343,7 @@ impl<'a, L> NormRow<'a, L> {
             borrowed_from: norm.loan.map_or(0, |l| l.spread.lenders as u64),
             spread_between_periods: firm.map(|f| f.spread_between_periods),
             range_confidence: norm.range_confidence,
+            finish: norm.finish.as_deref().and_then(named),
             mean: described.mean,
             sd: described.sd,
             median: described.median,

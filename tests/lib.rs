@@ -21,7 +21,9 @@ mod published {
 mod reference {
     mod as_written;
     mod borrowing_cases;
+    mod colour;
     mod edges;
+    mod finish;
     mod lending;
     mod methods_cases;
     mod moderated;
@@ -40,6 +42,7 @@ mod properties {
     mod borrowing;
     #[cfg(feature = "store")]
     mod collection;
+    mod colour;
     mod leaving_out;
     mod stats;
     mod table;

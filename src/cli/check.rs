@@ -9,7 +9,7 @@ use calibriar::norm::{SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{
-    Caution, Check, DimensionCheck, Joint, Verdict, Working, check, check_against, working,
+    Caution, Check, DimensionCheck, Finish, Joint, Verdict, Working, check, check_against, working,
     working_against,
 };
 use clap::Args;
@@ -234,7 +234,9 @@ impl Page<'_> {
         let slips = group
             .first()
             .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own));
-        for line in lines.chain(whole).chain(self.set_aside(check)).chain(slips) {
+        let finish = check.finish.as_ref().map(finish);
+        let lines = lines.chain(whole).chain(finish);
+        for line in lines.chain(self.set_aside(check)).chain(slips) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
@@ -318,10 +320,11 @@ impl Page<'_> {
                 let known = self.catalogue.at(d.dimension);
                 let columns = table.columns.iter();
                 let reading = |aside: &SetAside| {
+                    let row = aside.reference.row();
                     let column = columns
                         .clone()
-                        .find(|c| table.dimension(c).key == known.key)?;
-                    Some(output::whose(table, column, aside.reference.row(), ""))
+                        .find(|c| table.dimension(c).key == known.key && c.value(row).is_some())?;
+                    Some(output::whose(table, column, row, ""))
                 };
                 let readings: Vec<String> = d.set_aside.iter().filter_map(reading).collect();
                 format!("{} of {}", known.label, readings.join(", "))
@@ -472,6 +475,21 @@ impl Page<'_> {
         }
         table
     }
+}
+
+/// What the colour as a whole says.
+fn finish(finish: &Finish) -> String {
+    let end = match finish.difference_at_limit {
+        Some(end) => format!("; good pieces stay within about {end:.1} in that direction"),
+        None => String::new(),
+    };
+    format!(
+        "finish: {} (colour difference dE00 {:.1} from the centre of {}{end}; p {})",
+        output::verdict_words(finish.verdict),
+        finish.difference,
+        counted(finish.n, "piece", "pieces"),
+        probability(finish.whole.p)
+    )
 }
 
 /// What a reader should take from one dimension, where there is something to take.

@@ -6,7 +6,7 @@ use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::report::{DimensionRow, FlagRow, NormRow, PieceRow, RateRow};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
-use calibriar::verdict::{Check, Joint, Shape};
+use calibriar::verdict::{Check, Finish, Joint, Shape};
 use serde::Serialize;
 
 /// The whole answer of `norms`.
@@ -25,7 +25,7 @@ pub(super) struct NormOut<'a> {
 }
 
 impl<'a> NormOut<'a> {
-    pub(super) fn new(norm: &Norm, cohort: &'a Cohort<'_>, settings: &Settings) -> NormOut<'a> {
+    pub(super) fn new(norm: &'a Norm, cohort: &'a Cohort<'_>, settings: &Settings) -> NormOut<'a> {
         let table = cohort.table();
         NormOut {
             row: NormRow::new(norm, cohort, settings, |periods| periods),
@@ -45,12 +45,12 @@ struct SetAsideOut<'a> {
 }
 
 fn set_aside<'a>(aside: &[SetAside], table: &'a Table, dimension: usize) -> Vec<SetAsideOut<'a>> {
-    let column = table.columns.iter().find(|c| c.dimension == dimension);
+    let columns = table.columns.iter().filter(|c| c.dimension == dimension);
     let out = |aside: &SetAside| {
         let row = aside.reference.row();
         Some(SetAsideOut {
             specimen: table.specimens.names.get(row),
-            value: column?.value(row)?,
+            value: columns.clone().find_map(|c| c.value(row))?,
             p: aside.p,
         })
     };
@@ -74,6 +74,7 @@ pub(super) struct CheckOut<'a> {
     verdict: &'static str,
     dimensions: Vec<DimensionRow<'a, Vec<String>>>,
     joint: Option<JointOut<'a>>,
+    finish: Option<FinishOut>,
 }
 
 /// Size, shape and misfit of a piece taken together.
@@ -96,6 +97,36 @@ struct ShapeOut<'a> {
     p: f64,
     p_adjusted: f64,
     verdict: &'static str,
+}
+
+/// The colour of a piece as a whole.
+#[derive(Serialize)]
+struct FinishOut {
+    n: usize,
+    /// L*, a*, b* under D65.
+    centre: [f64; 3],
+    reading: [f64; 3],
+    /// CIEDE2000.
+    difference: f64,
+    difference_at_limit: Option<f64>,
+    score_rms: f64,
+    p: f64,
+    verdict: &'static str,
+}
+
+impl FinishOut {
+    fn new(finish: &Finish) -> FinishOut {
+        FinishOut {
+            n: finish.n,
+            centre: finish.centre.components(),
+            reading: finish.reading.components(),
+            difference: finish.difference,
+            difference_at_limit: finish.difference_at_limit,
+            score_rms: finish.whole.rms,
+            p: finish.whole.p,
+            verdict: finish.verdict.name(),
+        }
+    }
 }
 
 impl<'a> JointOut<'a> {
@@ -133,6 +164,7 @@ impl<'a> CheckOut<'a> {
                 .map(|d| DimensionRow::new(d, catalogue, |cautions| cautions))
                 .collect(),
             joint: check.joint.as_ref().map(|j| JointOut::new(j, catalogue)),
+            finish: check.finish.as_ref().map(FinishOut::new),
         }
     }
 }

@@ -211,7 +211,8 @@ fn whole_ranges(cohort: &Cohort<'_>, norms: &[&Norm], settings: &Settings) -> Op
 fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
     let table = cohort.table();
     let dimension = table.catalogue.at(norm.dimension);
-    let column = table.column(norm.dimension);
+    let mut columns = table.columns.iter();
+    let column = columns.find(|c| c.dimension == norm.dimension && c.finish == norm.finish);
     let mut remarks = Vec::new();
     let aside: Vec<String> = norm
         .basis
@@ -283,7 +284,12 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
     let mut table = output::table(&headings);
     for norm in rows {
         let dimension = cohort.table().catalogue.at(norm.dimension);
-        let label = format!("{}, {}", dimension.label, dimension.unit);
+        let finish = match norm.finish.as_deref() {
+            None => String::new(),
+            Some("") => ", no finish given".to_owned(),
+            Some(finish) => format!(", {}", output::shown(finish)),
+        };
+        let label = format!("{}, {}{finish}", dimension.label, dimension.unit);
         let seen = norm.described;
         let Some(firm) = &norm.firm else {
             let scale = seen.max - seen.min;

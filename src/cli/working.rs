@@ -7,7 +7,7 @@ use calibriar::cohort::{Cohort, Reference, from_scale};
 use calibriar::norm::{Settings, deviation_in_unit};
 use calibriar::source::Provenance;
 use calibriar::stats::{Prior, holm, noticing};
-use calibriar::verdict::{DimensionWorking, Joint, Steps, Working};
+use calibriar::verdict::{DimensionWorking, Finish, Joint, Steps, Working};
 
 use super::norms::provenance_line;
 use super::output::{self, shown, wrapped};
@@ -115,6 +115,69 @@ impl Page<'_> {
         if let Some(joint) = &working.check.joint {
             text.push_str(&self.whole(joint));
         }
+        if let Some(finish) = &working.check.finish {
+            text.push_str(&self.finish(finish));
+        }
+        text
+    }
+
+    /// The colour as a whole.
+    fn finish(&self, finish: &Finish) -> String {
+        let mut text = String::from("\n  finish, L*, a* and b* together\n");
+        let table = self.cohort.table();
+        let names = finish
+            .rows
+            .iter()
+            .map(|&row| shown(table.specimens.names.get(row)));
+        step(
+            &mut text,
+            "references",
+            &format!(
+                "those of the same finish that have all three: {}",
+                names.collect::<Vec<String>>().join(", ")
+            ),
+        );
+        let headings = ["of", ">n", ">x", ">m", ">W", ">nu", ">T", ">p", ">z"];
+        let mut rows = output::table(&headings);
+        for (name, of) in ["L*", "a*", "b*"].into_iter().zip(&finish.steps) {
+            let at = &of.standpoint;
+            let mut cells = vec![name.to_owned(), of.norm.n().to_string()];
+            let (m, nu) = (of.norm.centre(), of.norm.df());
+            cells.extend([of.own.x, m, at.variance, nu, at.t, at.p, at.z].map(number));
+            output::add_row(&mut rows, cells);
+        }
+        text.push_str(&indented(&rows));
+        let whole = &finish.whole;
+        step(
+            &mut text,
+            "together",
+            &format!(
+                "q = sum z^2 = {}; with the correlation R of the three among all patterns' references \
+                 c = tr(R^2) / 3 = {}, f = 9 / tr(R^2) = {}; p = P(chi-square of f > q / c) = {}; rms z \
+                 = sqrt(q / 3) = {}",
+                number(whole.q),
+                number(whole.scale),
+                number(whole.df),
+                number(whole.p),
+                number(whole.rms)
+            ),
+        );
+        let end = match finish.difference_at_limit {
+            Some(end) => format!(
+                "; on the line through the reading p = {} is reached at {}",
+                self.settings.alpha(),
+                number(end)
+            ),
+            None => String::new(),
+        };
+        step(
+            &mut text,
+            "difference",
+            &format!(
+                "CIEDE2000 between centre and reading = {}{end}",
+                number(finish.difference)
+            ),
+        );
         text
     }
 
@@ -280,11 +343,11 @@ impl Page<'_> {
         let table = self.cohort.table();
         let name = shown(table.specimens.names.get(reference.row()));
         let key = &self.catalogue.at(dimension).key;
-        let column = table
-            .columns
-            .iter()
-            .find(|c| table.dimension(c).key == *key);
-        let value = column.and_then(|c| c.value(reference.row()));
+        let mut columns = table.columns.iter();
+        let value = columns.find_map(|c| {
+            let is_its = table.dimension(c).key == *key;
+            c.value(reference.row()).filter(|_| is_its)
+        });
         let period = match reference.rated().period {
             Some(label) => shown(self.cohort.period_name(label)),
             None => "undated".to_owned(),

@@ -831,7 +831,7 @@ fn description(table: &Table, details: &Details, row: usize) -> Description {
         specimen: specimens.names.get(row).to_owned(),
         maker: specimens.makers.get(row).to_owned(),
         pattern: specimens.patterns.get(row).to_owned(),
-        finish: details.finish.get(row).to_owned(),
+        finish: specimens.finishes.get(row).to_owned(),
         made: details.made.get(row).to_owned(),
         period: specimens.periods.get(row).to_owned(),
         source: details.source.get(row).to_owned(),

@@ -81,8 +81,8 @@ impl Collection {
         let mut specimens = Specimens::default();
         let mut row_of: HashMap<i64, u32> = HashMap::new();
         let mut statement = connection.prepare(
-            "SELECT specimen.id, specimen.name, d.maker, d.pattern, d.made, d.period
-             FROM specimen JOIN description d ON d.specimen = specimen.id
+            "SELECT specimen.id, specimen.name, d.maker, d.pattern, d.made, d.period,
+             d.finish FROM specimen JOIN description d ON d.specimen = specimen.id
              WHERE d.revision = (SELECT max(revision) FROM description WHERE specimen = d.specimen)
              ORDER BY specimen.id",
         )?;
@@ -95,6 +95,7 @@ impl Collection {
             specimens.patterns.push(text(3)?);
             specimens.made.push(YearRange::parse(text(4)?).ok());
             specimens.periods.push(text(5)?);
+            specimens.finishes.push(text(6)?);
         }
         let mut builder = ColumnBuilder::default();
         let mut push = |row: u32, reading: &rusqlite::Row<'_>| -> rusqlite::Result<()> {

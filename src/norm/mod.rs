@@ -38,6 +38,8 @@ pub struct Norm {
     pub group: usize,
     /// Index of the dimension in the table's catalogue.
     pub dimension: usize,
+    /// The finish of its pieces, folded; `None` for a dimension that does not depend on it.
+    pub finish: Option<String>,
     /// On which scale it is judged.
     pub kind: Kind,
     /// The references, screened, and what is known beforehand.
@@ -175,6 +177,7 @@ fn norm(
     Ok(Norm {
         group,
         dimension: of.dimension,
+        finish: of.finish.clone(),
         kind: dimension.kind,
         loan: known.loan(column),
         described: Described {

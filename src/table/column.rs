@@ -3,8 +3,8 @@
 use super::fault::FaultKind;
 use super::text::{Coded, Texts};
 use super::trace::Trace;
-use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange};
-use crate::notation::Unit;
+use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange, fold};
+use crate::notation::{Quantity, Unit};
 
 /// Specimens with their readings, from whatever source.
 #[derive(Clone, Debug, Default)]
@@ -34,6 +34,8 @@ pub struct Specimens {
     pub patterns: Coded,
     /// The period as written, which overrules `made`; an empty name where none is given.
     pub periods: Coded,
+    /// Finishes as written; an empty name where none is given.
+    pub finishes: Coded,
     /// Years of making.
     pub made: Vec<Option<YearRange>>,
 }
@@ -84,6 +86,9 @@ pub struct Column {
     pub uncertainty: Uncertainty,
     /// The state of each reading; `None`: all are as they left the works.
     pub states: Option<Vec<State>>,
+    /// The finish that the column's pieces have, folded ([`Table::by_finish`]); `None`: all finishes
+    /// together.
+    pub finish: Option<String>,
 }
 
 impl Column {
@@ -108,6 +113,29 @@ impl Column {
     }
 }
 
+impl Column {
+    /// One column for each finish that has a reading, in the order of their first readings;
+    /// `finishes` are those of the rows.
+    fn by_finish(self, finishes: &[&str]) -> Vec<Column> {
+        let mut seen: Vec<&str> = Vec::new();
+        for (finish, value) in finishes.iter().zip(&self.values) {
+            if !value.is_nan() && !seen.contains(finish) {
+                seen.push(finish);
+            }
+        }
+        let of_finish = |of: &&str| Column {
+            finish: Some((*of).to_owned()),
+            values: finishes
+                .iter()
+                .zip(&self.values)
+                .map(|(finish, &value)| if finish == of { value } else { f64::NAN })
+                .collect(),
+            ..self.clone()
+        };
+        seen.iter().map(of_finish).collect()
+    }
+}
+
 impl Table {
     /// The column of a dimension.
     pub fn column(&self, dimension: usize) -> Option<&Column> {
@@ -117,6 +145,34 @@ impl Table {
     /// The dimension that a column measures.
     pub fn dimension(&self, column: &Column) -> &Dimension {
         self.catalogue.at(column.dimension)
+    }
+
+    /// The table with each column of a colour taken apart, one for each finish: a smooth piece and
+    /// a blasted one of the same pattern have not the same colour, and must not be measured by each
+    /// other. Spellings of a finish are one; pieces without one belong together.
+    ///
+    /// To be done once, when all columns are there. Whatever is judged by columns (norms, verdicts,
+    /// flags, rates, lending) then keeps finishes apart.
+    pub fn by_finish(mut self) -> Table {
+        let finishes = &self.specimens.finishes;
+        let names: Vec<String> = finishes.names().iter().map(|name| fold(name)).collect();
+        let of_row: Vec<&str> = finishes
+            .codes
+            .iter()
+            .map(|&c| &*names[c as usize])
+            .collect();
+        let is_colour = |c: &Column| self.catalogue.at(c.dimension).quantity == Quantity::Colour;
+        let columns = std::mem::take(&mut self.columns);
+        self.columns = columns
+            .into_iter()
+            .flat_map(
+                |column| match is_colour(&column) && column.finish.is_none() {
+                    true => column.by_finish(&of_row),
+                    false => vec![column],
+                },
+            )
+            .collect();
+        self
     }
 
     /// How many readings there are.
@@ -131,8 +187,6 @@ impl Table {
 /// What a collection keeps beside the values, in the order of the rows.
 #[derive(Clone, Debug, Default)]
 pub struct Details {
-    /// Finish, as written.
-    pub finish: Texts,
     /// Date of making, as written.
     pub made: Texts,
     /// Where the specimen's data come from.
@@ -251,6 +305,7 @@ impl ColumnBuilder {
                     values,
                     uncertainty: Uncertainty::Each(each),
                     states: (!all_factory).then_some(states),
+                    finish: None,
                 })
             })
             .collect()

@@ -352,10 +352,10 @@ impl<'a> LongReader<'a> {
             specimens.makers.push(word(Known::Maker));
             specimens.patterns.push(word(Known::Pattern));
             specimens.periods.push(word(Known::Period));
+            specimens.finishes.push(word(Known::Finish));
             specimens
                 .made
                 .push(YearRange::parse(word(Known::Made)).ok());
-            details.finish.push(word(Known::Finish));
             details.made.push(word(Known::Made));
             details.source.push("");
             details.note.push("");
@@ -365,6 +365,7 @@ impl<'a> LongReader<'a> {
             &mut specimens.makers,
             &mut specimens.patterns,
             &mut specimens.periods,
+            &mut specimens.finishes,
         ] {
             fill(coded, count);
         }

@@ -111,7 +111,6 @@ struct Chunk {
 /// The texts that only a collection keeps.
 #[derive(Default)]
 struct Words {
-    finish: Texts,
     made: Texts,
     source: Texts,
     note: Texts,
@@ -395,6 +394,7 @@ impl RowReader<'_> {
             Known::Maker => chunk.specimens.makers.push(missing_as_empty(text)),
             Known::Pattern => chunk.specimens.patterns.push(missing_as_empty(text)),
             Known::Period => chunk.specimens.periods.push(missing_as_empty(text)),
+            Known::Finish => chunk.specimens.finishes.push(missing_as_empty(text)),
             Known::Made => {
                 if self.details {
                     chunk.words.made.push(missing_as_empty(text));
@@ -426,7 +426,6 @@ impl RowReader<'_> {
                     }
                 },
             },
-            Known::Finish if self.details => chunk.words.finish.push(missing_as_empty(text)),
             Known::Source if self.details => chunk.words.source.push(missing_as_empty(text)),
             Known::Note if self.details => chunk.words.note.push(missing_as_empty(text)),
             _ => {}
@@ -525,6 +524,7 @@ impl RawColumn {
             values: self.values,
             uncertainty,
             states,
+            finish: None,
         }
     }
 }
@@ -563,18 +563,14 @@ impl Chunk {
             &mut self.specimens.makers,
             &mut self.specimens.patterns,
             &mut self.specimens.periods,
+            &mut self.specimens.finishes,
         ];
         coded.into_iter().for_each(|c| c.codes.truncate(rows));
         self.specimens.made.truncate(rows);
         self.states.truncate(rows);
         self.columns.iter_mut().for_each(|c| c.truncate(rows));
         let words = &mut self.words;
-        for texts in [
-            &mut words.finish,
-            &mut words.made,
-            &mut words.source,
-            &mut words.note,
-        ] {
+        for texts in [&mut words.made, &mut words.source, &mut words.note] {
             while texts.len() > rows {
                 texts.pop();
             }
@@ -589,12 +585,12 @@ impl Chunk {
         self.specimens.makers.append(&other.specimens.makers);
         self.specimens.patterns.append(&other.specimens.patterns);
         self.specimens.periods.append(&other.specimens.periods);
+        self.specimens.finishes.append(&other.specimens.finishes);
         self.specimens.made.extend(other.specimens.made);
         self.states.extend(other.states);
         for (mine, theirs) in self.columns.iter_mut().zip(other.columns) {
             mine.append(theirs, shift);
         }
-        self.words.finish.append(&other.words.finish);
         self.words.made.append(&other.words.made);
         self.words.source.append(&other.words.source);
         self.words.note.append(&other.words.note);
@@ -674,6 +670,7 @@ impl Chunk {
         of(&mut self.specimens.makers.codes, keep);
         of(&mut self.specimens.patterns.codes, keep);
         of(&mut self.specimens.periods.codes, keep);
+        of(&mut self.specimens.finishes.codes, keep);
         of(&mut self.specimens.made, keep);
         of(&mut self.states, keep);
         let new_row: Vec<usize> = keep
@@ -696,12 +693,7 @@ impl Chunk {
                 .for_each(|s| s.row = new_row[s.row]);
         }
         let words = &mut self.words;
-        for texts in [
-            &mut words.finish,
-            &mut words.made,
-            &mut words.source,
-            &mut words.note,
-        ] {
+        for texts in [&mut words.made, &mut words.source, &mut words.note] {
             if !texts.is_empty() {
                 texts.retain(keep);
             }
@@ -713,6 +705,7 @@ impl Chunk {
         fill(&mut self.specimens.makers, rows);
         fill(&mut self.specimens.patterns, rows);
         fill(&mut self.specimens.periods, rows);
+        fill(&mut self.specimens.finishes, rows);
         self.specimens.made.resize(rows, None);
         let texts: Vec<Texts> = self
             .columns
@@ -734,7 +727,6 @@ impl Chunk {
             .collect();
         let details = options.details.then(|| {
             let mut details = Details {
-                finish: filled(self.words.finish, rows),
                 made: filled(self.words.made, rows),
                 source: filled(self.words.source, rows),
                 note: filled(self.words.note, rows),
@@ -762,7 +754,7 @@ fn keep_readings(
     texts: &[Texts],
     units: &[Vec<(usize, Unit)>],
 ) {
-    let rows = details.finish.len();
+    let rows = details.made.len();
     let mut next_special = vec![0usize; columns.len()];
     for row in 0..rows {
         for (c, column) in columns.iter().enumerate() {

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::{Caution, Joint, Verdict, joint};
+use super::{Caution, Finish, Joint, Verdict, finish, joint};
 use crate::catalogue::State;
 use crate::cohort::{from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
@@ -28,6 +28,8 @@ pub struct Check {
     pub dimensions: Vec<DimensionCheck>,
     /// Size, shape and misfit, where enough sizes were measured on piece and references.
     pub joint: Option<Joint>,
+    /// Its colour as a whole, where piece and references have one.
+    pub finish: Option<Finish>,
 }
 
 /// The verdict on one dimension of one piece.
@@ -191,7 +193,10 @@ impl<'a> Piece<'a> {
                 .map(|label| self.evidence.cohort().period_name(label).to_owned()),
             verdict: Verdict::of_piece(dimensions.iter().map(|d| d.verdict)),
             dimensions,
-            joint: known.and_then(|known| joint::joint(self, &known, settings)),
+            joint: known
+                .as_ref()
+                .and_then(|known| joint::joint(self, known, settings)),
+            finish: known.and_then(|known| finish::finish(self, &known, settings)),
         }
     }
 
@@ -210,14 +215,15 @@ impl<'a> Piece<'a> {
         all.filter(left).cloned().collect()
     }
 
-    /// Position in the cohort's table of a column of the piece's table.
+    /// Position in the cohort's table of a column of the piece's table: the same dimension, of the
+    /// same finish where it is one of colour.
     pub(super) fn position(&self, column: &Column) -> Option<usize> {
         let table = self.evidence.cohort().table();
         let key = &self.table.dimension(column).key;
         table
             .columns
             .iter()
-            .position(|c| table.dimension(c).key == *key)
+            .position(|c| table.dimension(c).key == *key && c.finish == column.finish)
     }
 
     /// The piece's reading on the scale of judgement.

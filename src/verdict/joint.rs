@@ -136,7 +136,8 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
     best
 }
 
-fn others(cohort: &Cohort<'_>, group: usize, own: &[usize]) -> Vec<usize> {
+/// Rows of a group's pieces of the chosen periods, the piece's own left out.
+pub(super) fn others(cohort: &Cohort<'_>, group: usize, own: &[usize]) -> Vec<usize> {
     let rows = cohort.reference_rows(group).iter().map(|&row| row as usize);
     rows.filter(|row| !own.contains(row)).collect()
 }
@@ -170,12 +171,12 @@ fn taken_apart(
 }
 
 /// A derived dimension judged, and whether silence about it means something.
-struct Judged {
-    steps: Steps,
-    tells: bool,
+pub(super) struct Judged {
+    pub(super) steps: Steps,
+    pub(super) tells: bool,
 }
 
-fn judge(references: &[Rated], prior: Prior, own: Rated) -> Option<Judged> {
+pub(super) fn judge(references: &[Rated], prior: Prior, own: Rated) -> Option<Judged> {
     let screened = screen(references, &prior);
     let disagree = screened.disagree;
     let steps = Steps::new(screened.predictive(&prior)?, prior, own);

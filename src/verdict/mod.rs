@@ -6,6 +6,7 @@
 //! | `caution` | what to bear in mind with a verdict |
 //! | `check` | one piece, every dimension |
 //! | `joint` | size and shape of one piece, all dimensions together |
+//! | `finish` | the colour of one piece as a whole |
 //! | `working` | every number between the readings and the label |
 //! | `flag` | every out-of-norm reading of a whole source, fast |
 //!
@@ -14,6 +15,7 @@
 
 mod caution;
 mod check;
+mod finish;
 mod flag;
 mod joint;
 mod label;
@@ -21,6 +23,7 @@ mod working;
 
 pub use caution::Caution;
 pub use check::{Check, DimensionCheck, Judged, check, check_against};
+pub use finish::Finish;
 pub use flag::{Flag, flag};
 pub use joint::{Joint, Shape};
 pub use label::Verdict;

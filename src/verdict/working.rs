@@ -6,7 +6,7 @@ use super::{Check, DimensionCheck};
 use crate::cohort::Reference;
 use crate::norm::{Beforehand, Evidence, Loan, SetAside, Settings};
 use crate::stats::{PeriodShare, PeriodSums, Predictive, Prior, Rated, Standpoint, two_level};
-use crate::table::Table;
+use crate::table::{Column, Table};
 
 /// The working of the verdict on one piece.
 #[derive(Clone, Debug)]
@@ -134,7 +134,8 @@ impl Piece<'_> {
     fn work_out(&self, check: &DimensionCheck, known: Option<&Beforehand<'_>>) -> DimensionWorking {
         let columns = &self.table.columns;
         // A dimension of a check is one of the piece's columns.
-        let column = columns.iter().find(|c| c.dimension == check.dimension);
+        let is_own = |c: &&Column| c.dimension == check.dimension && c.value(self.row).is_some();
+        let column = columns.iter().find(is_own);
         let column = column.unwrap_or(&columns[0]);
         let own = self.rated(column);
         let basis = self.basis(known, column);

@@ -7,6 +7,7 @@
 //! | `formats` | every dialect of a table and every form of a cell |
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
+//! | `finish` | colours: one finish is never measured by another |
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
@@ -23,6 +24,7 @@ mod borrowing;
 mod check;
 #[cfg(unix)]
 mod crash;
+mod finish;
 mod flag;
 mod formats;
 mod history;
