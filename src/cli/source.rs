@@ -8,6 +8,7 @@ use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, is_table, open};
 use calibriar::table::{Options, SetAside};
+use calibriar::traced::add_readings;
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
 
@@ -135,9 +136,10 @@ impl SourceArguments {
     }
 }
 
-/// Says what the user should know of a source.
-fn told(source: Source) -> Result<Source, CliError> {
+/// Says what the user should know of a source, and makes readings of its traces.
+fn told(mut source: Source) -> Result<Source, CliError> {
     source.doubts.iter().for_each(remark);
+    add_readings(&mut source.table);
     Ok(source)
 }
 

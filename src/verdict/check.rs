@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::{Caution, Joint, Verdict, joint};
+use super::{Caution, Joint, OutlineCheck, Verdict, joint, outline};
 use crate::catalogue::State;
 use crate::cohort::{from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
@@ -28,6 +28,8 @@ pub struct Check {
     pub dimensions: Vec<DimensionCheck>,
     /// Size, shape and misfit, where enough sizes were measured on piece and references.
     pub joint: Option<Joint>,
+    /// Its traced outlines, where references were traced as well.
+    pub outlines: Vec<OutlineCheck>,
 }
 
 /// The verdict on one dimension of one piece.
@@ -191,7 +193,12 @@ impl<'a> Piece<'a> {
                 .map(|label| self.evidence.cohort().period_name(label).to_owned()),
             verdict: Verdict::of_piece(dimensions.iter().map(|d| d.verdict)),
             dimensions,
-            joint: known.and_then(|known| joint::joint(self, &known, settings)),
+            joint: known
+                .as_ref()
+                .and_then(|known| joint::joint(self, known, settings)),
+            outlines: known.as_ref().map_or(Vec::new(), |known| {
+                outline::outlines(self, known, settings)
+            }),
         }
     }
 

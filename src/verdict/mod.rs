@@ -6,6 +6,7 @@
 //! | `caution` | what to bear in mind with a verdict |
 //! | `check` | one piece, every dimension |
 //! | `joint` | size and shape of one piece, all dimensions together |
+//! | `outline` | traced outlines of one piece, each over its whole length |
 //! | `working` | every number between the readings and the label |
 //! | `flag` | every out-of-norm reading of a whole source, fast |
 //!
@@ -17,6 +18,7 @@ mod check;
 mod flag;
 mod joint;
 mod label;
+mod outline;
 mod working;
 
 pub use caution::Caution;
@@ -24,6 +26,7 @@ pub use check::{Check, DimensionCheck, Judged, check, check_against};
 pub use flag::{Flag, flag};
 pub use joint::{Joint, Shape};
 pub use label::Verdict;
+pub use outline::{BandStation, Excursion, OutlineCheck};
 pub use working::{
     DimensionWorking, Lender, Steps, WeighedReference, Working, working, working_against,
 };
