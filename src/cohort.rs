@@ -399,7 +399,12 @@ impl<'t> Cohort<'t> {
     }
 
     fn would_speak(&self, column: &Column, row: usize) -> bool {
-        self.reference[row] && speaks_for_the_works(column.state(row), self.unknown_state)
+        self.reference[row] && self.state_speaks(column.state(row))
+    }
+
+    /// Whether a place in that state says what left the works.
+    pub(crate) fn state_speaks(&self, state: State) -> bool {
+        speaks_for_the_works(state, self.unknown_state)
     }
 
     fn is_credible(&self, column: &Column, row: usize) -> bool {

@@ -14,6 +14,7 @@
 //! | `source` | whatever a path names: collection, data package, CSV, Parquet (feature `store`) |
 //! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
 //! | [`form`] | form of outlines and sections, colours |
+//! | [`traced`] | what traces say of a piece, and the readings made of them |
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
@@ -82,6 +83,7 @@ pub mod report;
 pub mod source;
 pub mod stats;
 pub mod table;
+pub mod traced;
 pub mod verdict;
 
 /// The prose of `docs/` and the README, so that its Rust examples are tested.

@@ -9,8 +9,8 @@ use calibriar::norm::{SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{
-    Caution, Check, DimensionCheck, Finish, Joint, Verdict, Working, check, check_against, working,
-    working_against,
+    Caution, Check, DimensionCheck, Excursion, Finish, Joint, OutlineCheck, Verdict, Working,
+    check, check_against, working, working_against,
 };
 use clap::Args;
 use comfy_table::Cell;
@@ -192,7 +192,7 @@ impl Page<'_> {
             "n, lent: references of that dimension, the piece itself left out, and degrees of freedom \
              borrowed from the maker's other patterns: each is worth about one reference more for the \
              spread; - is none",
-            "size, shape: judged apart from the dimensions and from each other",
+            "size, shape, outlines: judged apart from the dimensions and from each other",
             "A verdict is about dimensions. It neither dates nor authenticates a piece.",
         ]
         .map(|line| wrapped(line, "  "))
@@ -234,8 +234,9 @@ impl Page<'_> {
         let slips = group
             .first()
             .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own));
+        let outlines = check.outlines.iter().map(outline_words);
         let finish = check.finish.as_ref().map(finish);
-        let lines = lines.chain(whole).chain(finish);
+        let lines = lines.chain(whole).chain(outlines).chain(finish);
         for line in lines.chain(self.set_aside(check)).chain(slips) {
             text.push_str(&wrapped(&line, "  "));
         }
@@ -489,6 +490,32 @@ fn finish(finish: &Finish) -> String {
         finish.difference,
         counted(finish.n, "piece", "pieces"),
         probability(finish.whole.p)
+    )
+}
+
+/// What a reader should take from one outline.
+fn outline_words(outline: &OutlineCheck) -> String {
+    let where_it_is = |e: &Excursion| {
+        format!(
+            "{} mm at station {:.0} mm, beyond the band from {:.0} to {:.0} mm",
+            signed(e.deviation, 0.5),
+            e.at,
+            e.from,
+            e.to
+        )
+    };
+    let excursions: Vec<String> = outline.excursions.iter().map(where_it_is).collect();
+    let stands = match excursions.as_slice() {
+        [] => "inside the band of the good pieces all along".to_owned(),
+        some => some.join("; "),
+    };
+    format!(
+        "outline {}: {} ({}; p {}; {})",
+        outline.feature,
+        output::verdict_words(outline.verdict),
+        stands,
+        probability(outline.p),
+        counted(outline.n, "reference", "references")
     )
 }
 

@@ -6,7 +6,7 @@ use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::report::{DimensionRow, FlagRow, NormRow, PieceRow, RateRow};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
-use calibriar::verdict::{Check, Finish, Joint, Shape};
+use calibriar::verdict::{Check, Excursion, Finish, Joint, OutlineCheck, Shape};
 use serde::Serialize;
 
 /// The whole answer of `norms`.
@@ -75,6 +75,71 @@ pub(super) struct CheckOut<'a> {
     dimensions: Vec<DimensionRow<'a, Vec<String>>>,
     joint: Option<JointOut<'a>>,
     finish: Option<FinishOut>,
+    outlines: Vec<OutlineOut<'a>>,
+}
+
+/// One traced outline.
+#[derive(Serialize)]
+struct OutlineOut<'a> {
+    feature: &'a str,
+    n: usize,
+    df: f64,
+    roughness: f64,
+    threshold: f64,
+    p: f64,
+    verdict: &'static str,
+    excursions: Vec<ExcursionOut>,
+    band: Vec<StationOut>,
+}
+
+/// Where an outline is outside its band.
+#[derive(Serialize)]
+struct ExcursionOut {
+    from: f64,
+    to: f64,
+    at: f64,
+    deviation: f64,
+    beyond: f64,
+}
+
+/// One station of an outline and its band.
+#[derive(Serialize)]
+struct StationOut {
+    station: f64,
+    height: f64,
+    centre: f64,
+    low: f64,
+    high: f64,
+}
+
+impl<'a> OutlineOut<'a> {
+    fn new(outline: &'a OutlineCheck) -> OutlineOut<'a> {
+        let excursion = |e: &Excursion| ExcursionOut {
+            from: e.from,
+            to: e.to,
+            at: e.at,
+            deviation: e.deviation,
+            beyond: e.beyond,
+        };
+        let stations = outline.stations.iter().map(|s| StationOut {
+            station: s.station,
+            height: s.height,
+            centre: s.centre,
+            low: s.low,
+            high: s.high,
+        });
+        OutlineOut {
+            feature: &outline.feature,
+            n: outline.n,
+            df: outline.df,
+            roughness: outline.roughness,
+            threshold: outline.threshold,
+            p: outline.p,
+            verdict: outline.verdict.name(),
+            excursions: outline.excursions.iter().map(excursion).collect(),
+            band: stations.collect(),
+        }
+    }
 }
 
 /// Size, shape and misfit of a piece taken together.
@@ -165,6 +230,7 @@ impl<'a> CheckOut<'a> {
                 .collect(),
             joint: check.joint.as_ref().map(|j| JointOut::new(j, catalogue)),
             finish: check.finish.as_ref().map(FinishOut::new),
+            outlines: check.outlines.iter().map(OutlineOut::new).collect(),
         }
     }
 }

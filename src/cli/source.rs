@@ -8,6 +8,7 @@ use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, give_traces, is_table, open};
 use calibriar::table::{Options, SetAside};
+use calibriar::traced::ready;
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
 
@@ -86,13 +87,14 @@ pub(super) fn collection_path(text: &str) -> Result<PathBuf, std::convert::Infal
 impl SourceArguments {
     /// Opens the source and says what the user should know of it.
     pub(super) fn open(&self, digest: bool) -> Result<Source, CliError> {
-        told(open(&Request {
+        let source = told(open(&Request {
             digest,
             options: self.table.options(false),
             set_aside: self.table.set_aside.is_some(),
             traces_from: self.traces.as_deref(),
             ..self.request()
-        })?)
+        })?)?;
+        Ok(prepared(source))
     }
 
     /// Opens the source, and another table whose pieces are to be judged by it. Where the source
@@ -124,7 +126,7 @@ impl SourceArguments {
             let cautions = give_traces(path, &mut [&mut source.table, &mut other.table])?;
             cautions.iter().for_each(remark);
         }
-        Ok((source, other))
+        Ok((prepared(source), prepared(other)))
     }
 
     fn request(&self) -> Request<'_> {
@@ -143,6 +145,14 @@ impl SourceArguments {
             }
             None => Ok(()),
         }
+    }
+}
+
+/// The source with its table ready to be judged.
+fn prepared(source: Source) -> Source {
+    Source {
+        table: ready(source.table),
+        ..source
     }
 }
 

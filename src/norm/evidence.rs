@@ -3,9 +3,11 @@
 
 use std::borrow::Cow;
 use std::ops::Range;
+use std::sync::OnceLock;
 
 use super::borrowing::Borrowing;
 use super::lenders::{Lenders, Lendings, Loan, LoanTable, Loans};
+use super::outlines::ReferenceOutlines;
 use crate::cohort::{Cohort, Reference};
 use crate::notation::Quantity;
 use crate::parallel;
@@ -32,6 +34,8 @@ pub struct Evidence<'t> {
     lenders: Lenders,
     lendings: Lendings,
     loans: LoanTable,
+    /// Outlines that may speak; worked out when first asked for.
+    outlines: OnceLock<ReferenceOutlines>,
 }
 
 impl<'t> Evidence<'t> {
@@ -78,6 +82,7 @@ impl<'t> Evidence<'t> {
             share,
             lendings: lenders.gather(dimensions),
             lenders,
+            outlines: OnceLock::new(),
         }
     }
 
@@ -89,6 +94,12 @@ impl<'t> Evidence<'t> {
     /// From whom spreads are borrowed.
     pub fn borrowing(&self) -> &Borrowing {
         &self.borrowing
+    }
+
+    /// The outlines of the references.
+    pub(super) fn outlines(&self) -> &ReferenceOutlines {
+        self.outlines
+            .get_or_init(|| ReferenceOutlines::gather(self.cohort))
     }
 
     /// The references of a column (by position in the table) and group, by period, then row; those

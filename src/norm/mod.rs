@@ -16,6 +16,7 @@ mod basis;
 mod borrowing;
 mod evidence;
 mod lenders;
+mod outlines;
 mod settings;
 
 pub use basis::{Basis, Beforehand, SetAside};
@@ -23,6 +24,7 @@ pub use borrowing::Borrowing;
 pub use evidence::Evidence;
 pub(crate) use evidence::is_fine;
 pub use lenders::Loan;
+pub use outlines::OutlineNorm;
 pub use settings::{Settings, SettingsError};
 
 use std::collections::HashMap;

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::{Caution, Finish, Joint, Verdict, finish, joint};
+use super::{Caution, Finish, Joint, OutlineCheck, Verdict, finish, joint, outline};
 use crate::catalogue::State;
 use crate::cohort::{from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
@@ -30,6 +30,8 @@ pub struct Check {
     pub joint: Option<Joint>,
     /// Its colour as a whole, where piece and references have one.
     pub finish: Option<Finish>,
+    /// Its traced outlines, where references were traced as well.
+    pub outlines: Vec<OutlineCheck>,
 }
 
 /// The verdict on one dimension of one piece.
@@ -196,7 +198,12 @@ impl<'a> Piece<'a> {
             joint: known
                 .as_ref()
                 .and_then(|known| joint::joint(self, known, settings)),
-            finish: known.and_then(|known| finish::finish(self, &known, settings)),
+            finish: known
+                .as_ref()
+                .and_then(|known| finish::finish(self, known, settings)),
+            outlines: known
+                .as_ref()
+                .map_or(Vec::new(), |known| outline::outlines(self, known, settings)),
         }
     }
 

@@ -7,6 +7,7 @@
 //! | `check` | one piece, every dimension |
 //! | `joint` | size and shape of one piece, all dimensions together |
 //! | `finish` | the colour of one piece as a whole |
+//! | `outline` | traced outlines of one piece, each over its whole length |
 //! | `working` | every number between the readings and the label |
 //! | `flag` | every out-of-norm reading of a whole source, fast |
 //!
@@ -19,6 +20,7 @@ mod finish;
 mod flag;
 mod joint;
 mod label;
+mod outline;
 mod working;
 
 pub use caution::Caution;
@@ -27,6 +29,7 @@ pub use finish::Finish;
 pub use flag::{Flag, flag};
 pub use joint::{Joint, Shape};
 pub use label::Verdict;
+pub use outline::{BandStation, Excursion, OutlineCheck};
 pub use working::{
     DimensionWorking, Lender, Steps, WeighedReference, Working, working, working_against,
 };

@@ -96,7 +96,11 @@ pub(super) fn fit(points: &[Point]) -> Result<(Point, f64), FormError> {
             damping *= 0.1;
         } else if step <= 1e-14 * (1.0 + state.radius) {
             // The sum no longer tells such steps apart, the gradient does: take the last one.
-            centre = if after.slope() < state.slope() { next } else { centre };
+            centre = if after.slope() < state.slope() {
+                next
+            } else {
+                centre
+            };
             break;
         } else {
             damping = more(damping);

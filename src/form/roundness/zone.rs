@@ -337,7 +337,11 @@ fn inner_reach(vectors: &[[f64; 2]]) -> f64 {
             }
         }
     }
-    if reach.is_finite() { reach.max(0.0) } else { 0.0 }
+    if reach.is_finite() {
+        reach.max(0.0)
+    } else {
+        0.0
+    }
 }
 
 /// The largest angle between neighbouring directions, seen from a centre.

@@ -1,0 +1,258 @@
+//! Readings of dimensions, made of traces.
+//!
+//! | dimension | made of |
+//! |---|---|
+//! | `bowl_wall_straightness` | the worst of the walls traced |
+//! | `bowl_wall_angle` | the mean of opposite walls' lean, so that a leaning axis cancels |
+//! | `bowl_roundness` | the section at mid height |
+//! | `stem_top_straightness`, `stem_bottom_straightness` | that line |
+//! | `finish_lightness`, `finish_red_green`, `finish_yellow_blue` | the spots of the finish |
+//!
+//! Several traces of one feature count as one: the mean of those in the state that says most about
+//! the works. A reading made of several features has the state that says least among them. It
+//! stands in the place of a typed one.
+
+use std::collections::HashMap;
+
+use super::outline::straight;
+use super::section::roundness;
+use crate::catalogue::{Catalogue, State};
+use crate::form::colour::spots;
+use crate::table::{Column, Table, Trace, TraceReading, Uncertainty};
+
+/// A value and its standard uncertainty, in the unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Figure {
+    pub(super) value: f64,
+    pub(super) uncertainty: f64,
+}
+
+impl Figure {
+    /// A form error. One of less than half a step of the readings cannot be told: it counts as
+    /// somewhere between nothing and a whole step. `reading` is the standard uncertainty of one
+    /// reading, that of a step h being h / sqrt 12.
+    pub(super) fn form_error(value: f64, uncertainty: f64, reading: f64) -> Figure {
+        let half_a_step = 3f64.sqrt() * reading;
+        match value > half_a_step {
+            true => Figure { value, uncertainty },
+            false => Figure {
+                value: half_a_step,
+                uncertainty: reading,
+            },
+        }
+    }
+
+    /// The mean of some figures; `None` of none.
+    fn mean(of: &[Figure]) -> Option<Figure> {
+        let n = of.len() as f64;
+        let squares: f64 = of.iter().map(|f| f.uncertainty.powi(2)).sum();
+        (!of.is_empty()).then(|| Figure {
+            value: of.iter().map(|f| f.value).sum::<f64>() / n,
+            uncertainty: squares.sqrt() / n,
+        })
+    }
+}
+
+/// A reading: its dimension's key, its figure and its state.
+type Reading = (&'static str, Figure, State);
+
+/// A table ready to be judged: readings made of its traces stand in its columns, and colours are
+/// taken apart by finish.
+pub fn ready(mut table: Table) -> Table {
+    add_readings(&mut table);
+    table.by_finish()
+}
+
+/// Puts readings made of a table's traces into its columns.
+fn add_readings(table: &mut Table) {
+    if table.traces.is_empty() {
+        return;
+    }
+    let mut of: HashMap<&str, Vec<&Trace>> = HashMap::new();
+    for trace in &table.traces {
+        of.entry(&trace.specimen).or_default().push(trace);
+    }
+    let names = table.specimens.names.iter().enumerate();
+    let traced: Vec<(usize, &Vec<&Trace>)> = names
+        .filter_map(|(row, name)| Some((row, of.get(name)?)))
+        .collect();
+    let height = table.catalogue.find("bowl_height");
+    let height = height.and_then(|dimension| table.column(dimension));
+    let made: Vec<(usize, Vec<Reading>)> = crate::parallel::map(traced.len(), |at| {
+        let (row, traces) = traced[at];
+        let bowl_height = height.and_then(|column| column.value(row));
+        (row, readings(traces, bowl_height))
+    });
+    for (row, readings) in made {
+        for reading in readings {
+            put(table, row, reading);
+        }
+    }
+    table.columns.sort_by_key(|column| column.dimension);
+}
+
+/// Writes one reading into its column, which is made where there is none.
+fn put(table: &mut Table, row: usize, (key, figure, state): Reading) {
+    let rows = table.specimens.len();
+    let Some(dimension) = index_of(&mut table.catalogue, key) else {
+        return;
+    };
+    let at = table.columns.iter().position(|c| c.dimension == dimension);
+    let at = at.unwrap_or_else(|| {
+        table.columns.push(Column {
+            dimension,
+            values: vec![f64::NAN; rows],
+            uncertainty: Uncertainty::Each(vec![0.0; rows]),
+            states: None,
+            finish: None,
+        });
+        table.columns.len() - 1
+    });
+    let column = &mut table.columns[at];
+    if let Uncertainty::Step(_) = column.uncertainty {
+        let each = (0..rows).map(|row| column.uncertainty(row)).collect();
+        column.uncertainty = Uncertainty::Each(each);
+    }
+    column.values[row] = figure.value;
+    if let Uncertainty::Each(each) = &mut column.uncertainty {
+        each[row] = figure.uncertainty;
+    }
+    if state != State::Factory || column.states.is_some() {
+        let states = &mut column.states;
+        states.get_or_insert_with(|| vec![State::Factory; rows])[row] = state;
+    }
+}
+
+/// The dimension of a key; one of the trade's that a source does not know is added.
+fn index_of(catalogue: &mut Catalogue, key: &str) -> Option<usize> {
+    catalogue.find(key).or_else(|| {
+        let standard = Catalogue::standard();
+        let dimension = standard.at(standard.find(key)?).clone();
+        Some(catalogue.add(dimension))
+    })
+}
+
+/// What the traces of one piece say; `bowl_height` in mm tells which section is at mid height.
+fn readings(traces: &[&Trace], bowl_height: Option<f64>) -> Vec<Reading> {
+    let mut out = Vec::new();
+    let straightness = |key: &str| {
+        figure(&of_feature(traces, key), |trace| {
+            Some(straight(trace).ok()?.straightness)
+        })
+    };
+    let wall = |side: &str| straightness(&format!("bowl_wall_{side}"));
+    let walls: Vec<(Figure, State)> = SIDES.into_iter().filter_map(wall).collect();
+    let worst = walls.iter().map(|&(figure, _)| figure);
+    if let Some(worst) = worst.max_by(|a, b| a.value.total_cmp(&b.value)) {
+        out.push(("bowl_wall_straightness", worst, saying_least(&walls)));
+    }
+    out.extend(wall_angle(traces));
+    let sections = at_mid_height(&of_feature(traces, "bowl_section"), bowl_height);
+    let round = figure(&sections, |trace| roundness(trace).ok());
+    out.extend(round.map(|(figure, state)| ("bowl_roundness", figure, state)));
+    for (feature, key) in [
+        ("stem_top", "stem_top_straightness"),
+        ("stem_bottom", "stem_bottom_straightness"),
+    ] {
+        out.extend(straightness(feature).map(|(figure, state)| (key, figure, state)));
+    }
+    out.extend(colour(traces));
+    out
+}
+
+const SIDES: [&str; 4] = ["front", "left", "back", "right"];
+
+/// The mean lean of opposite walls; a wall without its opposite tells of the axis as well.
+fn wall_angle(traces: &[&Trace]) -> Option<Reading> {
+    let lean = |side: &str| {
+        let of = of_feature(traces, &format!("bowl_wall_{side}"));
+        figure(&of, |trace| Some(straight(trace).ok()?.angle))
+    };
+    let leans = SIDES.map(lean);
+    let pairs = [(0, 2), (1, 3)].map(|(one, other)| leans[one].zip(leans[other]));
+    let both = pairs.into_iter().flatten();
+    let used: Vec<(Figure, State)> = both.flat_map(|(one, other)| [one, other]).collect();
+    let figures: Vec<Figure> = used.iter().map(|&(figure, _)| figure).collect();
+    Some((
+        "bowl_wall_angle",
+        Figure::mean(&figures)?,
+        saying_least(&used),
+    ))
+}
+
+fn colour(traces: &[&Trace]) -> Vec<Reading> {
+    let of = of_feature(traces, "finish_colour");
+    let component = |key: &'static str, at: usize| {
+        let of_trace = |trace: &Trace| match &trace.reading {
+            TraceReading::Spots(of) => {
+                let colour = spots(of).ok()?;
+                Some(Figure {
+                    value: colour.lab.components()[at],
+                    uncertainty: colour.uncertainty[at],
+                })
+            }
+            TraceReading::Points { .. } => None,
+        };
+        let (figure, state) = figure(&of, of_trace)?;
+        Some((key, figure, state))
+    };
+    let keys = ["finish_lightness", "finish_red_green", "finish_yellow_blue"];
+    let components = keys.into_iter().enumerate();
+    components
+        .filter_map(|(at, key)| component(key, at))
+        .collect()
+}
+
+fn of_feature<'t>(traces: &[&'t Trace], key: &str) -> Vec<&'t Trace> {
+    let is = |trace: &&&Trace| trace.feature.feature.key == key;
+    traces.iter().filter(is).copied().collect()
+}
+
+/// The sections that count as at mid height: those that do not say where they were taken, else
+/// those nearest to half the bowl's height, if within a sixth of it; without a bowl height the
+/// middle one.
+fn at_mid_height<'t>(sections: &[&'t Trace], bowl_height: Option<f64>) -> Vec<&'t Trace> {
+    let mut places: Vec<f64> = sections.iter().filter_map(|s| s.feature.at).collect();
+    places.sort_by(f64::total_cmp);
+    let taken = |place: Option<f64>| -> Vec<&'t Trace> {
+        let is = |s: &&&Trace| s.feature.at == place;
+        sections.iter().filter(is).copied().collect()
+    };
+    if places.len() < sections.len() {
+        return taken(None);
+    }
+    let place = match bowl_height {
+        Some(height) => {
+            let off = |place: &f64| (place - height / 2.0).abs();
+            let nearest = places.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+            nearest.copied().filter(|place| off(place) <= height / 6.0)
+        }
+        None => places.get(places.len() / 2).copied(),
+    };
+    place.map_or_else(Vec::new, |place| taken(Some(place)))
+}
+
+/// One figure of several traces of a feature: the mean of those in the state that says most about
+/// the works.
+fn figure(
+    traces: &[&Trace],
+    measure: impl Fn(&Trace) -> Option<Figure>,
+) -> Option<(Figure, State)> {
+    let measured: Vec<(Figure, State)> = traces
+        .iter()
+        .filter_map(|trace| Some((measure(trace)?, trace.state)))
+        .collect();
+    let state = measured.iter().map(|&(_, state)| state);
+    let state = state.min_by_key(|state| state.rank())?;
+    let of_state = measured.iter().filter(|(_, s)| *s == state);
+    let figures: Vec<Figure> = of_state.map(|&(figure, _)| figure).collect();
+    Some((Figure::mean(&figures)?, state))
+}
+
+/// The state that says least about the works.
+fn saying_least(of: &[(Figure, State)]) -> State {
+    let states = of.iter().map(|&(_, state)| state);
+    states
+        .max_by_key(|state| state.rank())
+        .unwrap_or(State::Unknown)
+}

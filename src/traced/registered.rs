@@ -1,0 +1,147 @@
+//! Outlines laid on shared datum points, to be compared with one another.
+//!
+//! How a piece lay under the gauge says nothing of its form: offset and tilt of the base line go.
+//! The datum points are the two ends of the outline, each the mean of its outer tenth; heights are
+//! from the straight line through them. Between the tenths they are read at stations that are equal
+//! shares of the length, so that outlines of a long and of a short piece can be compared; length
+//! and lean are judged as dimensions of their own.
+
+use super::outline::points;
+use crate::catalogue::TraceKind;
+use crate::form::{FormError, Point};
+use crate::table::Trace;
+
+/// Stations at which outlines are compared.
+pub const STATIONS: usize = 41;
+/// Share of the length at each end whose mean is a datum point.
+const DATUM: f64 = 0.1;
+/// Where a longer share of the outline than this has no point, nothing can be said of it.
+const LARGEST_GAP: f64 = 0.25;
+
+/// An outline on its datum points.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegisteredOutline {
+    /// First and last station of the comparison, in mm.
+    pub between: (f64, f64),
+    /// Heights above the line through the datum points at [`STATIONS`] stations, equally far
+    /// apart; in mm, outward positive.
+    pub heights: Vec<f64>,
+    /// Standard uncertainty of a height, in mm: that of one reading.
+    pub uncertainty: f64,
+}
+
+impl RegisteredOutline {
+    /// The station of a place between 0 and [`STATIONS`] - 1, in mm.
+    pub fn station(&self, place: f64) -> f64 {
+        let (from, to) = self.between;
+        from + (to - from) * place / (STATIONS - 1) as f64
+    }
+
+    /// The mean of several outlines of one feature of one piece; `None` of none.
+    pub fn mean(of: &[RegisteredOutline]) -> Option<RegisteredOutline> {
+        let n = of.len() as f64;
+        let mean = |pick: &dyn Fn(&RegisteredOutline) -> f64| of.iter().map(pick).sum::<f64>() / n;
+        let squares: f64 = of.iter().map(|o| o.uncertainty.powi(2)).sum();
+        (!of.is_empty()).then(|| RegisteredOutline {
+            between: (mean(&|o| o.between.0), mean(&|o| o.between.1)),
+            heights: (0..STATIONS).map(|s| mean(&|o| o.heights[s])).collect(),
+            uncertainty: squares.sqrt() / n,
+        })
+    }
+}
+
+/// Lays an outline on its datum points.
+///
+/// # Errors
+/// [`FormError`] where it has too few points or a gap of more than a quarter of its length.
+pub fn register(trace: &Trace) -> Result<RegisteredOutline, FormError> {
+    let (points, _, uncertainty) = points(trace)?;
+    let too_few = FormError::TooFewPoints {
+        form: "a comparison of outlines",
+        needed: 5,
+        found: points.len(),
+    };
+    let ends = points.first().zip(points.last()).map(|(a, b)| (a.x, b.x));
+    let Some((first, last)) = ends.filter(|_| points.len() >= 5) else {
+        return Err(too_few);
+    };
+    if !points.iter().all(|p| p.x.is_finite() && p.y.is_finite()) {
+        return Err(FormError::NotFinite);
+    }
+    let length = last - first;
+    if length <= 0.0 {
+        return Err(FormError::OneStation);
+    }
+    let gap = points.windows(2).map(|pair| pair[1].x - pair[0].x);
+    if gap.fold(0.0, f64::max) > LARGEST_GAP * length {
+        return Err(too_few);
+    }
+    let start = mean_point(points.iter().filter(|p| p.x <= first + DATUM * length));
+    let end = mean_point(points.iter().filter(|p| p.x >= last - DATUM * length));
+    let slope = (end.y - start.y) / (end.x - start.x);
+    let between = (first + DATUM * length, last - DATUM * length);
+    let apart = (between.1 - between.0) / (STATIONS - 1) as f64;
+    let above = |p: &Point| Point {
+        x: p.x,
+        y: p.y - (start.y + slope * (p.x - start.x)),
+    };
+    let points: Vec<Point> = points.iter().map(above).collect();
+    let height = |place: usize| {
+        let x = between.0 + apart * place as f64;
+        let near = points.iter().filter(|p| (p.x - x).abs() <= apart / 2.0);
+        match near.clone().count() {
+            0 => interpolated(&points, x),
+            // Several points are one height with less of the digitising noise.
+            _ => mean_point(near).y,
+        }
+    };
+    Ok(RegisteredOutline {
+        between,
+        heights: (0..STATIONS).map(height).collect(),
+        uncertainty,
+    })
+}
+
+/// The outlines among some traces of one piece, each feature once.
+pub fn registered_outlines<'t>(
+    traces: impl Iterator<Item = &'t Trace>,
+) -> Vec<(String, RegisteredOutline)> {
+    let mut of: Vec<(String, Vec<RegisteredOutline>)> = Vec::new();
+    for trace in traces.filter(|t| t.feature.feature.kind == TraceKind::Outline) {
+        // One with too few points says nothing here; `form` tells why.
+        let Ok(outline) = register(trace) else {
+            continue;
+        };
+        let name = trace.feature.to_string();
+        match of.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, outlines)) => outlines.push(outline),
+            None => of.push((name, vec![outline])),
+        }
+    }
+    let means = of
+        .into_iter()
+        .filter_map(|(name, outlines)| Some((name, RegisteredOutline::mean(&outlines)?)));
+    means.collect()
+}
+
+fn mean_point<'p>(points: impl Iterator<Item = &'p Point>) -> Point {
+    let (mut n, mut x, mut y) = (0.0, 0.0, 0.0);
+    for point in points {
+        n += 1.0;
+        x += point.x;
+        y += point.y;
+    }
+    Point { x: x / n, y: y / n }
+}
+
+/// Height at a station between the first and the last point.
+fn interpolated(points: &[Point], x: f64) -> f64 {
+    let next = points
+        .partition_point(|p| p.x < x)
+        .clamp(1, points.len() - 1);
+    let (a, b) = (points[next - 1], points[next]);
+    match b.x > a.x {
+        true => a.y + (b.y - a.y) * (x - a.x) / (b.x - a.x),
+        false => (a.y + b.y) / 2.0,
+    }
+}

@@ -1,0 +1,112 @@
+//! The form of one section: how round it is, its diameter, how many sides it has.
+
+use std::ops::RangeInclusive;
+
+use super::readings::Figure;
+use super::surface::{self, AskedOf, largest_gap};
+use crate::form::FormError;
+use crate::form::Point;
+use crate::form::lobes::{Lobes, lobes};
+use crate::form::roundness::{
+    CircumscribedCircle, InscribedCircle, LeastSquaresCircle, MinimumZoneCircles,
+    least_squares_circle, maximum_inscribed, minimum_circumscribed, minimum_zone_circles,
+};
+use crate::table::{Trace, TraceReading};
+
+/// Undulations per revolution that are looked for.
+const ORDERS: RangeInclusive<u32> = 2..=15;
+/// Of round sections that only scatter, this share is given a number of sides.
+const SIDES_ALPHA: f64 = 0.05;
+
+/// The form of one section. Lengths in mm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SectionForm {
+    /// How many points.
+    pub n: usize,
+    /// The largest angle without a point, in degrees.
+    pub largest_gap: f64,
+    /// What form was asked of.
+    pub asked_of: AskedOf,
+    /// Standard uncertainty of one reading.
+    pub reading_uncertainty: f64,
+    /// The least-squares circle, and roundness by it (ISO 12181: LSCI).
+    pub least_squares: LeastSquaresCircle,
+    /// The minimum zone circles (MZCI).
+    pub minimum_zone: MinimumZoneCircles,
+    /// The maximum inscribed circle (MICI); none where the points do not close round it.
+    pub inscribed: Option<InscribedCircle>,
+    /// The minimum circumscribed circle (MCCI).
+    pub circumscribed: CircumscribedCircle,
+    /// Undulations; none where the points are too few to tell.
+    pub lobes: Option<Lobes>,
+}
+
+impl SectionForm {
+    /// Roundness (minimum zone) and its standard uncertainty from that of the readings, in mm.
+    pub fn roundness(&self) -> (f64, f64) {
+        let zone = &self.minimum_zone;
+        (zone.width, zone.uncertainty(self.reading_uncertainty))
+    }
+}
+
+/// A section's points as form is asked of them, what that was, and the readings themselves.
+struct Read<'t> {
+    points: Vec<Point>,
+    asked_of: AskedOf,
+    angles: &'t [f64],
+    radii: &'t [f64],
+    uncertainty: f64,
+}
+
+fn read(trace: &Trace) -> Result<Read<'_>, FormError> {
+    let TraceReading::Points {
+        stations,
+        readings,
+        uncertainty,
+    } = &trace.reading
+    else {
+        return Err(FormError::TooFewPoints {
+            form: "a section",
+            needed: 3,
+            found: 0,
+        });
+    };
+    let surface = trace.feature.feature.surface;
+    let (points, asked_of) = surface::section(stations, readings, surface)?;
+    Ok(Read {
+        points,
+        asked_of,
+        angles: stations,
+        radii: readings,
+        uncertainty: *uncertainty,
+    })
+}
+
+/// The form of a section.
+///
+/// # Errors
+/// [`FormError`] where there are too few points, or an arc too short to tell a radius.
+pub fn section_form(trace: &Trace) -> Result<SectionForm, FormError> {
+    let read = read(trace)?;
+    let points = &read.points;
+    Ok(SectionForm {
+        n: read.angles.len(),
+        largest_gap: largest_gap(read.angles),
+        asked_of: read.asked_of,
+        reading_uncertainty: read.uncertainty,
+        least_squares: least_squares_circle(points)?,
+        minimum_zone: minimum_zone_circles(points)?,
+        inscribed: maximum_inscribed(points).ok(),
+        circumscribed: minimum_circumscribed(points)?,
+        // Of the readings: a mean line's points are no longer independent of one another.
+        lobes: lobes(read.angles, read.radii, ORDERS, SIDES_ALPHA).ok(),
+    })
+}
+
+/// Roundness, without what takes longer to find.
+pub(super) fn roundness(trace: &Trace) -> Result<Figure, FormError> {
+    let read = read(trace)?;
+    let zone = minimum_zone_circles(&read.points)?;
+    let u = read.uncertainty;
+    Ok(Figure::form_error(zone.width, zone.uncertainty(u), u))
+}
