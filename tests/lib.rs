@@ -22,6 +22,7 @@ mod reference {
     mod as_written;
     mod borrowing_cases;
     mod edges;
+    mod form;
     mod lending;
     mod methods_cases;
     mod moderated;
@@ -40,6 +41,7 @@ mod properties {
     mod borrowing;
     #[cfg(feature = "store")]
     mod collection;
+    mod form;
     mod leaving_out;
     mod stats;
     mod table;
