@@ -24,6 +24,7 @@ mod reference {
     mod colour;
     mod edges;
     mod finish;
+    mod form;
     mod lending;
     mod methods_cases;
     mod moderated;
@@ -43,6 +44,7 @@ mod properties {
     #[cfg(feature = "store")]
     mod collection;
     mod colour;
+    mod form;
     mod leaving_out;
     mod stats;
     mod table;

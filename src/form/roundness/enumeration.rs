@@ -28,8 +28,12 @@ pub(super) fn best_centre(points: &[Point], known: f64) -> Option<Point> {
 /// The width about a centre, unless it reaches `limit`.
 fn width_under(points: &[Point], centre: Point, limit: f64) -> Option<f64> {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    let origin = Point { x: 0.0, y: 0.0 };
+    let out = distance(centre, origin);
     for &p in points {
-        let d = distance(p, centre);
+        // Radius less `out`: a far centre would take the digits of a plain difference.
+        let squares = p.x * (p.x - 2.0 * centre.x) + p.y * (p.y - 2.0 * centre.y);
+        let d = squares / (distance(p, centre) + out);
         (low, high) = (low.min(d), high.max(d));
         if !(high - low < limit) {
             return None;
