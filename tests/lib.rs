@@ -21,17 +21,21 @@ mod published {
 mod reference {
     mod as_written;
     mod borrowing_cases;
+    mod cone;
     mod edges;
+    mod filter;
     mod lending;
     mod methods_cases;
     mod moderated;
     mod multiple;
     mod noncentral;
+    mod outline_band;
     mod prediction_t;
     mod real_tables;
     mod statrs;
     mod tails;
     mod tolerance;
+    mod two_lines;
 }
 
 mod simulation;
@@ -40,6 +44,7 @@ mod properties {
     mod borrowing;
     #[cfg(feature = "store")]
     mod collection;
+    mod fits;
     mod leaving_out;
     mod stats;
     mod table;
