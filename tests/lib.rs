@@ -25,16 +25,21 @@ mod reference {
     mod edges;
     mod finish;
     mod form;
+    mod cone;
+    mod edges;
+    mod filter;
     mod lending;
     mod methods_cases;
     mod moderated;
     mod multiple;
     mod noncentral;
+    mod outline_band;
     mod prediction_t;
     mod real_tables;
     mod statrs;
     mod tails;
     mod tolerance;
+    mod two_lines;
 }
 
 mod simulation;
@@ -45,6 +50,7 @@ mod properties {
     mod collection;
     mod colour;
     mod form;
+    mod fits;
     mod leaving_out;
     mod stats;
     mod table;

@@ -11,6 +11,8 @@ const MOST_CONDITION: f64 = 1e3;
 /// Azimuths within so many degrees count as one direction.
 const SAME_AZIMUTH: f64 = 1.0;
 const MOST_STEPS: usize = 200;
+/// A half angle (in radians) up to this is rounding: a cylinder.
+const CYLINDER: f64 = 1e-12;
 
 /// The trace of one wall.
 #[derive(Clone, Debug, PartialEq)]
@@ -407,7 +409,7 @@ impl Fit {
             lean_direction: if direction < 360.0 { direction } else { 0.0 },
             radius: q[4] * frame.length,
             half_angle: q[5].to_degrees(),
-            apex_station: Some(apex).filter(|apex| apex.is_finite()),
+            apex_station: Some(apex).filter(|apex| apex.is_finite() && q[5].abs() > CYLINDER),
             rss: rss * frame.length * frame.length,
             residual_sd: sd.map(|sd| sd * frame.length),
             errors,

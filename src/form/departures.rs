@@ -232,7 +232,8 @@ impl Axis {
     fn new(through: Point, towards: Point) -> Axis {
         let (dx, dy) = (towards.x - through.x, towards.y - through.y);
         let length = dx.hypot(dy);
-        let sign = if dx < 0.0 { -1.0 } else { 1.0 };
+        let back = dx < 0.0 || (dx == 0.0 && dy < 0.0);
+        let sign = if back { -1.0 } else { 1.0 };
         let along = Point {
             x: sign * dx / length,
             y: sign * dy / length,

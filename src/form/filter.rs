@@ -85,7 +85,10 @@ pub fn gaussian_weights(spacing: f64, cutoff: f64, reach: f64) -> Result<Vec<f64
         let what = "the number of spacings in the reach, at most ten million,";
         return Err(FormError::NotPositive { what, value: count });
     }
-    let unit = spacing / (cutoff * (LN_2 / PI).sqrt());
+    let unit = positive(
+        "the spacing in cut-offs",
+        spacing / cutoff / (LN_2 / PI).sqrt(),
+    )?;
     let weight = |k: usize| unit * (-PI * (k as f64 * unit).powi(2)).exp();
     Ok((0..=count as usize).map(weight).collect())
 }
@@ -125,8 +128,9 @@ pub fn gaussian(
     for &height in heights {
         usable(height)?;
     }
-    let weights = gaussian_weights(spacing, cutoff, reach)?;
+    let mut weights = gaussian_weights(spacing, cutoff, reach)?;
     let whole = weights[0] + 2.0 * weights[1..].iter().sum::<f64>();
+    weights.iter_mut().for_each(|weight| *weight /= whole);
     let at = |i: usize| {
         let (mut sum, mut met) = (0.0, 0.0);
         let mut add = |weight: f64, index: isize| {
@@ -145,7 +149,7 @@ pub fn gaussian(
         if ends == Ends::Renormalised {
             sum / met
         } else {
-            sum / whole
+            sum
         }
     };
     Ok((0..n).map(at).collect())

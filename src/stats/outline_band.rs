@@ -94,9 +94,9 @@ fn standardised(column: &[f64]) -> Result<Vec<f64>, StatsError> {
 pub fn band_threshold(nu: f64, roughness: f64, alpha: f64) -> Result<f64, StatsError> {
     let (nu, roughness) = parameters(nu, roughness)?;
     let alpha = inner_probability(alpha)?;
-    let mut low = t_upper_quantile(0.5 * alpha, nu);
+    let mut low = finite(t_upper_quantile(0.5 * alpha, nu))?;
     if roughness == 0.0 {
-        return finite(low);
+        return Ok(low);
     }
     let mut high = 2.0 * low.max(1.0);
     while outside(high, nu, roughness) > alpha {
@@ -106,7 +106,7 @@ pub fn band_threshold(nu: f64, roughness: f64, alpha: f64) -> Result<f64, StatsE
     // In the middle, then to the last digit: each step halves the interval.
     loop {
         let middle = f64::midpoint(low, high);
-        if middle <= low || middle >= high {
+        if !(low < middle && middle < high) {
             return finite(high);
         }
         if outside(middle, nu, roughness) > alpha {

@@ -8,9 +8,13 @@
 //! | `checks` | some cells of it again, quickly, as tests |
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
 //! | `report`, `chart` | its tables and words, its pictures |
+//! | `breaks` | how often a straight line seems broken |
+//! | `outlines` | how often a good outline leaves its band |
 
 mod rates;
 mod stated;
 mod world;
 
+mod breaks;
 mod checks;
+mod outlines;
