@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 
 use crate::catalogue::{Kind, Periods, Standing, State, YearRange, fold};
 use crate::stats::Rated;
-use crate::table::{Coded, Column, Table};
+use crate::table::{Column, Table, first_spellings};
 
 /// Which periods' pieces to measure by.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -234,8 +234,8 @@ impl<'t> Cohort<'t> {
     /// a pattern is no reference where the source has patterns: a blank cell must not make one.
     fn group(&mut self) {
         let specimens = &self.table.specimens;
-        let makers = spellings(&specimens.makers);
-        let patterns = spellings(&specimens.patterns);
+        let makers = first_spellings(&specimens.makers);
+        let patterns = first_spellings(&specimens.patterns);
         let nameless: Vec<bool> = specimens
             .patterns
             .names()
@@ -467,13 +467,6 @@ impl<'t> Cohort<'t> {
             .collect();
         self.reference_rows = rows;
     }
-}
-
-/// For each name's number, the number of the first name that is the same but for its spelling.
-fn spellings(names: &Coded) -> Vec<u32> {
-    let mut first: HashMap<String, u32> = HashMap::new();
-    let number = |(code, name): (usize, &String)| *first.entry(fold(name)).or_insert(code as u32);
-    names.names().iter().enumerate().map(number).collect()
 }
 
 /// What makes two rows' periods the same: the definition, or else the name as written. Periods of

@@ -101,6 +101,8 @@ struct Truth<'e> {
     lambda: f64,
     /// By group, then column; `None` where the collection says nothing of the spread.
     sets: Vec<Vec<Option<Set>>>,
+    /// The finish of each column, for those of a colour.
+    finishes: Vec<Option<&'e str>>,
 }
 
 /// One pattern's dimension.
@@ -197,7 +199,20 @@ impl<'e> Truth<'e> {
             evidence,
             lambda: share.lambda(),
             sets,
+            finishes: table.columns.iter().map(|c| c.finish.as_deref()).collect(),
         }
+    }
+
+    /// The finish of a pattern's new piece: a piece has one, and each has its turn.
+    fn finish_of(&self, group: usize, world: usize) -> Option<&'e str> {
+        let mut finishes: Vec<&str> = Vec::new();
+        for (set, finish) in self.sets[group].iter().zip(&self.finishes) {
+            let speaks = set.as_ref().is_some_and(|set| !set.references.is_empty());
+            if let Some(finish) = finish.filter(|finish| speaks && !finishes.contains(finish)) {
+                finishes.push(finish);
+            }
+        }
+        finishes.get(world % finishes.len().max(1)).copied()
     }
 
     fn judge_one_world(
@@ -240,7 +255,15 @@ impl<'e> Truth<'e> {
                     self.evidence.prior(column, lent, lambda)
                 })
                 .collect();
-            let piece = Judged::new(&self.sets[group], &world_sets[group], &priors, self.lambda);
+            let worn = self.finish_of(group, world);
+            let has = |column: &usize| match self.finishes[*column] {
+                None => true,
+                finish => finish == worn,
+            };
+            let columns = (0..self.sets[group].len()).filter(has);
+            let of_piece =
+                columns.map(|c| (&self.sets[group][c], &world_sets[group][c], &priors[c]));
+            let piece = Judged::new(of_piece, self.lambda);
             if let Some(shares) = piece.shares(settings, world, draw)? {
                 tally.add(&shares);
             }
@@ -272,8 +295,11 @@ struct Judged {
 }
 
 impl Judged {
-    fn new(sets: &[Option<Set>], drawn: &[Drawn], priors: &[Prior], lambda: f64) -> Judged {
-        let norm = |((set, drawn), prior): ((&Option<Set>, &Drawn), &Prior)| {
+    fn new<'s>(
+        sets: impl Iterator<Item = (&'s Option<Set>, &'s Drawn, &'s Prior)>,
+        lambda: f64,
+    ) -> Judged {
+        let norm = |(set, drawn, prior): (&Option<Set>, &Drawn, &Prior)| {
             let usual = set.as_ref()?.usual;
             let screened = screen(&drawn.references, prior);
             let disagree = screened.disagree;
@@ -283,12 +309,7 @@ impl Judged {
         };
         Judged {
             lambda,
-            norms: sets
-                .iter()
-                .zip(drawn)
-                .zip(priors)
-                .filter_map(norm)
-                .collect(),
+            norms: sets.filter_map(norm).collect(),
         }
     }
 

@@ -103,8 +103,7 @@ row! {
     spread_between_periods: Option<f64>,
     /// Confidence that `min` to `max` holds `coverage` of good pieces, whatever their distribution.
     range_confidence: f64,
-    /// The finish of the pieces, in small letters, for a dimension of colour; empty where they have
-    /// none written.
+    /// The finish of the pieces, as first written, for a dimension of colour.
     finish: Option<&'a str>,
 }
 

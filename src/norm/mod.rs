@@ -40,7 +40,7 @@ pub struct Norm {
     pub group: usize,
     /// Index of the dimension in the table's catalogue.
     pub dimension: usize,
-    /// The finish of its pieces, folded; `None` for a dimension that does not depend on it.
+    /// The finish of its pieces, as first written; `None` for a dimension that does not depend on it.
     pub finish: Option<String>,
     /// On which scale it is judged.
     pub kind: Kind,

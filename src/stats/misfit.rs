@@ -86,7 +86,11 @@ impl Residuals {
                 true => prior.df * prior.variance,
                 false => 0.0,
             };
-            let s = ((borrowed + squares) / (prior.df + n - 1.0)).sqrt();
+            let s = match prior.df.is_finite() {
+                true => ((borrowed + squares) / (prior.df + n - 1.0)).sqrt(),
+                // A spread that is known for certain.
+                false => prior.variance.sqrt(),
+            };
             let standard = |e: f64| if s > 0.0 { e / s } else { 0.0 };
             apart.into_iter().map(standard).collect()
         };

@@ -3,6 +3,7 @@
 use super::fault::FaultKind;
 use super::text::{Coded, Texts};
 use super::trace::Trace;
+use super::text::{Coded, Texts, first_spellings};
 use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange, fold};
 use crate::notation::{Quantity, Unit};
 
@@ -86,8 +87,8 @@ pub struct Column {
     pub uncertainty: Uncertainty,
     /// The state of each reading; `None`: all are as they left the works.
     pub states: Option<Vec<State>>,
-    /// The finish that the column's pieces have, folded ([`Table::by_finish`]); `None`: all finishes
-    /// together.
+    /// The finish that the column's pieces have, as first written ([`Table::by_finish`]); `None`: all
+    /// finishes together.
     pub finish: Option<String>,
 }
 
@@ -114,6 +115,12 @@ impl Column {
 }
 
 impl Column {
+    /// Whether another column, of this table or another, is of the same finish in any spelling.
+    pub fn is_of_finish_of(&self, other: &Column) -> bool {
+        let folded = |column: &Column| column.finish.as_deref().map(fold);
+        self.finish == other.finish || folded(self) == folded(other)
+    }
+
     /// One column for each finish that has a reading, in the order of their first readings;
     /// `finishes` are those of the rows.
     fn by_finish(self, finishes: &[&str]) -> Vec<Column> {
@@ -155,12 +162,9 @@ impl Table {
     /// flags, rates, lending) then keeps finishes apart.
     pub fn by_finish(mut self) -> Table {
         let finishes = &self.specimens.finishes;
-        let names: Vec<String> = finishes.names().iter().map(|name| fold(name)).collect();
-        let of_row: Vec<&str> = finishes
-            .codes
-            .iter()
-            .map(|&c| &*names[c as usize])
-            .collect();
+        let first = first_spellings(finishes);
+        let name = |&code: &u32| &*finishes.names()[first[code as usize] as usize];
+        let of_row: Vec<&str> = finishes.codes.iter().map(name).collect();
         let is_colour = |c: &Column| self.catalogue.at(c.dimension).quantity == Quantity::Colour;
         let columns = std::mem::take(&mut self.columns);
         self.columns = columns

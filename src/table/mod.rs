@@ -51,6 +51,7 @@ use header::Plan;
 pub(crate) use header::is_skipped;
 pub use source_text::read_bytes;
 use source_text::{Located, SourceText, decimal_mark};
+pub(crate) use text::first_spellings;
 pub use text::{Coded, Texts};
 #[cfg(feature = "store")]
 pub(crate) use trace::trace_name;

@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use crate::catalogue::fold;
+
 /// A column of texts in one buffer.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Texts {
@@ -114,4 +116,11 @@ impl Coded {
         self.codes
             .extend(other.codes.iter().map(|&code| mine[code as usize]));
     }
+}
+
+/// For each name's number, the number of the first name that is the same but for its spelling.
+pub(crate) fn first_spellings(names: &Coded) -> Vec<u32> {
+    let mut first: HashMap<String, u32> = HashMap::new();
+    let number = |(code, name): (usize, &String)| *first.entry(fold(name)).or_insert(code as u32);
+    names.names().iter().enumerate().map(number).collect()
 }

@@ -230,7 +230,7 @@ impl<'a> Piece<'a> {
         table
             .columns
             .iter()
-            .position(|c| table.dimension(c).key == *key && c.finish == column.finish)
+            .position(|c| table.dimension(c).key == *key && c.is_of_finish_of(column))
     }
 
     /// The piece's reading on the scale of judgement.

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use calibriar::cohort::{Choice, Cohort};
 use calibriar::form::colour::{Lab, difference};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
+use calibriar::rates::{Plan, rates};
 use calibriar::stats::{chi_square_sf, shrunk_correlation};
 use calibriar::table::Table;
 use calibriar::verdict::{Check, Verdict, check, check_against, flag, working};
@@ -140,7 +141,8 @@ fn the_limit_is_where_a_piece_would_be_called_out_of_norm() {
     for way in [[3.0, 0.0, 0.0], [0.0, -2.0, 1.0], [-1.0, 4.0, 9.0]] {
         let at = |share: f64| finish_at([0, 1, 2].map(|i| centre[i] + share * way[i]));
         let limit = at(1.0).difference_at_limit.unwrap();
-        let (mut inside, mut outside) = (0.0, 20.0);
+        // Farther out the colours are not credible.
+        let (mut inside, mut outside) = (0.0, 5.0);
         while outside - inside > 1e-7 {
             let middle = (inside + outside) / 2.0;
             match at(middle).whole.p <= ALPHA {
@@ -154,6 +156,46 @@ fn the_limit_is_where_a_piece_would_be_called_out_of_norm() {
         assert_eq!(end.verdict, Verdict::OutOfNorm);
         assert_ne!(at(0.9 * inside).verdict, Verdict::OutOfNorm);
     }
+}
+
+/// Where the user states the spreads, the scores are normal, and the three still hang together.
+#[test]
+fn stated_spreads_leave_the_correlation() {
+    let source = table(&invented(5, 4, 2)).by_finish();
+    let cohort = Cohort::new(&source, &Choice::default()).unwrap();
+    let stated = ["finish_lightness", "finish_red_green", "finish_yellow_blue"];
+    let borrowing = Borrowing {
+        stated: stated.map(|key| (key.to_owned(), 2.0)).into(),
+        ..Borrowing::default()
+    };
+    let evidence = Evidence::gather(&cohort, &borrowing);
+    let finish = check(&evidence, 0, &settings()).finish.unwrap();
+    // Unrelated scores have c = 1 and f = 3.
+    assert!(finish.whole.scale > 1.01 && finish.whole.df < 2.97);
+    assert!(finish.difference_at_limit.unwrap() > 1.0);
+}
+
+/// A piece at the centre lies on no line; pieces all alike judge another as much as nothing tells.
+#[test]
+fn the_edges_of_a_region() {
+    let alike = "r,Row Works,p0,smooth,45.00,38.0,18.0,26.0\n";
+    let csv: String = (0..4).map(|i| format!("r{i}{}", &alike[1..])).collect();
+    let source = table(&format!("{HEADER}{csv}")).by_finish();
+    let cohort = Cohort::new(&source, &Choice::default()).unwrap();
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
+    let at = |lab: [f64; 3]| check_against(&evidence, &piece(lab), 0, &settings()).finish;
+    let centre = at([38.0, 18.0, 26.0]).unwrap();
+    assert_eq!(centre.difference, 0.0);
+    assert_eq!(centre.difference_at_limit, None);
+    assert!(centre.whole.p > 0.99);
+    // Alike to the step of reading: that is all the spread there is.
+    let off = at([38.0, 19.0, 26.0]).unwrap();
+    assert!(off.whole.p < 0.05 && off.difference_at_limit.unwrap() < off.difference);
+    // Far off, the p is small and not none.
+    let far = at([0.0, -80.0, -80.0]).unwrap();
+    assert!(far.whole.p > 0.0 && far.difference.is_finite());
+    // A slip is no colour.
+    assert_eq!(at([38.0, 18.0, 126.0]), None);
 }
 
 /// What the blasted pieces are like is nothing to a smooth one, however a finish is spelt; its
@@ -226,7 +268,7 @@ fn a_table_taken_apart_by_finish_has_the_same_readings() {
             assert_eq!(with[0].uncertainty(row), column.uncertainty(row));
             assert_eq!(with[0].state(row), column.state(row));
             let colour = column.dimension != whole.columns[0].dimension;
-            let finish = whole.specimens.finishes.get(row).to_lowercase();
+            let finish = whole.specimens.finishes.get(row).to_owned();
             assert_eq!(with[0].finish, colour.then_some(finish));
         }
     }
@@ -245,7 +287,7 @@ fn norms_are_those_of_each_finish() {
         .iter()
         .map(|norm| (norm.basis.kept.len(), norm.finish.as_deref()))
         .collect();
-    let (smooth, blasted) = ((3, Some("smooth")), (3, Some("blasted")));
+    let (smooth, blasted) = ((3, Some("smooth")), (3, Some("Blasted")));
     assert_eq!(
         n,
         [(6, None), smooth, blasted, smooth, blasted, smooth, blasted]
@@ -258,8 +300,8 @@ fn norms_are_those_of_each_finish() {
 fn flags_are_those_of_all_checks_finish_by_finish() {
     for seed in 10..16 {
         let mut csv = invented(6, 5, seed);
-        // Some pieces of the wrong colour.
-        for pattern in 0..6 {
+        // Two pieces of the wrong colour: more would widen what all lend.
+        for pattern in 0..2 {
             let from = csv.find(&format!("p{pattern}x3,")).unwrap();
             let end = csv[from..].find('\n').unwrap() + from;
             let row = format!("p{pattern}x3,Row Works,p{pattern},Blasted,45.0,38.0,18.0,26.0");
@@ -280,8 +322,35 @@ fn flags_are_those_of_all_checks_finish_by_finish() {
             .map(|f| (f.row, f.dimension, f.p_adjusted.to_bits()))
             .collect();
         assert_eq!(flags, told);
-        assert!(flags.len() >= 6, "{}", flags.len());
+        assert!(flags.len() >= 4, "{}", flags.len());
     }
+}
+
+/// In the self-check a piece has one finish, not all that its pattern comes in: with as many
+/// references of each it has four dimensions, as a real one, and not seven.
+#[test]
+fn rates_give_each_piece_one_finish() {
+    let whole = table(&invented(5, 4, 6));
+    let sources = [whole.clone().by_finish(), whole];
+    let [apart, together] = sources.each_ref().map(|source| {
+        let cohort = Cohort::new(source, &Choice::default()).unwrap();
+        let evidence = Evidence::gather(&cohort, &Borrowing::default());
+        let plan = Plan {
+            worlds: 300,
+            seed: 3,
+        };
+        let all = rates(&evidence, &[0], &settings(), plan, || {}).unwrap();
+        all[0].clone()
+    });
+    assert_eq!((apart.dimensions, together.dimensions), (7, 4));
+    for of in [&apart, &together] {
+        // 4 standard errors of 300 worlds.
+        assert!(of.out_of_norm.value < 0.05 + 0.05, "{of:?}");
+        assert!((of.unusual.value - 0.05).abs() < 0.03, "{of:?}");
+    }
+    // Counted in quarters of a piece; sevenths would hardly add up to a whole number of these.
+    let quarters = apart.unusual.value * 4.0 * 300.0;
+    assert!(quarters > 1.0 && (quarters - quarters.round()).abs() < 1e-6);
 }
 
 /// Of good pieces about one in twenty lies outside its region, whose three readings hang together;
@@ -305,7 +374,6 @@ fn good_pieces_fall_outside_as_often_as_alpha_says() {
         found += usize::from(off.whole.p <= ALPHA);
         all += 1;
     }
-    println!("outside {outside}, found {found} of {all}");
     let share = outside as f64 / all as f64;
     assert!((0.014..0.086).contains(&share), "{share}");
     assert!(found as f64 > 0.8 * all as f64, "{found} of {all}");
