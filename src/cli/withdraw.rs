@@ -38,14 +38,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         let file = arguments.to.display().to_string();
         return Err(CollectionError::Missing { file }.into());
     }
+    // Opened to be read first, so that a file that is no collection stays as it is.
+    let known = Collection::open(&arguments.to)?;
     let key = match &arguments.dimension {
         None => None,
-        Some(name) => Some(key_of(
-            &Collection::open(&arguments.to)?,
-            &arguments.specimen,
-            name,
-        )?),
+        Some(name) => Some(key_of(&known, &arguments.specimen, name)?),
     };
+    drop(known);
     let mut collection = Collection::open_or_create(&arguments.to)?;
     let done = collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
     let mut parts = Vec::new();

@@ -251,6 +251,22 @@ pub enum TableError {
         /// A later row that has such a column.
         header_row: Option<usize>,
     },
+    /// A table of traces without a column that it needs.
+    #[error(
+        "{file}, row {row}: a table of traces lacks the column {}; the header has: {}",
+        lacking.join(", "),
+        headings(found)
+    )]
+    LackingOfTraces {
+        /// The file, as it was named.
+        file: String,
+        /// The header's row.
+        row: usize,
+        /// The columns that it lacks.
+        lacking: Vec<&'static str>,
+        /// The headings found.
+        found: Vec<String>,
+    },
     /// More columns than any table of measurements has.
     #[error("{file}, row 1: {got} columns; expected at most {most}")]
     TooManyColumns {

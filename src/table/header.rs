@@ -130,14 +130,19 @@ pub(super) fn names_specimens(headings: &[String], options: &Options) -> bool {
         .any(|h| fold(read_as(h, options)) == "specimen")
 }
 
-/// Whether a header is that of a table of traces, by itself or by `--column`.
-pub(super) fn is_of_traces(headings: &[String], options: &Options) -> bool {
+/// The needed columns that a header of traces lacks, renamed and skipped ones allowed for; `None`
+/// where a header is none of traces: those have features and at least one of station and reading.
+pub(super) fn lacking_of_traces(
+    headings: &[String],
+    options: &Options,
+) -> Option<Vec<&'static str>> {
+    let has = |name: &str| {
+        let mut shown = headings.iter().filter(|h| !is_skipped(h, options));
+        shown.any(|h| fold(read_as(h, options)) == name)
+    };
     let needed = OF_TRACES.iter().take(NEEDED_OF_TRACES);
-    needed.into_iter().all(|(name, _)| {
-        headings
-            .iter()
-            .any(|h| fold(read_as(h, options)) == *name && !is_skipped(h, options))
-    })
+    let lacking = needed.map(|(name, _)| *name).filter(|name| !has(name));
+    (has("feature") && (has("station") || has("reading"))).then(|| lacking.collect())
 }
 
 /// Whether `--skip` leaves a column out.

@@ -205,7 +205,15 @@ pub fn read(
         delimiter,
         body,
     };
-    if header::is_of_traces(&headings, options) {
+    if let Some(lacking) = header::lacking_of_traces(&headings, options) {
+        if !lacking.is_empty() {
+            return Err(TableError::LackingOfTraces {
+                file: file.to_owned(),
+                row,
+                lacking,
+                found: headings,
+            });
+        }
         header::check_options_of_traces(file, &headings, options)?;
         let plan = header::plan_of_traces(file, (row, line), headings, options)?;
         let mark = mark_of(delimiter, &mut reader, &plan);

@@ -535,7 +535,7 @@ mod tests {
         assert_eq!(outline(["10", "0", "cm"]), (100.0, 0.0, true));
         assert_eq!(outline(["1/2", "1/8", "in"]), (12.7, 3.175, true));
         assert_eq!(outline(["0.5", "1/8 in", ""]), (12.7, 3.175, true));
-        assert_eq!(outline(["1½\"", "0.25", ""]), (38.1, 6.35, true));
+        assert_eq!(outline(["1½\"", "0.25", ""]), (1.5 * 25.4, 6.35, true));
         // A cell's own unit goes before the row's.
         assert_eq!(outline(["1 cm", "2 mm", "in"]), (10.0, 2.0, true));
     }

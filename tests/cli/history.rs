@@ -309,6 +309,11 @@ fn append_only_is_enforced_by_triggers() {
         "specimen,dimension,value,instrument\nA1,airway,4,gauge\n",
     );
     desk.run("add l.csv --to c.db").done();
+    for (height, end) in [("0.1", ""), ("0.2", " --correct --why slip")] {
+        let text = format!("specimen,feature,station,reading\nA1,stem_top,0,{height}\n");
+        desk.write("t.csv", text);
+        desk.run(&format!("add t.csv --to c.db{end}")).done();
+    }
     let before = norms(&desk);
     let connection = Connection::open(desk.path("c.db")).unwrap();
     let mut statement = connection

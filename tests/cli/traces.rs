@@ -112,14 +112,14 @@ fn a_collection_gives_the_numbers_that_were_written() {
 #[test]
 fn the_same_traces_again_add_nothing() {
     let desk = added();
-    let before = desk.everything();
-    let out = desk.run("add traces.csv --to c.db").done().out;
-    assert!(out.contains("nothing new"), "{out}");
     // Another file that says the same in other words.
     let reworded = TRACES
         .replace("0.12,mm", "0.120,")
         .replace(",,,worn", ",mm,,worn");
     desk.write("again.csv", reworded);
+    let before = desk.everything();
+    let out = desk.run("add traces.csv --to c.db").done().out;
+    assert!(out.contains("nothing new"), "{out}");
     let out = desk.run("add again.csv --to c.db").done().out;
     assert!(out.contains("nothing new"), "{out}");
     assert_eq!(desk.changes_since(&before), "");
@@ -317,7 +317,7 @@ fn a_package_brings_the_traces_back() {
     desk.run("add comma.csv --to c.db").done();
     let stored = traces(&desk, "c.db");
     let left = TraceReading::Points {
-        stations: vec![0.0, 38.1],
+        stations: vec![0.0, 1.5 * 25.4],
         readings: vec![0.5, 3.175],
         uncertainty: 0.1 / 12f64.sqrt(),
     };
@@ -573,6 +573,27 @@ fn bad_cells_are_told_with_their_place_and_what_was_expected() {
             said.contains(place) && said.contains(message),
             "{rows}: {said}"
         );
+    }
+}
+
+#[test]
+fn a_header_of_traces_that_lacks_a_column() {
+    let desk = Desk::with("apples.csv", APPLES);
+    for (header, lacking) in [
+        ("specimen,feature,station,height", "reading"),
+        ("specimen,feature,reading", "station"),
+        ("piece,feature,station", "specimen, reading"),
+    ] {
+        desk.write("t.csv", format!("{header}\nA1,stem_top,0,1\n"));
+        for line in [
+            "add apples.csv t.csv --to c.db",
+            "norms --from t.csv",
+            "norms apple --from apples.csv --traces t.csv",
+        ] {
+            let said = desk.refuses(line);
+            let told = format!("t.csv, row 1: a table of traces lacks the column {lacking};");
+            assert!(said.contains(&told), "{line}: {said}");
+        }
     }
 }
 

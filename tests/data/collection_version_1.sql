@@ -1,6 +1,8 @@
 -- A small invented collection of version 1, dumped as SQL.
 PRAGMA application_id = 1128418386;
 PRAGMA user_version = 1;
+-- The tables come in the order of their names.
+PRAGMA foreign_keys = OFF;
 BEGIN TRANSACTION;
 CREATE TABLE circumstance (
     id INTEGER PRIMARY KEY,

@@ -160,7 +160,7 @@ proptest! {
         prop_assert_eq!(sheet.traces.len(), sheet.written.len());
         for (trace, written) in sheet.traces.iter().zip(&sheet.written) {
             // The texts give the same numbers again: this is what the store relies on.
-            prop_assert_eq!(Some(trace), written.read().ok().as_ref());
+            prop_assert_eq!(Some(trace.clone()), written.read().ok());
             let (unit, lines) = written.lines();
             let points = WrittenTrace::points_of(&unit, &lines);
             prop_assert_eq!(Some(&written.points), points.as_ref());
