@@ -22,12 +22,12 @@ mod reference {
     mod as_written;
     mod borrowing_cases;
     mod colour;
-    mod edges;
-    mod finish;
-    mod form;
     mod cone;
     mod edges;
+    mod edges;
     mod filter;
+    mod finish;
+    mod form;
     mod lending;
     mod methods_cases;
     mod moderated;
@@ -49,8 +49,8 @@ mod properties {
     #[cfg(feature = "store")]
     mod collection;
     mod colour;
-    mod form;
     mod fits;
+    mod form;
     mod leaving_out;
     mod stats;
     mod table;

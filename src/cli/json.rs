@@ -3,7 +3,7 @@
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, SetAside, Settings};
-use calibriar::report::{DimensionRow, FlagRow, NormRow, PieceRow, RateRow};
+use calibriar::report::{DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::verdict::{Check, Excursion, Finish, Joint, OutlineCheck, Shape};
@@ -233,6 +233,14 @@ impl<'a> CheckOut<'a> {
             outlines: check.outlines.iter().map(OutlineOut::new).collect(),
         }
     }
+}
+
+/// The whole answer of `form`.
+#[derive(Serialize)]
+pub(super) struct FormsOut<'a> {
+    pub(super) version: &'static str,
+    pub(super) tolerance: f64,
+    pub(super) forms: Vec<FormRow<'a>>,
 }
 
 /// The whole answer of `rates`.

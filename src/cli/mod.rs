@@ -4,6 +4,7 @@ mod add;
 mod check;
 mod export;
 mod flag;
+mod form;
 mod history;
 mod json;
 mod manual;
@@ -49,6 +50,7 @@ enum Command {
     Norms(norms::Arguments),
     Check(check::Arguments),
     Flag(flag::Arguments),
+    Form(form::Arguments),
     Rates(rates::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
@@ -75,6 +77,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Norms(arguments) => norms::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
+        Command::Form(arguments) => form::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),

@@ -1,9 +1,8 @@
 //! A table in memory: specimens, and one column of readings a dimension.
 
 use super::fault::FaultKind;
-use super::text::{Coded, Texts};
-use super::trace::Trace;
 use super::text::{Coded, Texts, first_spellings};
+use super::trace::Trace;
 use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange, fold};
 use crate::notation::{Quantity, Unit};
 

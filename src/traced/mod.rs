@@ -27,6 +27,7 @@ pub use surface::AskedOf;
 use crate::catalogue::TraceKind;
 use crate::form::FormError;
 use crate::form::colour::{ColourError, FinishColour, spots};
+use crate::parallel;
 use crate::table::{Trace, TraceReading};
 
 /// What one trace says.
@@ -64,4 +65,9 @@ pub fn form(trace: &Trace, tolerance: f64) -> Result<Form, TracedError> {
         }
         TraceReading::Points { .. } => Ok(Form::Outline(Box::new(outline_form(trace, tolerance)?))),
     }
+}
+
+/// The forms of many traces, in their order.
+pub fn forms(traces: &[Trace], tolerance: f64) -> Vec<Result<Form, TracedError>> {
+    parallel::map(traces.len(), |at| form(&traces[at], tolerance))
 }
