@@ -11,14 +11,15 @@ use std::collections::HashMap;
 
 use super::Verdict;
 use super::check::Piece;
-use crate::catalogue::Kind;
+use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
-use crate::parallel;
 use crate::stats::{
-    Predictive, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_upper_quantile,
+    Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_two_sided,
+    t_upper_quantile,
 };
 use crate::table::Uncertainty;
+use crate::{parallel, sorting};
 
 /// One out-of-norm reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,24 +58,27 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
     });
     const SHARE: usize = 4096;
     let mut judged: usize = looked.iter().map(|(_, judged)| judged).sum();
-    let mut suspects: Vec<Suspect> = looked.into_iter().flat_map(|(some, _)| some).collect();
+    let suspects: Vec<u32> = looked.into_iter().flat_map(|(some, _)| some).collect();
     // Pattern by pattern, because these have their references in common.
-    suspects.sort_by_key(|suspect| cohort.group_of(suspect.row));
+    let group_of = |row: u32| cohort.group_of(row as usize);
+    let suspects = sorting::by_key(&suspects, cohort.groups().len(), group_of);
     let parts = parallel::map(suspects.len().div_ceil(SHARE), |part| {
         let some = &suspects[part * SHARE..suspects.len().min((part + 1) * SHARE)];
         let (mut flags, mut judged) = (Vec::new(), 0);
-        for of_group in some.chunk_by(|a, b| cohort.group_of(a.row) == cohort.group_of(b.row)) {
-            let pattern = Pattern::new(&glance, cohort.group_of(of_group[0].row));
-            for suspect in of_group {
-                judged += usize::from(pattern.judge(suspect, &mut flags));
+        for of_group in some.chunk_by(|&a, &b| group_of(a) == group_of(b)) {
+            let pattern = Pattern::new(&glance, group_of(of_group[0]));
+            for &row in of_group {
+                judged += usize::from(pattern.judge(row as usize, &mut flags));
             }
         }
         (flags, judged)
     });
     drop((glance, suspects));
     judged += parts.iter().map(|(_, judged)| judged).sum::<usize>();
-    let mut flags: Vec<Flag> = parts.into_iter().flat_map(|(flags, _)| flags).collect();
-    flags.sort_by_key(|flag| flag.row);
+    let found: Vec<Flag> = parts.into_iter().flat_map(|(flags, _)| flags).collect();
+    let order: Vec<u32> = (0..found.len() as u32).collect();
+    let order = sorting::by_key(&order, rows, |i| found[i as usize].row);
+    let mut flags: Vec<Flag> = order.iter().map(|&i| found[i as usize]).collect();
     mark_first(&mut flags, judged, settings.alpha());
     flags
 }
@@ -90,20 +94,20 @@ fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
     }
 }
 
-/// A piece that could have an out-of-norm reading.
-struct Suspect {
-    row: usize,
-    /// The columns in which it is outside the limits of suspicion, and in how many it is inside.
-    outside: Vec<usize>,
-    inside: usize,
-}
-
 /// A pattern's norms.
 struct Standard {
     /// By column.
-    norms: Vec<Option<Predictive>>,
+    norms: Vec<Option<Whole>>,
     /// With fewer judged dimensions than this the limits of suspicion are not valid.
     least_judged: usize,
+}
+
+/// The norm of all references of a column.
+struct Whole {
+    prior: Prior,
+    predictive: Predictive,
+    /// Whether the screening has the same outcome without any one of them.
+    settled: bool,
 }
 
 /// The limits of every pattern, period and column, and the norms behind them.
@@ -120,13 +124,9 @@ struct Glance<'a> {
     slots: usize,
 }
 
-/// Limits in the unit, never too wide; by column, then group and slot.
-struct Limits {
-    /// For a piece that is no reference.
-    other: Vec<Vec<Band>>,
-    /// For a reference, which is left out of its norm.
-    own: Vec<Vec<Band>>,
-}
+/// Limits in the unit, never too wide; by column, then group, slot, and whether they are those of a
+/// reference, which is left out of its norm.
+type Limits = Vec<Vec<Band>>;
 
 /// No reading can be judged: NaN, whether reading or limit, compares as neither inside nor outside.
 const UNJUDGED: Band = Band {
@@ -181,8 +181,15 @@ impl<'a> Glance<'a> {
                 .zip(&bases)
                 .map(|(column, basis)| Bands::new(evidence, column, basis, &periods, quantiles))
                 .collect();
+            let norm = |(basis, bands): (Basis, &Bands)| {
+                Some(Whole {
+                    prior: basis.prior,
+                    predictive: basis.predictive?,
+                    settled: bands.settled,
+                })
+            };
             let standard = Standard {
-                norms: bases.into_iter().map(|basis| basis.predictive).collect(),
+                norms: bases.into_iter().zip(&bands).map(norm).collect(),
                 least_judged,
             };
             (standard, bands)
@@ -194,11 +201,7 @@ impl<'a> Glance<'a> {
                 .map(|group| standard(group, &mut quantiles))
                 .collect::<Vec<(Standard, Vec<Bands>)>>()
         });
-        let room = || vec![Vec::with_capacity(groups * slots); columns];
-        let limits = || Limits {
-            other: room(),
-            own: room(),
-        };
+        let limits = || vec![Vec::with_capacity(groups * slots * 2); columns];
         let mut glance = Glance {
             evidence,
             settings,
@@ -211,12 +214,8 @@ impl<'a> Glance<'a> {
         for (standard, bands) in parts.into_iter().flatten() {
             glance.standards.push(standard);
             for (column, of) in bands.into_iter().enumerate() {
-                let [suspicious, unusual] = of.other;
-                glance.suspicious.other[column].extend(suspicious);
-                glance.unusual.other[column].extend(unusual);
-                let [suspicious, unusual] = of.own;
-                glance.suspicious.own[column].extend(suspicious);
-                glance.unusual.own[column].extend(unusual);
+                glance.suspicious[column].extend(of.limits.iter().map(|tails| tails[0]));
+                glance.unusual[column].extend(of.limits.iter().map(|tails| tails[1]));
             }
         }
         glance
@@ -224,28 +223,23 @@ impl<'a> Glance<'a> {
 
     /// The pieces among some rows that could have an out-of-norm reading, and how many of the others
     /// can be judged.
-    fn suspects(&self, from: usize, to: usize) -> (Vec<Suspect>, usize) {
+    fn suspects(&self, from: usize, to: usize) -> (Vec<u32>, usize) {
         let place: Vec<usize> = (from..to).map(|row| self.place(row)).collect();
         let mut inside = vec![0usize; to - from];
-        let mut outside: Vec<Vec<usize>> = vec![Vec::new(); to - from];
+        let mut outside = vec![false; to - from];
         for at in 0..self.evidence.cohort().table().columns.len() {
             for (i, row) in (from..to).enumerate() {
-                match self.is_inside(&self.suspicious, at, row, place[i]) {
-                    Some(true) => inside[i] += 1,
-                    Some(false) => outside[i].push(at),
-                    None => {}
-                }
+                let is_inside = self.is_inside(&self.suspicious, at, row, place[i]);
+                inside[i] += usize::from(is_inside == Some(true));
+                outside[i] |= is_inside == Some(false);
             }
         }
         let (mut suspects, mut judged) = (Vec::new(), 0);
         for (i, (outside, inside)) in outside.into_iter().zip(inside).enumerate() {
-            let least = self.standards[place[i] / self.slots].least_judged;
-            if !outside.is_empty() || (inside > 0 && inside < least) {
-                suspects.push(Suspect {
-                    row: from + i,
-                    outside,
-                    inside,
-                });
+            let row = from + i;
+            let group = self.evidence.cohort().group_of(row);
+            if outside || (inside > 0 && inside < self.standards[group].least_judged) {
+                suspects.push(row as u32);
             } else {
                 judged += usize::from(inside > 0);
             }
@@ -260,7 +254,7 @@ impl<'a> Glance<'a> {
             Some(period) => self.slot_of[period as usize],
             None => self.slots - 1,
         };
-        cohort.group_of(row) * self.slots + slot
+        (cohort.group_of(row) * self.slots + slot) * 2 + usize::from(cohort.is_chosen(row))
     }
 
     /// Whether the reading at a row of a column is inside its limits; `None` where it cannot be
@@ -269,11 +263,10 @@ impl<'a> Glance<'a> {
         let cohort = self.evidence.cohort();
         let column = &cohort.table().columns[at];
         let value = column.values[row];
-        let band = match (cohort.is_chosen(row), cohort.is_reference(column, row)) {
-            (true, true) => limits.own[at][place],
-            (false, _) => limits.other[at][place],
+        let band = match cohort.is_chosen(row) && !cohort.would_speak(column, row) {
+            false => limits[at][place],
             // Its other readings speak, so its norm is not that of the limits.
-            (true, false) => SUSPECT,
+            true => SUSPECT,
         };
         if value < band.low || value > band.high {
             return Some(false);
@@ -293,6 +286,26 @@ impl<'a> Glance<'a> {
             }
         }
         (outside, inside)
+    }
+}
+
+impl Whole {
+    /// Whether the p of one of the references, left out of the norm, is certainly over `p`; `prior`
+    /// is what is known without it.
+    fn is_inside(&self, reference: Rated, prior: &Prior, p: f64) -> bool {
+        /// T moves by a few times as much as what is known beforehand, at most.
+        const SLACK: f64 = 20.0;
+        let apart = |a: f64, b: f64| if a == b { 0.0 } else { (a / b - 1.0).abs() };
+        let known = &self.prior;
+        let moved = apart(prior.lambda, known.lambda)
+            + apart(prior.variance, known.variance)
+            + apart(prior.df, known.df);
+        if !(self.settled && moved < 1e-3) {
+            return false;
+        }
+        let left_out = self.predictive.sums().without(reference);
+        let studentized = left_out.and_then(|left_out| prior.studentized(&left_out));
+        studentized.is_some_and(|(t, nu)| t_two_sided(t * (1.0 + SLACK * moved) / ROUNDING, nu) > p)
     }
 }
 
@@ -319,32 +332,42 @@ impl<'a> Pattern<'a> {
 
     /// Adds the out-of-norm readings of one of the pieces, judged exactly; tells whether it could
     /// be judged.
-    fn judge(&self, suspect: &Suspect, flags: &mut Vec<Flag>) -> bool {
-        let row = suspect.row;
+    fn judge(&self, row: usize, flags: &mut Vec<Flag>) -> bool {
         let evidence = self.glance.evidence;
         let cohort = evidence.cohort();
         let columns = &cohort.table().columns;
         let alpha = self.glance.settings.alpha();
-        let (doubtful, usual) = self.doubtful(suspect);
+        let (doubtful, mut usual) = self.doubtful(row);
         let piece = Piece::of_cohort(evidence, row);
         let known = (cohort.is_chosen(row) && !doubtful.is_empty())
             .then(|| Beforehand::new(evidence, self.group, &piece.own));
+        // Holm compares the p of none of these with more.
+        let most = alpha / (usual + 1) as f64;
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
-        for &position in doubtful.iter() {
+        for &position in &doubtful {
             let own = piece.rated(&columns[position]);
+            let standard = self.standard().norms[position].as_ref();
             let norm = match &known {
-                Some(known) => self.without(row, position, known).predictive,
-                None => self.standard().norms[position].clone(),
+                Some(known) => {
+                    let prior = known.prior(position);
+                    if standard.is_some_and(|norm| norm.is_inside(own, &prior, most)) {
+                        usual += 1;
+                        continue;
+                    }
+                    self.without(row, position, prior)
+                        .predictive
+                        .map(Cow::Owned)
+                }
+                None => standard.map(|norm| Cow::Borrowed(&norm.predictive)),
             };
             if let Some(norm) = norm {
-                let norm = norm.dated(own.period);
-                let standpoint = norm.judge(own.x, own.u);
+                let (centre, standpoint) = norm.judge_dated(own);
                 if standpoint.p <= alpha {
                     candidates.push(Candidate {
                         place: p.len(),
                         position,
-                        centre: norm.centre(),
+                        centre,
                         df: norm.df(),
                         standpoint,
                     });
@@ -366,7 +389,7 @@ impl<'a> Pattern<'a> {
     }
 
     /// What a column's references say without those of one piece.
-    fn without(&self, row: usize, column: usize, known: &Beforehand<'_>) -> Basis {
+    fn without(&self, row: usize, column: usize, prior: Prior) -> Basis {
         let evidence = self.glance.evidence;
         let all =
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
@@ -374,7 +397,7 @@ impl<'a> Pattern<'a> {
             Some(own) => [&all[..own], &all[own + 1..]].concat(),
             None => all.clone(),
         };
-        Basis::new(others, known.prior(column))
+        Basis::new(others, prior)
     }
 
     fn standard(&self) -> &Standard {
@@ -383,15 +406,16 @@ impl<'a> Pattern<'a> {
 
     /// The columns in which a piece is to be judged exactly, and how many of its others can be
     /// judged: these are not out of norm, so that of their p only the number matters.
-    fn doubtful<'s>(&self, suspect: &'s Suspect) -> (Cow<'s, [usize]>, usize) {
+    fn doubtful(&self, row: usize) -> (Vec<usize>, usize) {
+        let glance = self.glance;
+        let (outside, inside) = glance.outside(&glance.suspicious, row);
         // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
         // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
-        if suspect.inside >= self.standard().least_judged {
-            return (Cow::Borrowed(&suspect.outside), suspect.inside);
+        if inside >= self.standard().least_judged {
+            return (outside, inside);
         }
         // A p over alpha is never flagged and cannot lower one that is.
-        let (outside, inside) = self.glance.outside(&self.glance.unusual, suspect.row);
-        (Cow::Owned(outside), inside)
+        glance.outside(&glance.unusual, row)
     }
 
     /// The t that a typical range reaches to: that of the norm of all references, or of one without
@@ -442,10 +466,10 @@ const ROUNDING: f64 = 1.0 - 1e-9;
 
 /// The limits of one norm by period, at the critical t of a suspicion and that of alpha itself.
 struct Bands {
-    /// For a piece that is no reference.
-    other: [Vec<Band>; 2],
-    /// For a reference.
-    own: [Vec<Band>; 2],
+    /// Period by period, for a piece that is no reference, then for a reference.
+    limits: Vec<[Band; 2]>,
+    /// Whether leaving out any one reference sets none aside but those that are.
+    settled: bool,
 }
 
 impl Bands {
@@ -460,32 +484,36 @@ impl Bands {
         let of = &table.columns[column];
         let Some(norm) = &basis.predictive else {
             return Bands {
-                other: [0, 1].map(|_| vec![UNJUDGED; periods.len()]),
-                own: [0, 1].map(|_| vec![SUSPECT; periods.len()]),
+                limits: [[UNJUDGED; 2], [SUSPECT; 2]].repeat(periods.len()),
+                settled: false,
             };
         };
-        let kind = table.dimension(of).kind;
+        let Dimension { kind, credible, .. } = *table.dimension(of);
+        let credible = credible.map(|(low, high)| Band { low, high });
         let alike = matches!(of.uncertainty, Uncertainty::Step(_));
         let stages = match alike && basis.prior.df.is_finite() {
             true => Without::stages(basis, quantiles),
             false => None,
         };
-        let bands = |band: &dyn Fn(Option<u32>) -> Band| periods.iter().map(|&p| band(p)).collect();
-        let other = quantiles.upper(norm.df()).map(|critical| {
-            let reach = critical * norm.spread() * ROUNDING;
-            bands(&|period| {
-                let (centre, h0) = norm.sums().expected(period);
-                Band::about(kind, centre, reach * h0.sqrt())
-            })
-        });
-        let own = [0, 1].map(|tail| {
-            bands(&|period| {
+        let reach = quantiles
+            .upper(norm.df())
+            .map(|critical| critical * norm.spread() * ROUNDING);
+        let of_period = |&period: &Option<u32>| {
+            let (centre, h0) = norm.sums().expected(period);
+            let other = reach.map(|reach| Band::about(kind, centre, reach * h0.sqrt()));
+            let own = [0, 1].map(|tail| {
                 let of_stages = stages.iter().flatten();
                 let bands = of_stages.map(|stage| stage.band(kind, period, tail));
-                bands.reduce(narrowest).unwrap_or(SUSPECT)
-            })
-        });
-        Bands { other, own }
+                // A reading that is not credible is no reference.
+                let band = bands.reduce(narrowest).unwrap_or(SUSPECT);
+                credible.map_or(band, |credible| narrowest(band, credible))
+            });
+            [other, own]
+        };
+        Bands {
+            limits: periods.iter().flat_map(of_period).collect(),
+            settled: !basis.doubtful && stages.is_some_and(|stages| stages.len() == 1),
+        }
     }
 }
 
