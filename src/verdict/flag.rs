@@ -8,11 +8,11 @@
 use std::borrow::Cow;
 use std::cell::OnceCell;
 use std::collections::HashMap;
+use std::ops::Range;
 
 use super::Verdict;
-use super::check::Piece;
 use crate::catalogue::{Dimension, Kind};
-use crate::cohort::{Reference, from_scale};
+use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
     Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_two_sided,
@@ -57,28 +57,39 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
         glance.suspects(from, rows.min(from + LOOK))
     });
     const SHARE: usize = 4096;
-    let mut judged: usize = looked.iter().map(|(_, judged)| judged).sum();
-    let suspects: Vec<u32> = looked.into_iter().flat_map(|(some, _)| some).collect();
+    let ids = |(part, some): (usize, &Suspects)| {
+        let first = part * LOOK;
+        first as u32..(first + some.pieces.len()) as u32
+    };
+    let order: Vec<u32> = looked.iter().enumerate().flat_map(ids).collect();
+    let suspect = |id: u32| {
+        let some = &looked[id as usize / LOOK];
+        let piece = &some.pieces[id as usize % LOOK];
+        (piece, some.outside(piece))
+    };
     // Pattern by pattern, because these have their references in common.
-    let group_of = |row: u32| cohort.group_of(row as usize);
-    let suspects = sorting::by_key(&suspects, cohort.groups().len(), group_of);
-    let parts = parallel::map(suspects.len().div_ceil(SHARE), |part| {
-        let some = &suspects[part * SHARE..suspects.len().min((part + 1) * SHARE)];
+    let group_of = |id: u32| suspect(id).0.group as usize;
+    let order = sorting::by_key(&order, cohort.groups().len(), group_of);
+    let parts = parallel::map(order.len().div_ceil(SHARE), |part| {
+        let some = &order[part * SHARE..order.len().min((part + 1) * SHARE)];
         let (mut flags, mut judged) = (Vec::new(), 0);
         for of_group in some.chunk_by(|&a, &b| group_of(a) == group_of(b)) {
             let pattern = Pattern::new(&glance, group_of(of_group[0]));
-            for &row in of_group {
-                judged += usize::from(pattern.judge(row as usize, &mut flags));
+            for &i in of_group {
+                let (suspect, outside) = suspect(i);
+                judged += usize::from(pattern.judge(suspect, outside, &mut flags));
             }
         }
         (flags, judged)
     });
-    drop((glance, suspects));
-    judged += parts.iter().map(|(_, judged)| judged).sum::<usize>();
-    let found: Vec<Flag> = parts.into_iter().flat_map(|(flags, _)| flags).collect();
+    let judged_exactly = parts.iter().map(|(_, judged)| judged);
+    let judged_at_a_glance = looked.iter().map(|some| some.judged);
+    let judged = judged_at_a_glance.sum::<usize>() + judged_exactly.sum::<usize>();
+    drop((glance, looked));
+    let found: Vec<&Flag> = parts.iter().flat_map(|(flags, _)| flags).collect();
     let order: Vec<u32> = (0..found.len() as u32).collect();
     let order = sorting::by_key(&order, rows, |i| found[i as usize].row);
-    let mut flags: Vec<Flag> = order.iter().map(|&i| found[i as usize]).collect();
+    let mut flags: Vec<Flag> = order.iter().map(|&i| *found[i as usize]).collect();
     mark_first(&mut flags, judged, settings.alpha());
     flags
 }
@@ -91,6 +102,38 @@ fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
     let adjusted = benjamini_hochberg_among(&p, judged);
     for (of_piece, p) in pieces.iter_mut().zip(adjusted) {
         of_piece.iter_mut().for_each(|f| f.look_first = p <= alpha);
+    }
+}
+
+/// A piece that could have an out-of-norm reading.
+struct Suspect {
+    row: u32,
+    group: u32,
+    /// How many of its readings are inside the limits of suspicion, and which of
+    /// [`Suspects::outside`] are not.
+    inside: u32,
+    outside: Range<u32>,
+}
+
+/// A reading outside some limits. It is kept, because readings of one pattern are far apart.
+#[derive(Clone, Copy)]
+struct Outside {
+    column: u32,
+    value: f64,
+}
+
+/// Some suspects.
+#[derive(Default)]
+struct Suspects {
+    pieces: Vec<Suspect>,
+    outside: Vec<Outside>,
+    /// How many of the other pieces can be judged.
+    judged: usize,
+}
+
+impl Suspects {
+    fn outside(&self, suspect: &Suspect) -> &[Outside] {
+        &self.outside[suspect.outside.start as usize..suspect.outside.end as usize]
     }
 }
 
@@ -221,30 +264,48 @@ impl<'a> Glance<'a> {
         glance
     }
 
-    /// The pieces among some rows that could have an out-of-norm reading, and how many of the others
-    /// can be judged.
-    fn suspects(&self, from: usize, to: usize) -> (Vec<u32>, usize) {
+    /// The pieces among some rows that could have an out-of-norm reading.
+    fn suspects(&self, from: usize, to: usize) -> Suspects {
+        let table = self.evidence.cohort().table();
         let place: Vec<usize> = (from..to).map(|row| self.place(row)).collect();
-        let mut inside = vec![0usize; to - from];
-        let mut outside = vec![false; to - from];
-        for at in 0..self.evidence.cohort().table().columns.len() {
+        let mut inside = vec![0; to - from];
+        // Column by column, with the places of the rows.
+        let (mut rows, mut outside) = (Vec::new(), Vec::new());
+        for (at, column) in table.columns.iter().enumerate() {
             for (i, row) in (from..to).enumerate() {
                 let is_inside = self.is_inside(&self.suspicious, at, row, place[i]);
-                inside[i] += usize::from(is_inside == Some(true));
-                outside[i] |= is_inside == Some(false);
+                inside[i] += u32::from(is_inside == Some(true));
+                if is_inside == Some(false) {
+                    let (column, value) = (at as u32, column.values[row]);
+                    rows.push(i as u32);
+                    outside.push(Outside { column, value });
+                }
             }
         }
-        let (mut suspects, mut judged) = (Vec::new(), 0);
-        for (i, (outside, inside)) in outside.into_iter().zip(inside).enumerate() {
-            let row = from + i;
-            let group = self.evidence.cohort().group_of(row);
-            if outside || (inside > 0 && inside < self.standards[group].least_judged) {
-                suspects.push(row as u32);
+        let order: Vec<u32> = (0..rows.len() as u32).collect();
+        let order = sorting::by_key(&order, to - from, |k| rows[k as usize] as usize);
+        let mut suspects = Suspects::default();
+        let mut order = order.into_iter().peekable();
+        for (i, inside) in inside.into_iter().enumerate() {
+            let start = suspects.outside.len() as u32;
+            while let Some(k) = order.next_if(|&k| rows[k as usize] as usize == i) {
+                suspects.outside.push(outside[k as usize]);
+            }
+            let outside = start..suspects.outside.len() as u32;
+            let group = self.evidence.cohort().group_of(from + i);
+            let least = self.standards[group].least_judged;
+            if !outside.is_empty() || (inside > 0 && (inside as usize) < least) {
+                suspects.pieces.push(Suspect {
+                    row: (from + i) as u32,
+                    group: group as u32,
+                    inside,
+                    outside,
+                });
             } else {
-                judged += usize::from(inside > 0);
+                suspects.judged += usize::from(inside > 0);
             }
         }
-        (suspects, judged)
+        suspects
     }
 
     /// Where a piece's limits are in each column.
@@ -274,14 +335,17 @@ impl<'a> Glance<'a> {
         (value >= band.low).then_some(true)
     }
 
-    /// The columns in which a piece is outside some limits, and in how many it is inside.
-    fn outside(&self, limits: &Limits, row: usize) -> (Vec<usize>, usize) {
+    /// The readings of a piece that are outside some limits, and how many are inside.
+    fn outside(&self, limits: &Limits, row: usize) -> (Vec<Outside>, usize) {
         let place = self.place(row);
         let (mut outside, mut inside) = (Vec::new(), 0);
-        for at in 0..self.evidence.cohort().table().columns.len() {
+        for (at, column) in self.evidence.cohort().table().columns.iter().enumerate() {
             match self.is_inside(limits, at, row, place) {
                 Some(true) => inside += 1,
-                Some(false) => outside.push(at),
+                Some(false) => outside.push(Outside {
+                    column: at as u32,
+                    value: column.values[row],
+                }),
                 None => {}
             }
         }
@@ -332,21 +396,26 @@ impl<'a> Pattern<'a> {
 
     /// Adds the out-of-norm readings of one of the pieces, judged exactly; tells whether it could
     /// be judged.
-    fn judge(&self, row: usize, flags: &mut Vec<Flag>) -> bool {
+    fn judge(&self, suspect: &Suspect, outside: &[Outside], flags: &mut Vec<Flag>) -> bool {
+        let row = suspect.row as usize;
         let evidence = self.glance.evidence;
         let cohort = evidence.cohort();
         let columns = &cohort.table().columns;
         let alpha = self.glance.settings.alpha();
-        let (doubtful, mut usual) = self.doubtful(row);
-        let piece = Piece::of_cohort(evidence, row);
+        let (doubtful, mut usual) = self.doubtful(suspect, outside);
         let known = (cohort.is_chosen(row) && !doubtful.is_empty())
-            .then(|| Beforehand::new(evidence, self.group, &piece.own));
+            .then(|| Beforehand::new(evidence, self.group, &[row]));
         // Holm compares the p of none of these with more.
         let most = alpha / (usual + 1) as f64;
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
-        for &position in &doubtful {
-            let own = piece.rated(&columns[position]);
+        let period = cohort.period_label(row);
+        for &Outside { column, value } in doubtful.iter() {
+            let position = column as usize;
+            let column = &columns[position];
+            let kind = cohort.table().dimension(column).kind;
+            let (x, u) = on_scale(kind, value, column.uncertainty(row));
+            let own = Rated { x, u, period };
             let standard = self.standard().norms[position].as_ref();
             let norm = match &known {
                 Some(known) => {
@@ -367,6 +436,7 @@ impl<'a> Pattern<'a> {
                     candidates.push(Candidate {
                         place: p.len(),
                         position,
+                        value,
                         centre,
                         df: norm.df(),
                         standpoint,
@@ -404,18 +474,23 @@ impl<'a> Pattern<'a> {
         &self.glance.standards[self.group]
     }
 
-    /// The columns in which a piece is to be judged exactly, and how many of its others can be
+    /// The readings of a piece that are to be judged exactly, and how many of its others can be
     /// judged: these are not out of norm, so that of their p only the number matters.
-    fn doubtful(&self, row: usize) -> (Vec<usize>, usize) {
+    fn doubtful<'s>(
+        &self,
+        suspect: &Suspect,
+        outside: &'s [Outside],
+    ) -> (Cow<'s, [Outside]>, usize) {
         let glance = self.glance;
-        let (outside, inside) = glance.outside(&glance.suspicious, row);
         // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
         // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
+        let inside = suspect.inside as usize;
         if inside >= self.standard().least_judged {
-            return (outside, inside);
+            return (Cow::Borrowed(outside), inside);
         }
         // A p over alpha is never flagged and cannot lower one that is.
-        glance.outside(&glance.unusual, row)
+        let (outside, inside) = glance.outside(&glance.unusual, suspect.row as usize);
+        (Cow::Owned(outside), inside)
     }
 
     /// The t that a typical range reaches to: that of the norm of all references, or of one without
@@ -439,7 +514,7 @@ impl<'a> Pattern<'a> {
         Flag {
             row,
             dimension: column.dimension,
-            value: column.values[row],
+            value: of.value,
             centre: from_scale(kind, of.centre),
             typical: Band::about(kind, of.centre, half_width),
             score: of.standpoint.z,
@@ -455,6 +530,7 @@ struct Candidate {
     /// Its place among the piece's judged readings, and its column.
     place: usize,
     position: usize,
+    value: f64,
     /// Centre and degrees of freedom of its norm.
     centre: f64,
     df: f64,
