@@ -6,11 +6,13 @@
 //! speak for the works.
 
 use std::collections::HashMap;
+use std::hash::Hash;
 use std::sync::OnceLock;
 
-use crate::catalogue::{Kind, Periods, Standing, State, YearRange, fold};
+use crate::catalogue::{Kind, Periods, Standing, State, fold};
 use crate::stats::Rated;
 use crate::table::{Column, Table, first_spellings};
+use crate::{parallel, sorting};
 
 /// Which periods' pieces to measure by.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -151,12 +153,11 @@ impl<'t> Cohort<'t> {
     /// # Errors
     /// [`CohortError::NoSuchPeriod`] for a named period that the source does not know.
     pub fn new(table: &'t Table, choice: &Choice) -> Result<Cohort<'t>, CohortError> {
-        let rows = table.specimens.len();
         let (periods, identities, period_of) = assign_periods(table);
         let mut cohort = Cohort {
             table,
             groups: Vec::new(),
-            group_of: Vec::with_capacity(rows),
+            group_of: Vec::new(),
             periods,
             period_of,
             identities,
@@ -247,41 +248,41 @@ impl<'t> Cohort<'t> {
             .codes
             .iter()
             .any(|&code| !nameless[code as usize]);
-        let mut numbers: HashMap<(u32, u32), u32> = HashMap::new();
-        let mut last = None;
-        for row in 0..specimens.len() {
-            let pattern = specimens.patterns.codes[row] as usize;
-            let key = (
+        let (first_rows, group_of) = number(specimens.len(), |row| {
+            (
                 makers[specimens.makers.codes[row] as usize],
-                patterns[pattern],
-            );
-            let number = match last {
-                Some((last_key, number)) if last_key == key => number,
-                _ => *numbers.entry(key).or_insert_with(|| {
-                    self.groups.push(Group {
-                        maker: specimens.makers.get(row).to_owned(),
-                        pattern: specimens.patterns.get(row).to_owned(),
-                        periods: Vec::new(),
-                        pieces: 0,
-                        references: 0,
-                    });
-                    self.groups.len() as u32 - 1
-                }),
-            };
-            last = Some((key, number));
-            self.group_of.push(number);
+                patterns[specimens.patterns.codes[row] as usize],
+            )
+        });
+        let group = |&row: &usize| Group {
+            maker: specimens.makers.get(row).to_owned(),
+            pattern: specimens.patterns.get(row).to_owned(),
+            periods: Vec::new(),
+            pieces: 0,
+            references: 0,
+        };
+        self.groups = first_rows.iter().map(group).collect();
+        let mut seen: Vec<Vec<u32>> = vec![Vec::new(); self.groups.len()];
+        for (row, &number) in group_of.iter().enumerate() {
+            let pattern = specimens.patterns.codes[row] as usize;
             self.reference[row] &= !(has_patterns && nameless[pattern]);
             let group = &mut self.groups[number as usize];
             group.pieces += 1;
             if self.reference[row] {
                 group.references += 1;
-                if let Some(period) = self.periods.get(self.period_of[row] as usize)
+                let (seen, period) = (&mut seen[number as usize], self.period_of[row]);
+                if seen.contains(&period) {
+                    continue;
+                }
+                seen.push(period);
+                if let Some(period) = self.periods.get(period as usize)
                     && !group.periods.contains(&period.name)
                 {
                     group.periods.push(period.name.clone());
                 }
             }
         }
+        self.group_of = group_of;
         // In the order in which the source defines them, else of appearance.
         let defined = self.table.periods.all();
         let place = |name: &String| defined.iter().position(|p| p.name == *name);
@@ -398,7 +399,8 @@ impl<'t> Cohort<'t> {
         self.would_speak(column, row) && self.is_credible(column, row)
     }
 
-    fn would_speak(&self, column: &Column, row: usize) -> bool {
+    /// Whether it may, were it a value that a real pipe can have.
+    pub(crate) fn would_speak(&self, column: &Column, row: usize) -> bool {
         self.reference[row] && self.state_speaks(column.state(row))
     }
 
@@ -453,10 +455,15 @@ impl<'t> Cohort<'t> {
 
     /// Sorts the pieces of the chosen periods by group and period.
     fn sort_references(&mut self) {
-        let mut rows: Vec<u32> = (0..self.reference.len() as u32)
+        let rows: Vec<u32> = (0..self.reference.len() as u32)
             .filter(|&row| self.reference[row as usize])
             .collect();
-        rows.sort_by_key(|&row| (self.group_of[row as usize], self.period_of[row as usize]));
+        // Those without a period come last.
+        let last = self.periods.len();
+        let rows = sorting::by_key(&rows, last + 1, |row| {
+            last.min(self.period_of[row as usize] as usize)
+        });
+        let rows = sorting::by_key(&rows, self.groups.len(), |row| self.group_of(row as usize));
         self.reference_starts = vec![0; self.groups.len() + 1];
         for (group, of) in self.groups.iter().enumerate() {
             self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
@@ -467,6 +474,42 @@ impl<'t> Cohort<'t> {
             .collect();
         self.reference_rows = rows;
     }
+}
+
+/// Numbers rows by their keys in order of appearance: the first row of each number, and the number of
+/// each row.
+fn number<K: Copy + Eq + Hash + Send>(
+    rows: usize,
+    key: impl Fn(usize) -> K + Sync,
+) -> (Vec<usize>, Vec<u32>) {
+    const SHARE: usize = 1 << 16;
+    let parts = parallel::map(rows.div_ceil(SHARE), |part| {
+        let from = part * SHARE;
+        let mut known: HashMap<K, u32> = HashMap::new();
+        let mut first: Vec<(K, usize)> = Vec::new();
+        let numbers = (from..rows.min(from + SHARE)).map(|row| {
+            let key = key(row);
+            *known.entry(key).or_insert_with(|| {
+                first.push((key, row));
+                first.len() as u32 - 1
+            })
+        });
+        let numbers: Vec<u32> = numbers.collect();
+        (first, numbers)
+    });
+    let mut known: HashMap<K, u32> = HashMap::new();
+    let (mut first_rows, mut number_of) = (Vec::new(), Vec::with_capacity(rows));
+    for (first, numbers) in parts {
+        let of_part = first.into_iter().map(|(key, row)| {
+            *known.entry(key).or_insert_with(|| {
+                first_rows.push(row);
+                first_rows.len() as u32 - 1
+            })
+        });
+        let of_part: Vec<u32> = of_part.collect();
+        number_of.extend(numbers.into_iter().map(|n| of_part[n as usize]));
+    }
+    (first_rows, number_of)
 }
 
 /// What makes two rows' periods the same: the definition, or else the name as written. Periods of
@@ -483,33 +526,21 @@ fn assign_periods(table: &Table) -> (Vec<PeriodInUse>, Vec<Identity>, Vec<u32>) 
     let mut in_use: Vec<PeriodInUse> = Vec::new();
     let mut identities: Vec<Identity> = Vec::new();
     let mut numbers: HashMap<Identity, u32> = HashMap::new();
-    let mut known: HashMap<(u32, u32, Option<YearRange>), u32> = HashMap::new();
-    let mut last = None;
-    let of = (0..specimens.len())
-        .map(|row| {
-            let (maker, period) = (specimens.makers.codes[row], specimens.periods.codes[row]);
-            let key = (maker, period, specimens.made[row]);
-            if let Some((last_key, number)) = last
-                && last_key == key
-            {
-                return number;
-            }
-            let number = *known.entry(key).or_insert_with(|| {
-                match period_at(table, row, specimens.makers.get(row), &table.periods) {
-                    None => NO_PERIOD,
-                    Some((identity, period)) => {
-                        *numbers.entry(identity.clone()).or_insert_with(|| {
-                            in_use.push(period);
-                            identities.push(identity);
-                            in_use.len() as u32 - 1
-                        })
-                    }
-                }
-            });
-            last = Some((key, number));
-            number
-        })
-        .collect();
+    let (first_rows, keys) = number(specimens.len(), |row| {
+        let (maker, period) = (specimens.makers.codes[row], specimens.periods.codes[row]);
+        (maker, period, specimens.made[row])
+    });
+    let of_key =
+        |&row: &usize| match period_at(table, row, specimens.makers.get(row), &table.periods) {
+            None => NO_PERIOD,
+            Some((identity, period)) => *numbers.entry(identity.clone()).or_insert_with(|| {
+                in_use.push(period);
+                identities.push(identity);
+                in_use.len() as u32 - 1
+            }),
+        };
+    let of_keys: Vec<u32> = first_rows.iter().map(of_key).collect();
+    let of = keys.iter().map(|&key| of_keys[key as usize]).collect();
     (in_use, identities, of)
 }
 

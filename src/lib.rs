@@ -79,6 +79,7 @@ pub mod notation;
 mod parallel;
 pub mod rates;
 pub mod report;
+mod sorting;
 #[cfg(feature = "store")]
 pub mod source;
 pub mod stats;

@@ -57,6 +57,8 @@ pub struct Basis {
     pub predictive: Option<Predictive>,
     /// The place in `kept` of a reference that may well be set aside with one reference less.
     pub(crate) next: Option<usize>,
+    /// Whether some of those set aside may well stay with one reference less.
+    pub(crate) doubtful: bool,
 }
 
 /// A reference that was set aside.
@@ -91,6 +93,7 @@ impl Basis {
             set_aside,
             disagree: screened.disagree,
             next: screened.next,
+            doubtful: screened.doubtful,
             predictive: screened.predictive(&prior),
         }
     }

@@ -29,8 +29,9 @@ pub struct Evidence<'t> {
     /// What each set says of the period share, by column, then group; and all together.
     shares: Vec<Vec<ShareSet>>,
     share: ShareEvidence,
-    /// The grid points of the share that count.
+    /// The grid points of the share that count, and what each set says there: a row a group.
     support: Range<usize>,
+    said_there: Vec<Vec<f64>>,
     lenders: Lenders,
     lendings: Lendings,
     loans: LoanTable,
@@ -44,8 +45,12 @@ impl<'t> Evidence<'t> {
         let table = cohort.table();
         let groups = cohort.groups().len();
         let lenders = Lenders::new(cohort, borrowing);
+        let mut places = vec![NOWHERE; table.specimens.len()];
+        for (place, &row) in cohort.all_reference_rows().iter().enumerate() {
+            places[row as usize] = place as u32;
+        }
         let of_columns = parallel::map(table.columns.len(), |column| {
-            let values = sorted(cohort, column);
+            let values = sorted(cohort, column, &places);
             let sets: Vec<Vec<Rated>> = (0..groups)
                 .map(|group| fine(cohort, column, group, &values, &[]))
                 .collect();
@@ -70,6 +75,14 @@ impl<'t> Evidence<'t> {
             dimensions.push(lending);
         }
         let references = cohort.groups().iter().map(|g| g.references).sum();
+        let support = share.support();
+        let said_there = parallel::map(shares.len(), |column| {
+            let sets = shares[column].iter();
+            sets.flat_map(|set| {
+                set.evidence(support.clone()).log_likelihood()[support.clone()].to_vec()
+            })
+            .collect()
+        });
         let stated = |column| borrowing.stated.get(&table.dimension(column).key).copied();
         Evidence {
             cohort,
@@ -77,7 +90,8 @@ impl<'t> Evidence<'t> {
             values,
             stated: table.columns.iter().map(stated).collect(),
             shares,
-            support: share.support(),
+            support,
+            said_there,
             loans: LoanTable::new(share.share().lambda(), references),
             share,
             lendings: lenders.gather(dimensions),
@@ -155,7 +169,7 @@ impl<'t> Evidence<'t> {
         said
     }
 
-    /// What is left of what was said of the period share without some rows.
+    /// What is left of what was said of the period share without some rows, at some grid points.
     fn leave_out(
         &self,
         mut said: ShareEvidence,
@@ -203,7 +217,12 @@ impl<'t> Evidence<'t> {
                 }
                 let others =
                     others.unwrap_or_else(|| ShareSet::new(&self.fine(column, own, own_rows)));
-                said.remove(&set.evidence(grid.clone()));
+                if grid == self.support {
+                    let of_set = &self.said_there[column][own * grid.len()..][..grid.len()];
+                    said.remove_set(set, grid.clone(), of_set);
+                } else {
+                    said.remove(&set.evidence(grid.clone()));
+                }
                 said.add(&others.evidence(grid.clone()));
             }
         }
@@ -290,14 +309,20 @@ impl<'t> Evidence<'t> {
     }
 }
 
-/// A column's values in the order of the reference rows of all groups.
-fn sorted(cohort: &Cohort<'_>, column: usize) -> Vec<f64> {
+/// Place of a row whose piece is no reference.
+const NOWHERE: u32 = u32::MAX;
+
+/// A column's values in the order of the reference rows of all groups, by the place of each row. It is
+/// read from end to end, because jumping about in it takes longer.
+fn sorted(cohort: &Cohort<'_>, column: usize, places: &[u32]) -> Vec<f64> {
     let of = &cohort.table().columns[column];
-    let value = |&row: &u32| match cohort.is_reference(of, row as usize) {
-        true => of.values[row as usize],
-        false => f64::NAN,
-    };
-    cohort.all_reference_rows().iter().map(value).collect()
+    let mut sorted = vec![f64::NAN; cohort.all_reference_rows().len()];
+    for (row, (&value, &place)) in of.values.iter().zip(places).enumerate() {
+        if place != NOWHERE && cohort.is_reference(of, row) {
+            sorted[place as usize] = value;
+        }
+    }
+    sorted
 }
 
 /// The references of a column and group, by period, then row; those of some rows left out.

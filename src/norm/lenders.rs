@@ -7,6 +7,7 @@ use std::sync::OnceLock;
 use super::borrowing::Borrowing;
 use crate::catalogue::fold;
 use crate::cohort::Cohort;
+use crate::parallel;
 use crate::stats::{self, BorrowedSpread, Lending, LendingDimension, Rated, interpolation_weights};
 
 /// Lenders whose squared reading errors are over so many times the squared spread that they tell, tell
@@ -215,6 +216,12 @@ impl LoanTable {
         }
         let few = lenders.makers[lenders.place[group].0].len() <= FEW;
         let beyond = (lambda / self.lambda - 1.0).abs() > self.reach;
+        if !few && !beyond && self.nodes.iter().any(|(_, loans)| loans.get().is_none()) {
+            // All are needed; side by side they are done sooner.
+            parallel::map(self.nodes.len(), |node| {
+                at_node(node);
+            });
+        }
         if few || beyond || !self.is_smooth(&at_node) {
             return Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda)));
         }

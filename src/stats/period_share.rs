@@ -97,18 +97,27 @@ impl ShareSet {
         (left.within >= LEAST_LEFT * self.within).then_some(left)
     }
 
-    /// What the set says at some grid points; at the others 0.
-    pub fn evidence(&self, grid: Range<usize>) -> ShareEvidence {
-        let n: f64 = self.periods.iter().map(|p| p.1).sum();
-        let mut evidence = ShareEvidence::default();
-        if self.periods.len() < 2 || self.periods.len() as f64 == n {
-            return evidence;
+    fn readings(&self) -> f64 {
+        self.periods.iter().map(|p| p.1).sum()
+    }
+
+    fn can_tell(&self) -> bool {
+        let periods = self.periods.len();
+        if periods < 2 || periods as f64 == self.readings() {
+            return false;
         }
         let spread = |p: &(Option<u32>, f64, f64)| (p.2 - self.periods[0].2).powi(2);
-        if self.within + self.periods.iter().map(spread).sum::<f64>() <= LEAST_Q {
+        self.within + self.periods.iter().map(spread).sum::<f64>() > LEAST_Q
+    }
+
+    /// What the set says at some grid points; at the others 0.
+    pub fn evidence(&self, grid: Range<usize>) -> ShareEvidence {
+        let mut evidence = ShareEvidence::default();
+        if !self.can_tell() {
             return evidence;
         }
         evidence.telling = 1;
+        let n = self.readings();
         let origin = self.periods[0].2;
         for j in grid {
             let lambda = lambda_at(j);
@@ -205,6 +214,14 @@ impl ShareEvidence {
         self.telling -= some.telling;
         for (term, some) in self.log_likelihood.iter_mut().zip(some.log_likelihood) {
             *term -= some;
+        }
+    }
+
+    /// Takes out what one set says, given at some grid points.
+    pub(crate) fn remove_set(&mut self, set: &ShareSet, grid: Range<usize>, said: &[f64]) {
+        self.telling -= usize::from(set.can_tell());
+        for (term, said) in self.log_likelihood[grid].iter_mut().zip(said) {
+            *term -= said;
         }
     }
 

@@ -7,7 +7,7 @@
 //! Everything is on the scale on which differences are judged: plain, or logarithmic for sizes.
 
 use super::borrowed::BorrowedSpread;
-use super::two_level::{Rated, TwoLevel, relative, two_level};
+use super::two_level::{LeftOut, Rated, TwoLevel, relative, two_level};
 use super::{normal_upper_quantile, t_two_sided, t_upper_quantile};
 
 /// The smallest deviation worth naming is one that is flagged at this level with this probability.
@@ -56,6 +56,20 @@ impl Prior {
     /// where nothing is known of the spread.
     pub fn relative(&self, u: f64) -> f64 {
         relative(u, self.variance)
+    }
+
+    /// The T of a reading by all others of its set, and its degrees of freedom: the externally
+    /// studentized residual (Cook and Weisberg 1982, 2.2). `None` where the others tell no spread.
+    pub fn studentized(&self, left_out: &LeftOut) -> Option<(f64, f64)> {
+        let LeftOut { deviation, h, .. } = *left_out;
+        let spread = Spread::new(
+            self,
+            left_out.n,
+            left_out.q,
+            left_out.mean_r,
+            left_out.mean_u2,
+        )?;
+        Some((deviation / (spread.s2 * h).sqrt(), spread.nu))
     }
 }
 
@@ -257,8 +271,21 @@ impl Predictive {
 
     /// How a reading `y` with standard uncertainty `u_new` stands.
     pub fn judge(&self, y: f64, u_new: f64) -> Standpoint {
-        let deviation = y - self.centre;
-        let variance = self.variance(u_new);
+        self.stand(y - self.centre, self.variance(u_new))
+    }
+
+    /// The centre for a piece of the reading's period, and how the reading stands: as
+    /// [`Predictive::dated`] would have it.
+    pub fn judge_dated(&self, reading: Rated) -> (f64, Standpoint) {
+        let (centre, h0) = match self.sums.period(reading.period) {
+            Some(_) => self.sums.expected(reading.period),
+            None => (self.centre, self.h0),
+        };
+        let variance = self.spread.s2 * (h0 + self.r_new(reading.u));
+        (centre, self.stand(reading.x - centre, variance))
+    }
+
+    fn stand(&self, deviation: f64, variance: f64) -> Standpoint {
         let t = deviation / variance.sqrt();
         // No deviation is impossible: a p too small to hold is the smallest there is.
         let p = t_two_sided(t, self.spread.nu).max(f64::MIN_POSITIVE);

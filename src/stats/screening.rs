@@ -12,12 +12,15 @@
 
 use std::borrow::Cow;
 
-use super::predictive::{Predictive, Prior, Spread};
+use super::predictive::{Predictive, Prior};
 use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
 use super::{normal_upper_quantile, t_two_sided};
 
 /// Reject at this level, over all references of a set.
 const ALPHA: f64 = 0.02;
+/// Rejected at a level that is so many times smaller, a reference is set aside with one less as well:
+/// among a dozen that moves its T by a tenth at most.
+const BY_FAR: f64 = 10.0;
 
 /// The outcome of screening a set of references.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -31,6 +34,9 @@ pub struct Screened {
     /// The place in `kept` of the one with the largest `|T|` when judged by the others, where it is
     /// so near to being set aside that one reference less may tip the balance.
     pub next: Option<usize>,
+    /// Whether some of those set aside are so near to staying that one reference less may tip the
+    /// balance.
+    pub doubtful: bool,
     /// The two-level sums of those that stay, with the ratio and the spread of the prior.
     pub sums: Option<TwoLevel>,
 }
@@ -66,7 +72,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
     let most = readings.len().saturating_sub(1) / 2;
     let mut kept: Vec<usize> = (0..readings.len()).collect();
     let mut left = Cow::Borrowed(readings);
-    let mut set_aside = Vec::new();
+    let (mut set_aside, mut doubtful) = (Vec::new(), false);
     loop {
         let m = left.len();
         let comparisons = if m > 2 { m as f64 } else { 1.0 };
@@ -75,6 +81,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
         let Comparison { unlike, next } = sums.as_ref().map(of_sums).unwrap_or_default();
         match unlike {
             Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
+                doubtful |= p * comparisons * BY_FAR > ALPHA;
                 set_aside.push(SetAsideReference {
                     index: kept.remove(at),
                     p,
@@ -88,6 +95,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
                     set_aside,
                     disagree: unlike.is_some(),
                     next,
+                    doubtful,
                     sums,
                 };
             }
@@ -125,8 +133,8 @@ fn compare<R: Copy + Into<Rated>>(
     let mut nearest = near;
     let mut judge = |at: usize| {
         let left = left_out(sums, readings, at)?;
-        let spread = Spread::new(prior, left.n, left.q, left.mean_r, left.mean_u2)?;
-        let t = (left.deviation / (spread.s2 * left.h).sqrt()).abs();
+        let (t, nu) = prior.studentized(&left)?;
+        let t = t.abs();
         if t > nearest {
             nearest = t;
             comparison.next = Some(at);
@@ -134,7 +142,7 @@ fn compare<R: Copy + Into<Rated>>(
         if t < inside {
             return None;
         }
-        let p = t_two_sided(t, spread.nu);
+        let p = t_two_sided(t, nu);
         // Of two that are both impossible the one further off.
         if p < least.0 || (p == least.0 && p < limit && t > least.1) {
             least = (p, t);
@@ -142,6 +150,8 @@ fn compare<R: Copy + Into<Rated>>(
         }
         Some(())
     };
+    // Near enough for the room that `calm` leaves, and no division a reading.
+    let per_variance = relative(1.0, prior.variance);
     let mut start = 0;
     for run in runs(readings) {
         let first: Rated = run[0].into();
@@ -150,7 +160,7 @@ fn compare<R: Copy + Into<Rated>>(
         for (i, &reading) in run.iter().enumerate() {
             let Rated { x, u, .. } = reading.into();
             let is_calm = common.is_some_and(|(centre, share)| {
-                let r = relative(u, prior.variance);
+                let r = u * u * per_variance;
                 (x - centre).powi(2) < calm * (1.0 + r - share)
             });
             if !is_calm {

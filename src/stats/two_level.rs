@@ -97,10 +97,14 @@ pub fn two_level<R: Copy + Into<Rated>>(
     lambda: f64,
     variance: f64,
 ) -> Option<TwoLevel> {
+    if readings.is_empty() {
+        return None;
+    }
     let (mut periods, mut shifts): (Vec<PeriodSums>, Vec<f64>) = (Vec::new(), Vec::new());
     // Which period each run is in: a label again, or a new one.
-    let mut of_runs: Vec<usize> = Vec::new();
-    let mut weights: Vec<f64> = Vec::with_capacity(readings.len());
+    let mut of_runs: Vec<(usize, &[R])> = Vec::new();
+    let mut weights: Vec<f64> = vec![0.0; readings.len()];
+    let mut weights_left = weights.iter_mut();
     let (mut sum_r, mut sum_u2) = (0.0, 0.0);
     for run in runs(readings) {
         let first: Rated = run[0].into();
@@ -115,14 +119,10 @@ pub fn two_level<R: Copy + Into<Rated>>(
             shifts.push(0.0);
             periods.len() - 1
         });
-        of_runs.push(at);
-        let PeriodSums {
-            weight: mut sum,
-            mean: origin,
-            ..
-        } = periods[at];
-        let mut shift = shifts[at];
-        weights.extend(run.iter().map(|&reading| {
+        of_runs.push((at, run));
+        let origin = periods[at].mean;
+        let (mut sum, mut shift) = (periods[at].weight, shifts[at]);
+        for (&reading, kept) in run.iter().zip(&mut weights_left) {
             let Rated { x, u, .. } = reading.into();
             let r = relative(u, variance);
             let weight = 1.0 / (1.0 + r);
@@ -131,22 +131,19 @@ pub fn two_level<R: Copy + Into<Rated>>(
             sum += weight;
             // About the first reading: large offsets then cost no digits.
             shift += weight * (x - origin);
-            weight
-        }));
+            *kept = weight;
+        }
         periods[at].weight = sum;
         shifts[at] = shift;
-    }
-    if readings.is_empty() {
-        return None;
     }
     for (period, shift) in periods.iter_mut().zip(shifts) {
         period.mean += shift / period.weight;
     }
     let mut within = 0.0;
-    let mut weights = weights.into_iter();
-    for (run, at) in runs(readings).zip(of_runs) {
+    let mut weights_left = weights.iter();
+    for (at, run) in of_runs {
         let mean = periods[at].mean;
-        for (&reading, weight) in run.iter().zip(&mut weights) {
+        for (&reading, weight) in run.iter().zip(&mut weights_left) {
             let reading: Rated = reading.into();
             within += weight * (reading.x - mean).powi(2);
         }

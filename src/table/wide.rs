@@ -18,6 +18,7 @@ use crate::catalogue::{Catalogue, Dimension, State, YearRange};
 #[cfg(feature = "frame")]
 use crate::notation::NotationError;
 use crate::notation::{Context, DecimalMark, Unit, plain_decimal, read_cell};
+use crate::parallel;
 
 /// Reads the rows, in several threads where the file allows it.
 pub(super) fn read(
@@ -580,6 +581,7 @@ impl Chunk {
     fn append(&mut self, other: Chunk) {
         let shift = self.offsets.len();
         self.rows_seen += other.rows_seen;
+        let rows = other.offsets.len();
         self.offsets.extend(other.offsets);
         self.specimens.names.append(&other.specimens.names);
         self.specimens.makers.append(&other.specimens.makers);
@@ -588,9 +590,12 @@ impl Chunk {
         self.specimens.finishes.append(&other.specimens.finishes);
         self.specimens.made.extend(other.specimens.made);
         self.states.extend(other.states);
-        for (mine, theirs) in self.columns.iter_mut().zip(other.columns) {
-            mine.append(theirs, shift);
-        }
+        let steps = rows * self.columns.len();
+        let mut both: Vec<(&mut RawColumn, RawColumn)> =
+            self.columns.iter_mut().zip(other.columns).collect();
+        parallel::each(&mut both, steps, |_, (mine, theirs)| {
+            mine.append(std::mem::take(theirs), shift);
+        });
         self.words.made.append(&other.words.made);
         self.words.source.append(&other.words.source);
         self.words.note.append(&other.words.note);

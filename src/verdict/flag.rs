@@ -8,17 +8,18 @@
 use std::borrow::Cow;
 use std::cell::OnceCell;
 use std::collections::HashMap;
+use std::ops::Range;
 
 use super::Verdict;
-use super::check::Piece;
-use crate::catalogue::Kind;
-use crate::cohort::{Reference, from_scale};
+use crate::catalogue::{Dimension, Kind};
+use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
-use crate::parallel;
 use crate::stats::{
-    Predictive, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_upper_quantile,
+    Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_two_sided,
+    t_upper_quantile,
 };
 use crate::table::Uncertainty;
+use crate::{parallel, sorting};
 
 /// One out-of-norm reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,25 +57,39 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
         glance.suspects(from, rows.min(from + LOOK))
     });
     const SHARE: usize = 4096;
-    let mut judged: usize = looked.iter().map(|(_, judged)| judged).sum();
-    let mut suspects: Vec<Suspect> = looked.into_iter().flat_map(|(some, _)| some).collect();
+    let ids = |(part, some): (usize, &Suspects)| {
+        let first = part * LOOK;
+        first as u32..(first + some.pieces.len()) as u32
+    };
+    let order: Vec<u32> = looked.iter().enumerate().flat_map(ids).collect();
+    let suspect = |id: u32| {
+        let some = &looked[id as usize / LOOK];
+        let piece = &some.pieces[id as usize % LOOK];
+        (piece, some.outside(piece))
+    };
     // Pattern by pattern, because these have their references in common.
-    suspects.sort_by_key(|suspect| cohort.group_of(suspect.row));
-    let parts = parallel::map(suspects.len().div_ceil(SHARE), |part| {
-        let some = &suspects[part * SHARE..suspects.len().min((part + 1) * SHARE)];
+    let group_of = |id: u32| suspect(id).0.group as usize;
+    let order = sorting::by_key(&order, cohort.groups().len(), group_of);
+    let parts = parallel::map(order.len().div_ceil(SHARE), |part| {
+        let some = &order[part * SHARE..order.len().min((part + 1) * SHARE)];
         let (mut flags, mut judged) = (Vec::new(), 0);
-        for of_group in some.chunk_by(|a, b| cohort.group_of(a.row) == cohort.group_of(b.row)) {
-            let pattern = Pattern::new(&glance, cohort.group_of(of_group[0].row));
-            for suspect in of_group {
-                judged += usize::from(pattern.judge(suspect, &mut flags));
+        for of_group in some.chunk_by(|&a, &b| group_of(a) == group_of(b)) {
+            let pattern = Pattern::new(&glance, group_of(of_group[0]));
+            for &i in of_group {
+                let (suspect, outside) = suspect(i);
+                judged += usize::from(pattern.judge(suspect, outside, &mut flags));
             }
         }
         (flags, judged)
     });
-    drop((glance, suspects));
-    judged += parts.iter().map(|(_, judged)| judged).sum::<usize>();
-    let mut flags: Vec<Flag> = parts.into_iter().flat_map(|(flags, _)| flags).collect();
-    flags.sort_by_key(|flag| flag.row);
+    let judged_exactly = parts.iter().map(|(_, judged)| judged);
+    let judged_at_a_glance = looked.iter().map(|some| some.judged);
+    let judged = judged_at_a_glance.sum::<usize>() + judged_exactly.sum::<usize>();
+    drop((glance, looked));
+    let found: Vec<&Flag> = parts.iter().flat_map(|(flags, _)| flags).collect();
+    let order: Vec<u32> = (0..found.len() as u32).collect();
+    let order = sorting::by_key(&order, rows, |i| found[i as usize].row);
+    let mut flags: Vec<Flag> = order.iter().map(|&i| *found[i as usize]).collect();
     mark_first(&mut flags, judged, settings.alpha());
     flags
 }
@@ -92,18 +107,50 @@ fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
 
 /// A piece that could have an out-of-norm reading.
 struct Suspect {
-    row: usize,
-    /// The columns in which it is outside the limits of suspicion, and in how many it is inside.
-    outside: Vec<usize>,
-    inside: usize,
+    row: u32,
+    group: u32,
+    /// How many of its readings are inside the limits of suspicion, and which of
+    /// [`Suspects::outside`] are not.
+    inside: u32,
+    outside: Range<u32>,
+}
+
+/// A reading outside some limits. It is kept, because readings of one pattern are far apart.
+#[derive(Clone, Copy)]
+struct Outside {
+    column: u32,
+    value: f64,
+}
+
+/// Some suspects.
+#[derive(Default)]
+struct Suspects {
+    pieces: Vec<Suspect>,
+    outside: Vec<Outside>,
+    /// How many of the other pieces can be judged.
+    judged: usize,
+}
+
+impl Suspects {
+    fn outside(&self, suspect: &Suspect) -> &[Outside] {
+        &self.outside[suspect.outside.start as usize..suspect.outside.end as usize]
+    }
 }
 
 /// A pattern's norms.
 struct Standard {
     /// By column.
-    norms: Vec<Option<Predictive>>,
+    norms: Vec<Option<Whole>>,
     /// With fewer judged dimensions than this the limits of suspicion are not valid.
     least_judged: usize,
+}
+
+/// The norm of all references of a column.
+struct Whole {
+    prior: Prior,
+    predictive: Predictive,
+    /// Whether the screening has the same outcome without any one of them.
+    settled: bool,
 }
 
 /// The limits of every pattern, period and column, and the norms behind them.
@@ -120,13 +167,9 @@ struct Glance<'a> {
     slots: usize,
 }
 
-/// Limits in the unit, never too wide; by column, then group and slot.
-struct Limits {
-    /// For a piece that is no reference.
-    other: Vec<Vec<Band>>,
-    /// For a reference, which is left out of its norm.
-    own: Vec<Vec<Band>>,
-}
+/// Limits in the unit, never too wide; by column, then group, slot, and whether they are those of a
+/// reference, which is left out of its norm.
+type Limits = Vec<Vec<Band>>;
 
 /// No reading can be judged: NaN, whether reading or limit, compares as neither inside nor outside.
 const UNJUDGED: Band = Band {
@@ -181,8 +224,15 @@ impl<'a> Glance<'a> {
                 .zip(&bases)
                 .map(|(column, basis)| Bands::new(evidence, column, basis, &periods, quantiles))
                 .collect();
+            let norm = |(basis, bands): (Basis, &Bands)| {
+                Some(Whole {
+                    prior: basis.prior,
+                    predictive: basis.predictive?,
+                    settled: bands.settled,
+                })
+            };
             let standard = Standard {
-                norms: bases.into_iter().map(|basis| basis.predictive).collect(),
+                norms: bases.into_iter().zip(&bands).map(norm).collect(),
                 least_judged,
             };
             (standard, bands)
@@ -194,11 +244,7 @@ impl<'a> Glance<'a> {
                 .map(|group| standard(group, &mut quantiles))
                 .collect::<Vec<(Standard, Vec<Bands>)>>()
         });
-        let room = || vec![Vec::with_capacity(groups * slots); columns];
-        let limits = || Limits {
-            other: room(),
-            own: room(),
-        };
+        let limits = || vec![Vec::with_capacity(groups * slots * 2); columns];
         let mut glance = Glance {
             evidence,
             settings,
@@ -211,46 +257,55 @@ impl<'a> Glance<'a> {
         for (standard, bands) in parts.into_iter().flatten() {
             glance.standards.push(standard);
             for (column, of) in bands.into_iter().enumerate() {
-                let [suspicious, unusual] = of.other;
-                glance.suspicious.other[column].extend(suspicious);
-                glance.unusual.other[column].extend(unusual);
-                let [suspicious, unusual] = of.own;
-                glance.suspicious.own[column].extend(suspicious);
-                glance.unusual.own[column].extend(unusual);
+                glance.suspicious[column].extend(of.limits.iter().map(|tails| tails[0]));
+                glance.unusual[column].extend(of.limits.iter().map(|tails| tails[1]));
             }
         }
         glance
     }
 
-    /// The pieces among some rows that could have an out-of-norm reading, and how many of the others
-    /// can be judged.
-    fn suspects(&self, from: usize, to: usize) -> (Vec<Suspect>, usize) {
+    /// The pieces among some rows that could have an out-of-norm reading.
+    fn suspects(&self, from: usize, to: usize) -> Suspects {
+        let table = self.evidence.cohort().table();
         let place: Vec<usize> = (from..to).map(|row| self.place(row)).collect();
-        let mut inside = vec![0usize; to - from];
-        let mut outside: Vec<Vec<usize>> = vec![Vec::new(); to - from];
-        for at in 0..self.evidence.cohort().table().columns.len() {
+        let mut inside = vec![0; to - from];
+        // Column by column, with the places of the rows.
+        let (mut rows, mut outside) = (Vec::new(), Vec::new());
+        for (at, column) in table.columns.iter().enumerate() {
             for (i, row) in (from..to).enumerate() {
-                match self.is_inside(&self.suspicious, at, row, place[i]) {
-                    Some(true) => inside[i] += 1,
-                    Some(false) => outside[i].push(at),
-                    None => {}
+                let is_inside = self.is_inside(&self.suspicious, at, row, place[i]);
+                inside[i] += u32::from(is_inside == Some(true));
+                if is_inside == Some(false) {
+                    let (column, value) = (at as u32, column.values[row]);
+                    rows.push(i as u32);
+                    outside.push(Outside { column, value });
                 }
             }
         }
-        let (mut suspects, mut judged) = (Vec::new(), 0);
-        for (i, (outside, inside)) in outside.into_iter().zip(inside).enumerate() {
-            let least = self.standards[place[i] / self.slots].least_judged;
-            if !outside.is_empty() || (inside > 0 && inside < least) {
-                suspects.push(Suspect {
-                    row: from + i,
-                    outside,
+        let order: Vec<u32> = (0..rows.len() as u32).collect();
+        let order = sorting::by_key(&order, to - from, |k| rows[k as usize] as usize);
+        let mut suspects = Suspects::default();
+        let mut order = order.into_iter().peekable();
+        for (i, inside) in inside.into_iter().enumerate() {
+            let start = suspects.outside.len() as u32;
+            while let Some(k) = order.next_if(|&k| rows[k as usize] as usize == i) {
+                suspects.outside.push(outside[k as usize]);
+            }
+            let outside = start..suspects.outside.len() as u32;
+            let group = self.evidence.cohort().group_of(from + i);
+            let least = self.standards[group].least_judged;
+            if !outside.is_empty() || (inside > 0 && (inside as usize) < least) {
+                suspects.pieces.push(Suspect {
+                    row: (from + i) as u32,
+                    group: group as u32,
                     inside,
+                    outside,
                 });
             } else {
-                judged += usize::from(inside > 0);
+                suspects.judged += usize::from(inside > 0);
             }
         }
-        (suspects, judged)
+        suspects
     }
 
     /// Where a piece's limits are in each column.
@@ -260,7 +315,7 @@ impl<'a> Glance<'a> {
             Some(period) => self.slot_of[period as usize],
             None => self.slots - 1,
         };
-        cohort.group_of(row) * self.slots + slot
+        (cohort.group_of(row) * self.slots + slot) * 2 + usize::from(cohort.is_chosen(row))
     }
 
     /// Whether the reading at a row of a column is inside its limits; `None` where it cannot be
@@ -269,11 +324,10 @@ impl<'a> Glance<'a> {
         let cohort = self.evidence.cohort();
         let column = &cohort.table().columns[at];
         let value = column.values[row];
-        let band = match (cohort.is_chosen(row), cohort.is_reference(column, row)) {
-            (true, true) => limits.own[at][place],
-            (false, _) => limits.other[at][place],
+        let band = match cohort.is_chosen(row) && !cohort.would_speak(column, row) {
+            false => limits[at][place],
             // Its other readings speak, so its norm is not that of the limits.
-            (true, false) => SUSPECT,
+            true => SUSPECT,
         };
         if value < band.low || value > band.high {
             return Some(false);
@@ -281,18 +335,41 @@ impl<'a> Glance<'a> {
         (value >= band.low).then_some(true)
     }
 
-    /// The columns in which a piece is outside some limits, and in how many it is inside.
-    fn outside(&self, limits: &Limits, row: usize) -> (Vec<usize>, usize) {
+    /// The readings of a piece that are outside some limits, and how many are inside.
+    fn outside(&self, limits: &Limits, row: usize) -> (Vec<Outside>, usize) {
         let place = self.place(row);
         let (mut outside, mut inside) = (Vec::new(), 0);
-        for at in 0..self.evidence.cohort().table().columns.len() {
+        for (at, column) in self.evidence.cohort().table().columns.iter().enumerate() {
             match self.is_inside(limits, at, row, place) {
                 Some(true) => inside += 1,
-                Some(false) => outside.push(at),
+                Some(false) => outside.push(Outside {
+                    column: at as u32,
+                    value: column.values[row],
+                }),
                 None => {}
             }
         }
         (outside, inside)
+    }
+}
+
+impl Whole {
+    /// Whether the p of one of the references, left out of the norm, is certainly over `p`; `prior`
+    /// is what is known without it.
+    fn is_inside(&self, reference: Rated, prior: &Prior, p: f64) -> bool {
+        /// T moves by a few times as much as what is known beforehand, at most.
+        const SLACK: f64 = 20.0;
+        let apart = |a: f64, b: f64| if a == b { 0.0 } else { (a / b - 1.0).abs() };
+        let known = &self.prior;
+        let moved = apart(prior.lambda, known.lambda)
+            + apart(prior.variance, known.variance)
+            + apart(prior.df, known.df);
+        if !(self.settled && moved < 1e-3) {
+            return false;
+        }
+        let left_out = self.predictive.sums().without(reference);
+        let studentized = left_out.and_then(|left_out| prior.studentized(&left_out));
+        studentized.is_some_and(|(t, nu)| t_two_sided(t * (1.0 + SLACK * moved) / ROUNDING, nu) > p)
     }
 }
 
@@ -319,32 +396,48 @@ impl<'a> Pattern<'a> {
 
     /// Adds the out-of-norm readings of one of the pieces, judged exactly; tells whether it could
     /// be judged.
-    fn judge(&self, suspect: &Suspect, flags: &mut Vec<Flag>) -> bool {
-        let row = suspect.row;
+    fn judge(&self, suspect: &Suspect, outside: &[Outside], flags: &mut Vec<Flag>) -> bool {
+        let row = suspect.row as usize;
         let evidence = self.glance.evidence;
         let cohort = evidence.cohort();
         let columns = &cohort.table().columns;
         let alpha = self.glance.settings.alpha();
-        let (doubtful, usual) = self.doubtful(suspect);
-        let piece = Piece::of_cohort(evidence, row);
+        let (doubtful, mut usual) = self.doubtful(suspect, outside);
         let known = (cohort.is_chosen(row) && !doubtful.is_empty())
-            .then(|| Beforehand::new(evidence, self.group, &piece.own));
+            .then(|| Beforehand::new(evidence, self.group, &[row]));
+        // Holm compares the p of none of these with more.
+        let most = alpha / (usual + 1) as f64;
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
-        for &position in doubtful.iter() {
-            let own = piece.rated(&columns[position]);
+        let period = cohort.period_label(row);
+        for &Outside { column, value } in doubtful.iter() {
+            let position = column as usize;
+            let column = &columns[position];
+            let kind = cohort.table().dimension(column).kind;
+            let (x, u) = on_scale(kind, value, column.uncertainty(row));
+            let own = Rated { x, u, period };
+            let standard = self.standard().norms[position].as_ref();
             let norm = match &known {
-                Some(known) => self.without(row, position, known).predictive,
-                None => self.standard().norms[position].clone(),
+                Some(known) => {
+                    let prior = known.prior(position);
+                    if standard.is_some_and(|norm| norm.is_inside(own, &prior, most)) {
+                        usual += 1;
+                        continue;
+                    }
+                    self.without(row, position, prior)
+                        .predictive
+                        .map(Cow::Owned)
+                }
+                None => standard.map(|norm| Cow::Borrowed(&norm.predictive)),
             };
             if let Some(norm) = norm {
-                let norm = norm.dated(own.period);
-                let standpoint = norm.judge(own.x, own.u);
+                let (centre, standpoint) = norm.judge_dated(own);
                 if standpoint.p <= alpha {
                     candidates.push(Candidate {
                         place: p.len(),
                         position,
-                        centre: norm.centre(),
+                        value,
+                        centre,
                         df: norm.df(),
                         standpoint,
                     });
@@ -366,7 +459,7 @@ impl<'a> Pattern<'a> {
     }
 
     /// What a column's references say without those of one piece.
-    fn without(&self, row: usize, column: usize, known: &Beforehand<'_>) -> Basis {
+    fn without(&self, row: usize, column: usize, prior: Prior) -> Basis {
         let evidence = self.glance.evidence;
         let all =
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
@@ -374,23 +467,29 @@ impl<'a> Pattern<'a> {
             Some(own) => [&all[..own], &all[own + 1..]].concat(),
             None => all.clone(),
         };
-        Basis::new(others, known.prior(column))
+        Basis::new(others, prior)
     }
 
     fn standard(&self) -> &Standard {
         &self.glance.standards[self.group]
     }
 
-    /// The columns in which a piece is to be judged exactly, and how many of its others can be
+    /// The readings of a piece that are to be judged exactly, and how many of its others can be
     /// judged: these are not out of norm, so that of their p only the number matters.
-    fn doubtful<'s>(&self, suspect: &'s Suspect) -> (Cow<'s, [usize]>, usize) {
+    fn doubtful<'s>(
+        &self,
+        suspect: &Suspect,
+        outside: &'s [Outside],
+    ) -> (Cow<'s, [Outside]>, usize) {
+        let glance = self.glance;
         // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
         // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
-        if suspect.inside >= self.standard().least_judged {
-            return (Cow::Borrowed(&suspect.outside), suspect.inside);
+        let inside = suspect.inside as usize;
+        if inside >= self.standard().least_judged {
+            return (Cow::Borrowed(outside), inside);
         }
         // A p over alpha is never flagged and cannot lower one that is.
-        let (outside, inside) = self.glance.outside(&self.glance.unusual, suspect.row);
+        let (outside, inside) = glance.outside(&glance.unusual, suspect.row as usize);
         (Cow::Owned(outside), inside)
     }
 
@@ -415,7 +514,7 @@ impl<'a> Pattern<'a> {
         Flag {
             row,
             dimension: column.dimension,
-            value: column.values[row],
+            value: of.value,
             centre: from_scale(kind, of.centre),
             typical: Band::about(kind, of.centre, half_width),
             score: of.standpoint.z,
@@ -431,6 +530,7 @@ struct Candidate {
     /// Its place among the piece's judged readings, and its column.
     place: usize,
     position: usize,
+    value: f64,
     /// Centre and degrees of freedom of its norm.
     centre: f64,
     df: f64,
@@ -442,10 +542,10 @@ const ROUNDING: f64 = 1.0 - 1e-9;
 
 /// The limits of one norm by period, at the critical t of a suspicion and that of alpha itself.
 struct Bands {
-    /// For a piece that is no reference.
-    other: [Vec<Band>; 2],
-    /// For a reference.
-    own: [Vec<Band>; 2],
+    /// Period by period, for a piece that is no reference, then for a reference.
+    limits: Vec<[Band; 2]>,
+    /// Whether leaving out any one reference sets none aside but those that are.
+    settled: bool,
 }
 
 impl Bands {
@@ -460,32 +560,36 @@ impl Bands {
         let of = &table.columns[column];
         let Some(norm) = &basis.predictive else {
             return Bands {
-                other: [0, 1].map(|_| vec![UNJUDGED; periods.len()]),
-                own: [0, 1].map(|_| vec![SUSPECT; periods.len()]),
+                limits: [[UNJUDGED; 2], [SUSPECT; 2]].repeat(periods.len()),
+                settled: false,
             };
         };
-        let kind = table.dimension(of).kind;
+        let Dimension { kind, credible, .. } = *table.dimension(of);
+        let credible = credible.map(|(low, high)| Band { low, high });
         let alike = matches!(of.uncertainty, Uncertainty::Step(_));
         let stages = match alike && basis.prior.df.is_finite() {
             true => Without::stages(basis, quantiles),
             false => None,
         };
-        let bands = |band: &dyn Fn(Option<u32>) -> Band| periods.iter().map(|&p| band(p)).collect();
-        let other = quantiles.upper(norm.df()).map(|critical| {
-            let reach = critical * norm.spread() * ROUNDING;
-            bands(&|period| {
-                let (centre, h0) = norm.sums().expected(period);
-                Band::about(kind, centre, reach * h0.sqrt())
-            })
-        });
-        let own = [0, 1].map(|tail| {
-            bands(&|period| {
+        let reach = quantiles
+            .upper(norm.df())
+            .map(|critical| critical * norm.spread() * ROUNDING);
+        let of_period = |&period: &Option<u32>| {
+            let (centre, h0) = norm.sums().expected(period);
+            let other = reach.map(|reach| Band::about(kind, centre, reach * h0.sqrt()));
+            let own = [0, 1].map(|tail| {
                 let of_stages = stages.iter().flatten();
                 let bands = of_stages.map(|stage| stage.band(kind, period, tail));
-                bands.reduce(narrowest).unwrap_or(SUSPECT)
-            })
-        });
-        Bands { other, own }
+                // A reading that is not credible is no reference.
+                let band = bands.reduce(narrowest).unwrap_or(SUSPECT);
+                credible.map_or(band, |credible| narrowest(band, credible))
+            });
+            [other, own]
+        };
+        Bands {
+            limits: periods.iter().flat_map(of_period).collect(),
+            settled: !basis.doubtful && stages.is_some_and(|stages| stages.len() == 1),
+        }
     }
 }
 
