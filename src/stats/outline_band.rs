@@ -138,7 +138,7 @@ pub fn band_p(t_max: f64, nu: f64, roughness: f64) -> Result<f64, StatsError> {
 
 fn parameters(nu: f64, roughness: f64) -> Result<(f64, f64), StatsError> {
     let nu = positive("the degrees of freedom", nu)?;
-    if roughness >= 0.0 && roughness < f64::INFINITY {
+    if (0.0..f64::INFINITY).contains(&roughness) {
         Ok((nu, roughness))
     } else {
         let what = "a roughness other than 0";
