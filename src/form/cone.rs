@@ -325,7 +325,7 @@ impl Fit {
         let outward = DVector::from_fn(rows.len(), |i, _| rows[i][6]);
         let design = six * &self.basis;
         let (_, condition) = unit_columns(&design);
-        if !(condition <= MOST_CONDITION) {
+        if condition > MOST_CONDITION {
             let reason = "the walls are too few, too short or too much on one side";
             return Err(not_told(reason, condition));
         }
@@ -375,7 +375,7 @@ impl Fit {
         let (residuals, slopes) = self.jacobian();
         let (lengths, condition) = unit_columns(&slopes);
         let q = self.six(&self.parameters);
-        if !(condition <= MOST_CONDITION) || q[5].abs() >= std::f64::consts::FRAC_PI_2 {
+        if condition > MOST_CONDITION || q[5].abs() >= std::f64::consts::FRAC_PI_2 {
             let reason = "the walls are too few, too short or too much on one side";
             return Err(not_told(reason, condition));
         }
@@ -429,7 +429,13 @@ fn unit_columns(matrix: &DMatrix<f64>) -> (Vec<f64>, f64) {
         return (lengths, f64::INFINITY);
     }
     let values = unit.singular_values();
-    (lengths, values.max() / values.min())
+    let condition = values.max() / values.min();
+    let condition = if condition.is_nan() {
+        f64::INFINITY
+    } else {
+        condition
+    };
+    (lengths, condition)
 }
 
 /// Inverse of the normal matrix, by way of columns of unit length.

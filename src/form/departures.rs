@@ -59,7 +59,8 @@ pub struct Departure {
     pub peak: f64,
     /// Station of that point.
     pub peak_station: f64,
-    /// Area between the trace and the middle of the zone from `start` to `end`, signed as `peak`.
+    /// Area between the trace and the middle of the zone from `start` to `end`, by trapezoids;
+    /// signed as `peak` unless the trace folds back along a steep zone.
     pub area: f64,
 }
 

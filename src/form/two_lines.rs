@@ -112,7 +112,8 @@ pub struct KinkTest {
 /// range of a 64-bit number), [`FormError::NotAConfidence`].
 /// # Accuracy
 /// p holds for every n, spacing and t (it is an upper bound, exact in the limit of small p but
-/// for the corners of the path). Simulated rates at p <= 0.05 stand in the tests.
+/// for the corners of the path). Of 4,000 simulated straight lines each, 7 to 100 points, equal and
+/// unequal spacing, 0.044 to 0.051 had p <= 0.05.
 /// # Source
 /// D. J. Hudson, J. Am. Stat. Assoc. 61 (1966) 1097-1129 (the exact search); H. Hotelling, Am. J.
 /// Math. 61 (1939) 440-460 (the tube); D. Q. Naiman, Ann. Stat. 14 (1986) 896-906 (that it
@@ -138,9 +139,10 @@ pub fn two_lines(points: &[Point], confidence: f64) -> Result<TwoLines, FormErro
     let profile = Profile::new(points)?;
     let best = profile.best();
     let n = points.len() as f64;
-    let (rss, rss_one_line) = (profile.rss(best.rss), profile.rss(profile.all.rss()));
-    let variance = rss / (n - 4.0);
+    let rss_one_line = profile.rss(profile.all.yy);
     let (before, after) = best.gap.lines_meeting_at(best.at);
+    let rss = profile.rss(profile.residual_squares(best.at, before, after));
+    let variance = rss / (n - 4.0);
     let kink = after.slope - before.slope;
     let standard_error = (variance.sqrt() * best.variance.sqrt() / kink.abs()).abs();
     let standard_error = Some(standard_error).filter(|se| se.is_finite() && rss_one_line > 0.0);
@@ -160,7 +162,14 @@ pub fn two_lines(points: &[Point], confidence: f64) -> Result<TwoLines, FormErro
         residual_sd: variance.sqrt() * scale.height,
         standard_error: standard_error.map(|se| se * scale.length),
         delta_half_width: standard_error.map(|se| se * t * scale.length),
-        region: profile.region(best.at, if rss_one_line > 0.0 { limit } else { f64::MAX }),
+        region: profile.region(
+            best.at,
+            if rss_one_line > 0.0 {
+                limit
+            } else {
+                f64::INFINITY
+            },
+        ),
         kink: KinkTest::new(rss, rss_one_line, n - 3.0, profile.path()),
     };
     let finite = [fit.intercept, fit.slope_before, fit.slope_after];
@@ -334,6 +343,9 @@ impl Gap {
 
     /// The stretches of the gap in which the sum of squares is at most `limit`.
     fn under(&self, limit: f64) -> Vec<(f64, f64)> {
+        if limit == f64::INFINITY {
+            return vec![(self.low, self.high)];
+        }
         let spare = limit - self.free_rss();
         let width = self.high - self.low;
         // apart^2 - spare * variance = a s^2 + 2 b s + c, s = station - low.
@@ -395,6 +407,7 @@ struct Best {
 #[derive(Clone, Debug)]
 struct Profile {
     scale: Scale,
+    points: Vec<Point>,
     all: Sums,
     gaps: Vec<Gap>,
     /// A sum of squares up to this is the rounding of the points.
@@ -426,7 +439,17 @@ impl Profile {
             all,
             gaps: gaps(&points, &stations),
             rounding: all.n * step * step,
+            points,
         })
+    }
+
+    /// Point by point: running sums have lost the digits of a small remainder.
+    fn residual_squares(&self, at: f64, before: Line, after: Line) -> f64 {
+        let off = |p: &Point| {
+            let line = if p.x <= at { before } else { after };
+            p.y - line.height - line.slope * p.x
+        };
+        self.points.iter().map(|p| off(p).powi(2)).sum()
     }
 
     /// A sum of squares, with rounding taken for what it is.

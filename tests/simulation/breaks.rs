@@ -40,7 +40,6 @@ fn straight_lines_seem_broken_as_rarely_as_stated() {
     for n in [7, 12, 30, 100] {
         for stations in [equal(n), unequal(n, &mut draw)] {
             let rate = rate(&stations, &mut draw);
-            println!("n {n}: {rate:.4}");
             assert!(rate <= 0.05 + chance, "n {n}: {rate}");
             assert!(rate >= 0.033 - chance, "n {n}: {rate}");
         }

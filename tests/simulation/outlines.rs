@@ -90,7 +90,6 @@ fn good_outlines_leave_their_band_as_rarely_as_stated() {
     let chance = |p: f64| normal_upper_quantile(1e-6) * (p * (1.0 - p) / WORLDS as f64).sqrt();
     for n in [3, 5, 8] {
         let (lent, own) = outside_anywhere(n, &mut draw);
-        println!("n {n}: {lent:.4}, without a loan {own:.4}");
         assert!(lent <= 0.045 + chance(0.045), "n {n}: {lent}");
         assert!(lent >= 0.032 - chance(0.032), "n {n}: {lent}");
         assert!(own > 0.05, "n {n}: {own}");
