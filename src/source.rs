@@ -212,7 +212,10 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
         }
     }
     for trace in &sheet.written {
-        if holders[trace.specimen.as_str()].is_empty() {
+        if holders
+            .get(trace.specimen.as_str())
+            .is_none_or(Vec::is_empty)
+        {
             let names = tables.iter().flat_map(|t| t.specimens.names.iter());
             faults.push(unknown_specimen(trace, names));
         }
@@ -222,7 +225,7 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
         return Err(SourceError::Faults { file, faults });
     }
     for (written, trace) in sheet.written.iter().zip(sheet.traces) {
-        for &at in &holders[written.specimen.as_str()] {
+        for &at in holders.get(written.specimen.as_str()).into_iter().flatten() {
             let traces = &mut tables[at].traces;
             let same = traces.iter().find(|old| {
                 old.specimen == trace.specimen
@@ -231,7 +234,8 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
             });
             match same {
                 None => traces.push(trace.clone()),
-                Some(same) if *same == trace => {}
+                // Not the whole: a collection keeps no label of a feature of one's own.
+                Some(same) if same.state == trace.state && same.reading == trace.reading => {}
                 Some(_) => {
                     return Err(SourceError::TraceTwice {
                         file,

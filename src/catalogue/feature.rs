@@ -112,7 +112,8 @@ impl FeatureName {
                 let place = place.trim().trim_end_matches("mm").trim_end();
                 let at = place.replace(',', ".").parse::<f64>();
                 let at = at.ok().filter(|at| at.is_finite());
-                (name.trim(), Some(at.ok_or(NotAFeature::Place)?))
+                // The sum makes one of the two zeros.
+                (name.trim(), Some(at.ok_or(NotAFeature::Place)? + 0.0))
             }
         };
         let folded = fold(name);
@@ -139,9 +140,10 @@ impl Feature {
         let (_, kind, surface) = kinds
             .into_iter()
             .find(|(ending, ..)| folded.ends_with(ending) && folded != *ending)?;
-        let key = name.replace(|c: char| c.is_whitespace() || c == '-' || c == '.', "_");
+        let between = |c: char| c.is_whitespace() || matches!(c, '-' | '–' | '.' | '_');
+        let words: Vec<&str> = name.split(between).filter(|w| !w.is_empty()).collect();
         Some(Feature {
-            key: key.to_lowercase(),
+            key: words.join("_").to_lowercase(),
             label: name.to_owned(),
             kind,
             surface,
@@ -181,6 +183,10 @@ mod tests {
         let own = parse("ferrule section").unwrap();
         assert_eq!(own.feature.kind, TraceKind::Section);
         assert_eq!(own.feature.key, "ferrule_section");
+        assert_eq!(
+            parse("Ferrule  - section@-0").unwrap().to_string(),
+            "ferrule_section@0"
+        );
         assert_eq!(parse("bowl_section@rim"), Err(NotAFeature::Place));
         assert_eq!(parse("bowl_section@inf"), Err(NotAFeature::Place));
         let Err(NotAFeature::Unknown { near }) = parse("stem_tpo") else {

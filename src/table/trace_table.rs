@@ -12,7 +12,7 @@ use super::trace_cells::{
 };
 use super::wide::missing_as_empty;
 use super::{CsvText, Input, RawFault, TraceSheet, csv_reader, next_record, placed};
-use crate::catalogue::{Feature, FeatureName, NotAFeature, State, TraceKind, fold};
+use crate::catalogue::{Feature, FeatureName, NotAFeature, State, TraceKind};
 
 /// Reads the rows; `header` is the header's text.
 pub(super) fn read(
@@ -70,7 +70,7 @@ const TRACE_WORDS: [Known; 4] = [
     Known::Source,
 ];
 
-/// Specimen, feature in one spelling, place and repeat.
+/// Specimen, key of the feature, place and repeat.
 type Key = (String, String, Option<u64>, u32);
 
 struct TraceReader<'a> {
@@ -268,7 +268,7 @@ impl<'a> TraceReader<'a> {
                 }
             }
         };
-        let name = fold(&feature.feature.key);
+        let name = feature.feature.key.clone();
         let said = Said {
             key: (
                 specimen.1.to_owned(),

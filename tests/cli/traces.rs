@@ -729,8 +729,12 @@ fn traces_go_with_any_source() {
     );
     assert_eq!(given("package").unwrap().table.traces, with_sheet);
     // The same traces twice are the same; others would be a guess.
+    desk.write(
+        "traces.csv",
+        format!("{TRACES}A4,Ferrule  section,0,9,,,factory,,,\n"),
+    );
     desk.run("add traces.csv --to c.db").done();
-    assert_eq!(given("c.db").unwrap().table.traces.len(), 4);
+    assert_eq!(given("c.db").unwrap().table.traces.len(), 5);
     desk.write("other.csv", TRACES.replace("0.12", "0.21"));
     let said = desk.refuses("norms apple --from c.db --traces other.csv");
     assert!(said.contains("another stem_top of A1 already"), "{said}");

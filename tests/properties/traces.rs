@@ -1,6 +1,6 @@
 //! What must hold of traces whatever the file is.
 
-use calibriar::catalogue::Catalogue;
+use calibriar::catalogue::{Catalogue, Feature, FeatureName};
 use calibriar::collection::{Author, Collection, NewContent, NewFile, sha256_hex};
 use calibriar::table::{Content, Options, Trace, TraceReading, TraceSheet, WrittenTrace, read};
 use proptest::collection::vec;
@@ -173,6 +173,17 @@ proptest! {
                 }
                 TraceReading::Spots(spots) => prop_assert!(!spots.is_empty()),
             }
+        }
+    }
+
+    #[test]
+    fn a_feature_is_read_from_its_own_name_again(
+        name in "\\PC{0,12}[_ -]{1,2}section(@-?[0-9]{1,3}([.,][0-9]{1,3})?)?",
+    ) {
+        let known = Feature::standard();
+        if let Ok(feature) = FeatureName::parse(&name, &known) {
+            let again = FeatureName::parse(&feature.to_string(), &known);
+            prop_assert_eq!(again.map(|f| f.to_string()), Ok(feature.to_string()));
         }
     }
 
