@@ -185,7 +185,11 @@ pub fn orthogonal(points: &[Point]) -> Result<OrthogonalLine, FormError> {
         return Err(FormError::IllConditioned {
             form: LINE,
             reason: "they scatter alike in all directions",
-            condition: if condition.is_nan() { f64::INFINITY } else { condition },
+            condition: if condition.is_nan() {
+                f64::INFINITY
+            } else {
+                condition
+            },
         });
     }
     let angle = half_turn(0.5 * (2.0 * sxy).atan2(sxx - syy));
@@ -409,7 +413,11 @@ fn extremes(deviations: impl Iterator<Item = f64>) -> (Extreme, Extreme) {
             let here = Extreme { index, deviation };
             (
                 if deviation < low.deviation { here } else { low },
-                if deviation > high.deviation { here } else { high },
+                if deviation > high.deviation {
+                    here
+                } else {
+                    high
+                },
             )
         })
 }

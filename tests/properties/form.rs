@@ -34,9 +34,8 @@ fn awkward_points() -> impl Strategy<Value = Vec<Point>> {
         let at = |v: i32| (f64::from(v), slope * f64::from(v));
         stations.into_iter().map(at).collect()
     });
-    prop_oneof![plain, scaled, line].prop_map(|pairs: Vec<(f64, f64)>| {
-        pairs.into_iter().map(|(x, y)| Point { x, y }).collect()
-    })
+    prop_oneof![plain, scaled, line]
+        .prop_map(|pairs: Vec<(f64, f64)>| pairs.into_iter().map(|(x, y)| Point { x, y }).collect())
 }
 
 /// Sections round to some percent.
@@ -193,7 +192,9 @@ proptest! {
 #[test]
 fn what_cannot_be_told_has_a_name() {
     let at = |x, y| Point { x, y };
-    let line: Vec<Point> = (0..9).map(|i| at(f64::from(i), 0.5 * f64::from(i))).collect();
+    let line: Vec<Point> = (0..9)
+        .map(|i| at(f64::from(i), 0.5 * f64::from(i)))
+        .collect();
     let upright: Vec<Point> = (0..9).map(|i| at(2.0, f64::from(i))).collect();
     let few = |result: FormError| matches!(result, FormError::TooFewPoints { found: 1, .. });
     assert!(few(minimum_zone(&[at(1.0, 1.0); 4]).unwrap_err()));
@@ -217,6 +218,9 @@ fn what_cannot_be_told_has_a_name() {
     assert!(untold(maximum_inscribed(&arc(90.0)).unwrap_err()));
     assert_eq!(
         lobes(&[0.0], &[], 2..=3, 0.05).unwrap_err(),
-        FormError::Unpaired { angles: 1, radii: 0 }
+        FormError::Unpaired {
+            angles: 1,
+            radii: 0
+        }
     );
 }

@@ -7,6 +7,7 @@
 //! | `stated` | what the method's own study found |
 //! | `checks` | some cells of it again, quickly, as tests |
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
+//! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
 
 mod rates;
@@ -14,3 +15,4 @@ mod stated;
 mod world;
 
 mod checks;
+mod sides;

@@ -91,12 +91,13 @@ pub(super) fn fit(points: &[Point]) -> Result<(Point, f64), FormError> {
             continue;
         };
         let after = State::at(points, next);
-        if after.sum < state.sum {
+        // A sum of squares is flat at its foot: it cannot tell steps under the root of the
+        // rounding unit apart, where the gradient still can.
+        let small = step <= 1e-6 * (1.0 + state.radius);
+        if after.sum < state.sum || (small && after.slope() < state.slope()) {
             (centre, state) = (next, after);
             damping *= 0.1;
-        } else if step <= 1e-14 * (1.0 + state.radius) {
-            // The sum no longer tells such steps apart, the gradient does: take the last one.
-            centre = if after.slope() < state.slope() { next } else { centre };
+        } else if small {
             break;
         } else {
             damping = more(damping);
