@@ -28,7 +28,7 @@ fn named(seed: u64, n: usize, six: f64, jitter: f64) -> (usize, usize) {
 
 #[test]
 fn noise_is_given_sides_no_more_often_than_stated() {
-    // Binomial, 2000 at 0.05: more than 151 come up once in 1e6.
+    // Binomial, 2000 at 0.05: more than 149 come up once in 1e6.
     for (seed, (n, jitter)) in [
         (12, 0.0),
         (12, 0.5),
@@ -41,9 +41,9 @@ fn noise_is_given_sides_no_more_often_than_stated() {
     .enumerate()
     {
         let (any, _) = named(seed as u64, n, 0.0, jitter);
-        println!("n {n}, jitter {jitter}: {any} of {SECTIONS}");
-        assert!(any <= 151, "n {n}, jitter {jitter}: {any} of {SECTIONS}");
-        // A test that never speaks would pass as well: under 15 of 2000 is no 5 % test.
+        assert!(any <= 149, "n {n}, jitter {jitter}: {any} of {SECTIONS}");
+        // A test that never speaks would pass as well. The lead asked for keeps counts well
+        // under 100.
         assert!(any >= 15, "n {n}, jitter {jitter}: {any} of {SECTIONS}");
     }
 }
@@ -51,7 +51,6 @@ fn noise_is_given_sides_no_more_often_than_stated() {
 #[test]
 fn six_flats_of_two_noises_are_found_in_36_readings() {
     let (any, right) = named(7, 36, 0.02, 0.3);
-    println!("{right} of {any} named");
     assert!(right >= 1_800, "{right} of {SECTIONS}");
     // Another order can be named only by noise that beats the true one.
     assert!(any - right <= 10, "{any} named, {right} rightly");

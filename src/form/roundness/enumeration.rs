@@ -33,9 +33,10 @@ fn width_under(points: &[Point], centre: Point, limit: f64) -> Option<f64> {
     for &p in points {
         // Radius less `out`: a far centre would take the digits of a plain difference.
         let squares = p.x * (p.x - 2.0 * centre.x) + p.y * (p.y - 2.0 * centre.y);
-        let d = squares / (distance(p, centre) + out);
+        let sum = distance(p, centre) + out;
+        let d = if sum > 0.0 { squares / sum } else { 0.0 };
         (low, high) = (low.min(d), high.max(d));
-        if !(high - low < limit) {
+        if high - low >= limit {
             return None;
         }
     }

@@ -104,8 +104,7 @@ pub(super) fn fit(points: &[Point]) -> Result<(Point, f64), FormError> {
         }
     }
     let condition = condition(points, centre);
-    // Not `<=`: a condition that is no number is no good.
-    if !(condition <= LARGEST_CONDITION) {
+    if condition > LARGEST_CONDITION {
         return Err(straight(condition));
     }
     Ok((centre, condition))
@@ -132,7 +131,7 @@ fn algebraic_centre(points: &[Point]) -> Option<Point> {
     }
     let turn = xx * yy - xy * xy;
     // Points in line but for rounding.
-    if !(turn > 1e-28 * (xx + yy) * (xx + yy)) {
+    if turn <= 1e-28 * (xx + yy) * (xx + yy) {
         return None;
     }
     Some(Point {

@@ -224,7 +224,7 @@ fn settle(points: &[Point], start: Point, sought: Sought) -> Rest {
     let mut radii = vec![0.0; points.len()];
     let mut growth = vec![[0.0; 2]; points.len()];
     for _ in 0..MOST_STEPS {
-        rest.outside = !(rest.centre.x.abs().max(rest.centre.y.abs()) <= 1.0);
+        rest.outside = rest.centre.x.abs().max(rest.centre.y.abs()) > 1.0;
         if sought == Sought::Inscribed && rest.outside {
             return rest;
         }
@@ -265,7 +265,7 @@ fn settle(points: &[Point], start: Point, sought: Sought) -> Rest {
         }
         if kept > 0.75 && length >= limit {
             limit *= 2.0;
-        } else if !(kept > 0.5) {
+        } else if kept.is_nan() || kept <= 0.5 {
             limit = 0.25 * length.min(limit);
         }
         if limit < 1e-16 {
