@@ -150,7 +150,7 @@ pub fn lobes(
     let mut fit = Fit::new(&about(centre), highest)?;
     for _ in 0..MOST_CENTRINGS {
         let (x, y) = (fit.coefficients[1], fit.coefficients[2]);
-        if !(x.hypot(y) > f64::EPSILON) {
+        if x.hypot(y) <= f64::EPSILON {
             break;
         }
         let next = Point {
@@ -161,7 +161,7 @@ pub fn lobes(
             break;
         };
         // Rounding, or a shape that has no such centre.
-        if !(refit.coefficients[1].hypot(refit.coefficients[2]) < x.hypot(y)) {
+        if refit.coefficients[1].hypot(refit.coefficients[2]) >= x.hypot(y) {
             break;
         }
         (centre, fit) = (next, refit);

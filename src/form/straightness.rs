@@ -139,7 +139,7 @@ pub fn least_squares(points: &[Point]) -> Result<LeastSquaresLine, FormError> {
     let scaled = Scaled::new(points, LINE, 2)?;
     let mean = centroid(&scaled.points);
     let (sxx, sxy, _) = moments(&scaled.points, mean);
-    if points.iter().all(|p| p.x == points[0].x) || !(sxx > 0.0) || !(sxy / sxx).is_finite() {
+    if points.iter().all(|p| p.x == points[0].x) || sxx <= 0.0 || !(sxy / sxx).is_finite() {
         return Err(FormError::OneStation);
     }
     let slope = sxy / sxx;
@@ -180,8 +180,7 @@ pub fn orthogonal(points: &[Point]) -> Result<OrthogonalLine, FormError> {
     let (sxx, sxy, syy) = moments(&scaled.points, mean);
     let excess = (sxx - syy).hypot(2.0 * sxy);
     let condition = (sxx + syy) / excess;
-    // Not `<`: scatter that underflows gives NaN.
-    if !(excess > LEAST_ANISOTROPY * (sxx + syy)) {
+    if excess <= LEAST_ANISOTROPY * (sxx + syy) {
         return Err(FormError::IllConditioned {
             form: LINE,
             reason: "they scatter alike in all directions",

@@ -7,6 +7,7 @@
 //! | `stated` | what the method's own study found |
 //! | `checks` | some cells of it again, quickly, as tests |
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
+//! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
@@ -18,3 +19,4 @@ mod world;
 mod breaks;
 mod checks;
 mod outlines;
+mod sides;

@@ -91,24 +91,20 @@ pub(super) fn fit(points: &[Point]) -> Result<(Point, f64), FormError> {
             continue;
         };
         let after = State::at(points, next);
-        if after.sum < state.sum {
+        // A sum of squares is flat at its foot: it cannot tell steps under the root of the
+        // rounding unit apart, where the gradient still can.
+        let small = step <= 1e-6 * (1.0 + state.radius);
+        if after.sum < state.sum || (small && after.slope() < state.slope()) {
             (centre, state) = (next, after);
             damping *= 0.1;
-        } else if step <= 1e-14 * (1.0 + state.radius) {
-            // The sum no longer tells such steps apart, the gradient does: take the last one.
-            centre = if after.slope() < state.slope() {
-                next
-            } else {
-                centre
-            };
+        } else if small {
             break;
         } else {
             damping = more(damping);
         }
     }
     let condition = condition(points, centre);
-    // Not `<=`: a condition that is no number is no good.
-    if !(condition <= LARGEST_CONDITION) {
+    if condition > LARGEST_CONDITION {
         return Err(straight(condition));
     }
     Ok((centre, condition))
@@ -135,7 +131,7 @@ fn algebraic_centre(points: &[Point]) -> Option<Point> {
     }
     let turn = xx * yy - xy * xy;
     // Points in line but for rounding.
-    if !(turn > 1e-28 * (xx + yy) * (xx + yy)) {
+    if turn <= 1e-28 * (xx + yy) * (xx + yy) {
         return None;
     }
     Some(Point {

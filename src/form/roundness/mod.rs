@@ -35,7 +35,7 @@ pub fn from_polar(angle_deg: f64, radius: f64) -> Point {
 #[must_use]
 pub fn peak_to_valley_about(points: &[Point], centre: Point) -> Option<f64> {
     let (least, greatest) = radii_about(points, centre);
-    (!points.is_empty()).then(|| greatest - least)
+    (!points.is_empty()).then_some(greatest - least)
 }
 
 /// Least and greatest radius about a centre.
@@ -54,6 +54,9 @@ fn equidistant(a: Point, b: Point, c: Point) -> Option<Point> {
     bisectors_meet([a, b], [a, c])
 }
 
+/// Nearly parallel bisectors meet nowhere that rounding would tell; points lie within 1.
+const FAR: f64 = 1e8;
+
 /// Where the perpendicular bisectors of two pairs meet; `None` where they are parallel.
 fn bisectors_meet([a, b]: [Point; 2], [c, d]: [Point; 2]) -> Option<Point> {
     let (ux, uy) = (b.x - a.x, b.y - a.y);
@@ -67,5 +70,5 @@ fn bisectors_meet([a, b]: [Point; 2], [c, d]: [Point; 2]) -> Option<Point> {
         x: a.x + (along_u * vy - uy * along_v) / turn,
         y: a.y + (ux * along_v - along_u * vx) / turn,
     };
-    (centre.x.is_finite() && centre.y.is_finite()).then_some(centre)
+    (centre.x.abs() < FAR && centre.y.abs() < FAR).then_some(centre)
 }

@@ -16,6 +16,8 @@ const MOST_STEPS: usize = 200;
 const REST: f64 = 1e-13;
 /// Up to so many points all candidates are tried where the guarantee would be local only.
 const FEW: usize = 30;
+/// The same for the inscribed circle, whose candidates are far fewer.
+const FEW_INSCRIBED: usize = 60;
 
 /// The two concentric circles, as near to each other as can be, that hold all points between them.
 #[derive(Clone, Debug, PartialEq)]
@@ -59,7 +61,7 @@ pub struct InscribedCircle {
     pub peak_to_valley: f64,
     /// The points that hold it; mostly three.
     pub contacts: Vec<Contact>,
-    /// Whether the search came to rest: [`Guarantee::Local`], or [`Guarantee::None`].
+    /// What was proved of it, among the circles that hold the least-squares centre.
     pub guarantee: Guarantee,
 }
 
@@ -115,7 +117,7 @@ pub fn minimum_zone_circles(points: &[Point]) -> Result<MinimumZoneCircles, Form
     let mut rest = settle(all, start, Sought::Zone);
     let mut guarantee = rest.zone_guarantee(all);
     if guarantee != Guarantee::Global && all.len() <= FEW {
-        if let Some(best) = enumeration::best_centre(all, rest.value) {
+        if let Some(best) = enumeration::narrowest_zone(all, rest.value) {
             rest = settle(all, best, Sought::Zone);
         }
         // The one rival without a centre: two parallel lines.
@@ -141,13 +143,15 @@ pub fn minimum_zone_circles(points: &[Point]) -> Result<MinimumZoneCircles, Form
 ///
 /// # Method
 /// From the least-squares centre upwards by steps that are solved exactly by exchange of
-/// contacts, as for [`minimum_zone_circles`], to the circle that three points (or two opposite
-/// ones) hold. Radii bend outwards, so every step keeps what it promises.
+/// contacts, as for [`minimum_zone_circles`], to the circle that three points hold. Radii bend
+/// outwards, so every step keeps what it promises. Of up to 60 points all triples are tried as
+/// well.
 /// # Input
 /// Three or more different points all round a centre.
 /// # Output
-/// The circle that is reached: no circle near by is larger. Where a section has several such
-/// rooms, it is the one uphill from the least-squares centre.
+/// Of up to 60 points the largest of the circles that hold the least-squares centre
+/// ([`Guarantee::Global`]). Of more, the one uphill from that centre: no circle near by is larger
+/// ([`Guarantee::Local`]).
 /// # Errors
 /// As [`super::least_squares_circle`], and [`FormError::IllConditioned`] where the points do not
 /// close around a centre.
@@ -160,7 +164,19 @@ pub fn maximum_inscribed(points: &[Point]) -> Result<InscribedCircle, FormError>
     let scaled = Scaled::new(points, form, 3)?;
     let all = &scaled.points;
     let (start, _) = least_squares::fit(all)?;
-    let rest = settle(all, start, Sought::Inscribed);
+    let mut rest = settle(all, start, Sought::Inscribed);
+    let few = all.len() <= FEW_INSCRIBED;
+    if few {
+        // Where the climb left the section, any circle within is better.
+        let known = if rest.outside {
+            0.0
+        } else {
+            -rest.value + REST
+        };
+        if let Some(better) = enumeration::largest_inscribed(all, start, known) {
+            rest = settle(all, better, Sought::Inscribed);
+        }
+    }
     if rest.outside {
         return Err(FormError::IllConditioned {
             form,
@@ -174,9 +190,10 @@ pub fn maximum_inscribed(points: &[Point]) -> Result<InscribedCircle, FormError>
         radius: scaled.length(least),
         peak_to_valley: scaled.length(greatest - least),
         contacts: rest.inner,
-        guarantee: match rest.at_rest {
-            true => Guarantee::Local,
-            false => Guarantee::None,
+        guarantee: match (rest.at_rest, few) {
+            (true, true) => Guarantee::Global,
+            (true, false) => Guarantee::Local,
+            (false, _) => Guarantee::None,
         },
     })
 }
@@ -207,7 +224,7 @@ fn settle(points: &[Point], start: Point, sought: Sought) -> Rest {
     let mut radii = vec![0.0; points.len()];
     let mut growth = vec![[0.0; 2]; points.len()];
     for _ in 0..MOST_STEPS {
-        rest.outside = !(rest.centre.x.abs().max(rest.centre.y.abs()) <= 1.0);
+        rest.outside = rest.centre.x.abs().max(rest.centre.y.abs()) > 1.0;
         if sought == Sought::Inscribed && rest.outside {
             return rest;
         }
@@ -248,7 +265,7 @@ fn settle(points: &[Point], start: Point, sought: Sought) -> Rest {
         }
         if kept > 0.75 && length >= limit {
             limit *= 2.0;
-        } else if !(kept > 0.5) {
+        } else if kept.is_nan() || kept <= 0.5 {
             limit = 0.25 * length.min(limit);
         }
         if limit < 1e-16 {
