@@ -24,7 +24,6 @@ mod reference {
     mod colour;
     mod cone;
     mod edges;
-    mod edges;
     mod filter;
     mod finish;
     mod form;
