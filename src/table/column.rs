@@ -4,7 +4,7 @@ use super::fault::FaultKind;
 use super::text::{Coded, Texts, first_spellings};
 use super::trace::Trace;
 use crate::catalogue::{Catalogue, Dimension, Kind, Periods, State, YearRange, fold};
-use crate::notation::{Quantity, Unit};
+use crate::notation::Unit;
 
 /// Specimens with their readings, from whatever source.
 #[derive(Clone, Debug, Default)]
@@ -160,11 +160,16 @@ impl Table {
     /// To be done once, when all columns are there. Whatever is judged by columns (norms, verdicts,
     /// flags, rates, lending) then keeps finishes apart.
     pub fn by_finish(mut self) -> Table {
+        // A plain number of somebody's own need not be a colour: CIELAB is told by its units.
+        let is_colour =
+            |c: &Column| matches!(&*self.catalogue.at(c.dimension).unit, "L*" | "a*" | "b*");
+        if !self.columns.iter().any(is_colour) {
+            return self;
+        }
         let finishes = &self.specimens.finishes;
         let first = first_spellings(finishes);
         let name = |&code: &u32| &*finishes.names()[first[code as usize] as usize];
         let of_row: Vec<&str> = finishes.codes.iter().map(name).collect();
-        let is_colour = |c: &Column| self.catalogue.at(c.dimension).quantity == Quantity::Colour;
         let columns = std::mem::take(&mut self.columns);
         self.columns = columns
             .into_iter()

@@ -277,6 +277,15 @@ fn a_table_taken_apart_by_finish_has_the_same_readings() {
     assert_eq!(names(&apart.clone().by_finish()), names(&apart));
 }
 
+/// A number that is no colour is that of the whole pattern.
+#[test]
+fn other_plain_numbers_are_not_taken_apart() {
+    let csv = "specimen,pattern,finish,rings,L*\nA,p,smooth,3,40.0\nB,p,blasted,4,20.0\n";
+    let apart = table(csv).by_finish();
+    let finishes: Vec<Option<&str>> = apart.columns.iter().map(|c| c.finish.as_deref()).collect();
+    assert_eq!(finishes, [None, Some("smooth"), Some("blasted")]);
+}
+
 #[test]
 fn norms_are_those_of_each_finish() {
     let source = table(&invented(3, 3, 5)).by_finish();
