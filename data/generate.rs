@@ -1393,11 +1393,11 @@ fn resource(table: &Table) -> Value {
             "missingValues": ["", "-", "?", "n/a", "NA"],
         },
     });
-    // The program's own property: what `--from data` is to read. The faulty sheet has none, nor
-    // have traces and colours, which are not measurements.
+    // The program's own property: what `--from data` is to read. The faulty sheet has none.
     match table.path {
         "periods.csv" => resource["holds"] = json!("periods"),
-        "sheets/broken.csv" | forms::TRACES | forms::COLOURS => {}
+        "sheets/broken.csv" => {}
+        forms::TRACES | forms::COLOURS => resource["holds"] = json!("traces"),
         path if path.starts_with("sheets/") => resource["holds"] = json!("measurements"),
         _ => {}
     }

@@ -12,7 +12,7 @@ use crate::collection::{
 #[cfg(feature = "frame")]
 use crate::frame::FrameError;
 use crate::table::{
-    Content, Doubt, Fault, FaultKind, Options, SetAside, Table, TableError, read, read_bytes,
+    Content, Doubt, Fault, FaultKind, Options, SetAside, Table, TableError, Trace, read, read_bytes,
 };
 
 /// Standard input, as `--from` names it.
@@ -224,16 +224,21 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
         faults.sort_by_key(|f| (f.place.row, f.place.column));
         return Err(SourceError::Faults { file, faults });
     }
+    // Traces that the tables have already, by specimen and name: none is given twice.
+    let key = |trace: &Trace| (trace.specimen.clone(), trace.feature.to_string(), trace.repeat);
+    let mut known: Vec<HashMap<_, usize>> = Vec::new();
+    for table in tables.iter() {
+        let keys = table.traces.iter().map(key);
+        known.push(keys.zip(0..).collect());
+    }
     for (written, trace) in sheet.written.iter().zip(sheet.traces) {
         for &at in holders.get(written.specimen.as_str()).into_iter().flatten() {
-            let traces = &mut tables[at].traces;
-            let same = traces.iter().find(|old| {
-                old.specimen == trace.specimen
-                    && old.repeat == trace.repeat
-                    && old.feature.to_string() == trace.feature.to_string()
-            });
-            match same {
-                None => traces.push(trace.clone()),
+            let same = known[at].get(&key(&trace));
+            match same.map(|&same| &tables[at].traces[same]) {
+                None => {
+                    known[at].insert(key(&trace), tables[at].traces.len());
+                    tables[at].traces.push(trace.clone());
+                }
                 // Not the whole: a collection keeps no label of a feature of one's own.
                 Some(same) if same.state == trace.state && same.reading == trace.reading => {}
                 Some(_) => {
