@@ -510,11 +510,11 @@ fn outline_words(outline: &OutlineCheck) -> String {
         some => some.join("; "),
     };
     format!(
-        "outline {}: {} ({}; p {}; {})",
+        "outline {}: {} ({}; p adj. {}; {})",
         outline.feature,
         output::verdict_words(outline.verdict),
         stands,
-        probability(outline.p),
+        probability(outline.p_adjusted),
         counted(outline.n, "reference", "references")
     )
 }

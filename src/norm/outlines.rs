@@ -1,7 +1,7 @@
 //! Outlines of a pattern's good pieces: what the next one's will be, station by station.
 //!
 //! Spreads are borrowed from the maker's other patterns station by station, all stations being one
-//! family; outlines are laid on their datum points first (see [`crate::traced`]).
+//! family; outlines are laid on one another first (see [`crate::traced`]).
 
 use std::collections::HashMap;
 
@@ -54,7 +54,7 @@ pub struct OutlineNorm {
 }
 
 /// One group's outlines with the labels of their periods.
-type Outlines<'a> = Vec<(&'a RegisteredOutline, Option<u32>)>;
+type Outlines = Vec<(RegisteredOutline, Option<u32>)>;
 
 impl OutlineNorm {
     /// The norm of one feature of one group for a piece whose own rows must not speak; `None` where
@@ -73,7 +73,7 @@ impl OutlineNorm {
             false => evidence.lenders().to(group),
         };
         let lent = lenders.iter();
-        let lent: Vec<Outlines<'_>> = lent
+        let lent: Vec<Outlines> = lent
             .map(|&g| of_group(evidence, g, feature, own_rows))
             .collect();
         let readings: Vec<Vec<Vec<Rated>>> = (0..STATIONS)
@@ -111,27 +111,33 @@ impl OutlineNorm {
     }
 }
 
-/// The outlines of a group's pieces that may speak; those of some rows left out.
-fn of_group<'a>(
-    evidence: &'a Evidence<'_>,
-    group: usize,
-    feature: &str,
-    without: &[usize],
-) -> Outlines<'a> {
+/// The outlines of a group's pieces that may speak, each laid on their medians; those of some rows
+/// left out.
+fn of_group(evidence: &Evidence<'_>, group: usize, feature: &str, without: &[usize]) -> Outlines {
     let cohort = evidence.cohort();
     let rows = cohort.reference_rows(group).iter().map(|&row| row as usize);
-    rows.filter(|row| !without.contains(row))
+    let outlines: Vec<(&RegisteredOutline, Option<u32>)> = rows
+        .filter(|row| !without.contains(row))
         .filter_map(|row| {
             Some((
                 evidence.outlines().of(row, feature)?,
                 cohort.period_label(row),
             ))
         })
+        .collect();
+    let middle: Vec<f64> = (0..STATIONS)
+        .filter_map(|station| {
+            let heights = outlines.iter().map(|(outline, _)| outline.heights[station]);
+            median(&heights.collect::<Vec<f64>>()).ok()
+        })
+        .collect();
+    let laid = outlines.iter();
+    laid.map(|(outline, period)| (outline.laid_on(&middle), *period))
         .collect()
 }
 
-fn rated(of: &Outlines<'_>, station: usize) -> Vec<Rated> {
-    let at = |(outline, period): &(&RegisteredOutline, Option<u32>)| Rated {
+fn rated(of: &Outlines, station: usize) -> Vec<Rated> {
+    let at = |(outline, period): &(RegisteredOutline, Option<u32>)| Rated {
         x: outline.heights[station],
         u: outline.uncertainty,
         period: *period,

@@ -15,6 +15,7 @@
 //! - `period_share`: how much of the spread lies between periods.
 //! - `predictive`: what the next piece will measure, given some references.
 //! - `range`: what the range of a sample holds, whatever its distribution.
+//! - `repeated_median`: a straight line that nearly half of the points cannot move.
 //! - `screening`: references unlike their fellows.
 //! - `size_shape`: what several sizes of one piece say together.
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
@@ -32,6 +33,7 @@ mod outline_band;
 mod period_share;
 mod predictive;
 mod range;
+mod repeated_median;
 mod screening;
 mod size_shape;
 mod tails;
@@ -54,6 +56,7 @@ pub use outline_band::{band_p, band_threshold, roughness};
 pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
+pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
 pub use size_shape::{SizeShape, size_and_shape};
 pub use tails::{

@@ -1,29 +1,28 @@
-//! Outlines laid on shared datum points, to be compared with one another.
+//! Outlines laid on a line of their own, to be compared with one another.
 //!
 //! How a piece lay under the gauge says nothing of its form: offset and tilt of the base line go.
-//! The datum points are the two ends of the outline, each the mean of its outer tenth; heights are
-//! from the straight line through them. Between the tenths they are read at stations that are equal
-//! shares of the length, so that outlines of a long and of a short piece can be compared; length
-//! and lean are judged as dimensions of their own.
+//! Each outline is laid on its repeated median line, which a fault over less than half of its length
+//! hardly moves, so that an elbow shows where it is and does not tilt the rest. Heights are read at
+//! stations that are equal shares of the length, so that outlines of a long and of a short piece
+//! can be compared; length and lean are judged as dimensions of their own.
 
 use super::outline::points;
 use crate::catalogue::TraceKind;
 use crate::form::{FormError, Point};
+use crate::stats::{MedianLine, repeated_median_line};
 use crate::table::Trace;
 
 /// Stations at which outlines are compared.
 pub const STATIONS: usize = 41;
-/// Share of the length at each end whose mean is a datum point.
-const DATUM: f64 = 0.1;
 /// Where a longer share of the outline than this has no point, nothing can be said of it.
 const LARGEST_GAP: f64 = 0.25;
 
-/// An outline on its datum points.
+/// An outline on its repeated median line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RegisteredOutline {
     /// First and last station of the comparison, in mm.
     pub between: (f64, f64),
-    /// Heights above the line through the datum points at [`STATIONS`] stations, equally far
+    /// Heights above the repeated median line at [`STATIONS`] stations, equally far
     /// apart; in mm, outward positive.
     pub heights: Vec<f64>,
     /// Standard uncertainty of a height, in mm: that of one reading.
@@ -35,6 +34,22 @@ impl RegisteredOutline {
     pub fn station(&self, place: f64) -> f64 {
         let (from, to) = self.between;
         from + (to - from) * place / (STATIONS - 1) as f64
+    }
+
+    /// The outline laid anew on another (heights at the same stations): less the repeated median
+    /// line of its differences from it, so that only what differs in form is left.
+    pub fn laid_on(&self, other: &[f64]) -> RegisteredOutline {
+        let differences = self.heights.iter().zip(other).enumerate();
+        let differences: Vec<(f64, f64)> = differences
+            .map(|(place, (own, other))| (place as f64, own - other))
+            .collect();
+        let mut laid = self.clone();
+        if let Some(line) = repeated_median_line(&differences) {
+            for (place, height) in laid.heights.iter_mut().enumerate() {
+                *height -= line.at(place as f64);
+            }
+        }
+        laid
     }
 
     /// The mean of several outlines of one feature of one piece; `None` of none.
@@ -50,7 +65,7 @@ impl RegisteredOutline {
     }
 }
 
-/// Lays an outline on its datum points.
+/// Lays an outline on its repeated median line.
 ///
 /// # Errors
 /// [`FormError`] where it has too few points or a gap of more than a quarter of its length.
@@ -76,14 +91,14 @@ pub fn register(trace: &Trace) -> Result<RegisteredOutline, FormError> {
     if gap.fold(0.0, f64::max) > LARGEST_GAP * length {
         return Err(too_few);
     }
-    let start = mean_point(points.iter().filter(|p| p.x <= first + DATUM * length));
-    let end = mean_point(points.iter().filter(|p| p.x >= last - DATUM * length));
-    let slope = (end.y - start.y) / (end.x - start.x);
-    let between = (first + DATUM * length, last - DATUM * length);
-    let apart = (between.1 - between.0) / (STATIONS - 1) as f64;
+    let between = (first, last);
+    let apart = length / (STATIONS - 1) as f64;
+    let Some(level) = median_line(&points) else {
+        return Err(too_few);
+    };
     let above = |p: &Point| Point {
         x: p.x,
-        y: p.y - (start.y + slope * (p.x - start.x)),
+        y: p.y - level.at(p.x),
     };
     let points: Vec<Point> = points.iter().map(above).collect();
     let height = |place: usize| {
@@ -132,6 +147,14 @@ fn mean_point<'p>(points: impl Iterator<Item = &'p Point>) -> Point {
         y += point.y;
     }
     Point { x: x / n, y: y / n }
+}
+
+/// The repeated median line. Of many points every k-th stands for its neighbours: a few hundred tell
+/// the line, and the slopes between all pairs of them are work enough.
+fn median_line(points: &[Point]) -> Option<MedianLine> {
+    const ENOUGH: usize = 200;
+    let some = points.iter().step_by(points.len().div_ceil(ENOUGH));
+    repeated_median_line(&some.map(|p| (p.x, p.y)).collect::<Vec<_>>())
 }
 
 /// Height at a station between the first and the last point.

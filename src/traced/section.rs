@@ -16,7 +16,7 @@ use crate::table::{Trace, TraceReading};
 /// Undulations per revolution that are looked for.
 const ORDERS: RangeInclusive<u32> = 2..=15;
 /// Of round sections that only scatter, this share is given a number of sides.
-const SIDES_ALPHA: f64 = 0.05;
+pub(super) const SIDES_ALPHA: f64 = 0.05;
 
 /// The form of one section. Lengths in mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,8 +27,8 @@ pub struct SectionForm {
     pub largest_gap: f64,
     /// What form was asked of.
     pub asked_of: AskedOf,
-    /// Standard uncertainty of one reading.
-    pub reading_uncertainty: f64,
+    /// Standard uncertainty of a point of that.
+    pub point_uncertainty: f64,
     /// The least-squares circle, and roundness by it (ISO 12181: LSCI).
     pub least_squares: LeastSquaresCircle,
     /// The minimum zone circles (MZCI).
@@ -45,7 +45,7 @@ impl SectionForm {
     /// Roundness (minimum zone) and its standard uncertainty from that of the readings, in mm.
     pub fn roundness(&self) -> (f64, f64) {
         let zone = &self.minimum_zone;
-        (zone.width, zone.uncertainty(self.reading_uncertainty))
+        (zone.width, zone.uncertainty(self.point_uncertainty))
     }
 }
 
@@ -55,6 +55,8 @@ struct Read<'t> {
     asked_of: AskedOf,
     angles: &'t [f64],
     radii: &'t [f64],
+    /// Standard uncertainty of a reading, and of a point of what form is asked of.
+    reading: f64,
     uncertainty: f64,
 }
 
@@ -72,13 +74,14 @@ fn read(trace: &Trace) -> Result<Read<'_>, FormError> {
         });
     };
     let surface = trace.feature.feature.surface;
-    let (points, asked_of) = surface::section(stations, readings, surface)?;
+    let (points, asked_of, known) = surface::section(stations, readings, surface, *uncertainty)?;
     Ok(Read {
         points,
         asked_of,
         angles: stations,
         radii: readings,
-        uncertainty: *uncertainty,
+        reading: *uncertainty,
+        uncertainty: known,
     })
 }
 
@@ -93,7 +96,7 @@ pub fn section_form(trace: &Trace) -> Result<SectionForm, FormError> {
         n: read.angles.len(),
         largest_gap: largest_gap(read.angles),
         asked_of: read.asked_of,
-        reading_uncertainty: read.uncertainty,
+        point_uncertainty: read.uncertainty,
         least_squares: least_squares_circle(points)?,
         minimum_zone: minimum_zone_circles(points)?,
         inscribed: maximum_inscribed(points).ok(),
@@ -107,6 +110,6 @@ pub fn section_form(trace: &Trace) -> Result<SectionForm, FormError> {
 pub(super) fn roundness(trace: &Trace) -> Result<Figure, FormError> {
     let read = read(trace)?;
     let zone = minimum_zone_circles(&read.points)?;
-    let u = read.uncertainty;
-    Ok(Figure::form_error(zone.width, zone.uncertainty(u), u))
+    let known = zone.uncertainty(read.uncertainty);
+    Ok(Figure::form_error(zone.width, known, read.reading))
 }

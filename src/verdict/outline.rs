@@ -8,7 +8,7 @@
 use super::Verdict;
 use super::check::Piece;
 use crate::norm::{Beforehand, OutlineNorm, Settings};
-use crate::stats::{Predictive, band_p, band_threshold, median};
+use crate::stats::{Predictive, band_p, band_threshold, holm, median};
 use crate::traced::{RegisteredOutline, STATIONS, registered_outlines};
 
 /// A piece's outline and the band of its pattern's good pieces.
@@ -30,11 +30,15 @@ pub struct OutlineCheck {
     pub excursions: Vec<Excursion>,
     /// Probability that a good piece's outline strays at least so far anywhere.
     pub p: f64,
-    /// The label, by itself.
+    /// The same, adjusted for the piece's other outlines (Holm).
+    pub p_adjusted: f64,
+    /// The label, apart from the piece's dimensions.
     pub verdict: Verdict,
+    /// Whether silence means something.
+    tells: bool,
 }
 
-/// One station of an outline. In mm; heights are from the line through the outline's ends.
+/// One station of an outline. In mm; heights are above the line that the references are laid on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandStation {
     /// Where, along the piece.
@@ -75,13 +79,20 @@ pub(super) fn outlines(
     };
     let name = piece.table.specimens.names.get(piece.row);
     let of_piece = piece.table.traces.iter().filter(|t| t.specimen == name);
-    registered_outlines(of_piece)
+    let mut judged: Vec<OutlineCheck> = registered_outlines(of_piece)
         .iter()
         .filter_map(|(feature, own)| {
             let norm = OutlineNorm::new(piece.evidence, known, group, feature, &piece.own)?;
             judge(&norm, feature, own, piece.period, settings)
         })
-        .collect()
+        .collect();
+    let adjusted = holm(&judged.iter().map(|o| o.p).collect::<Vec<f64>>());
+    for (outline, p_adjusted) in judged.iter_mut().zip(adjusted) {
+        outline.p_adjusted = p_adjusted;
+        let (p, alpha) = (outline.p, settings.alpha());
+        outline.verdict = Verdict::of_dimension(p, p_adjusted, alpha, outline.tells);
+    }
+    judged
 }
 
 fn judge(
@@ -99,6 +110,8 @@ fn judge(
         .iter()
         .map(|n| n.clone().dated(period))
         .collect();
+    let centres: Vec<f64> = norms.iter().map(Predictive::centre).collect();
+    let own = &own.laid_on(&centres);
     let mut farthest = 0.0f64;
     let mut stations = Vec::with_capacity(STATIONS);
     let mut scores = Vec::with_capacity(STATIONS);
@@ -128,7 +141,9 @@ fn judge(
         excursions: excursions(own, &stations, &scores, threshold),
         stations,
         p,
-        verdict: Verdict::of_dimension(p, p, settings.alpha(), tells),
+        p_adjusted: p,
+        verdict: Verdict::Undecided,
+        tells,
     })
 }
 
