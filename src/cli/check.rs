@@ -8,6 +8,7 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
+use calibriar::traced::Sides;
 use calibriar::verdict::{
     Caution, Check, DimensionCheck, Excursion, Finish, Joint, OutlineCheck, Verdict, Working,
     check, check_against, working, working_against,
@@ -235,6 +236,7 @@ impl Page<'_> {
             .first()
             .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own));
         let outlines = check.outlines.iter().map(outline_words);
+        let outlines = outlines.chain(check.sides.iter().map(sides_words));
         let finish = check.finish.as_ref().map(finish);
         let lines = lines.chain(whole).chain(outlines).chain(finish);
         for line in lines.chain(self.set_aside(check)).chain(slips) {
@@ -490,6 +492,20 @@ fn finish(finish: &Finish) -> String {
         finish.difference,
         counted(finish.n, "piece", "pieces"),
         probability(finish.whole.p)
+    )
+}
+
+/// What a reader should take from a section with sides.
+fn sides_words(of: &Sides) -> String {
+    let what = match of.sides {
+        2 => "oval, no circle".to_owned(),
+        sides => format!("{sides} sides stand out"),
+    };
+    format!(
+        "{}: {what} (amplitude {:.2} mm; p {})",
+        of.feature,
+        of.amplitude,
+        probability(of.p)
     )
 }
 

@@ -6,6 +6,7 @@ use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::report::{DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
+use calibriar::traced::Sides;
 use calibriar::verdict::{Check, Excursion, Finish, Joint, OutlineCheck, Shape};
 use serde::Serialize;
 
@@ -76,6 +77,27 @@ pub(super) struct CheckOut<'a> {
     joint: Option<JointOut<'a>>,
     finish: Option<FinishOut>,
     outlines: Vec<OutlineOut<'a>>,
+    sides: Vec<SidesOut<'a>>,
+}
+
+/// A section in which a number of sides stands out.
+#[derive(Serialize)]
+struct SidesOut<'a> {
+    feature: &'a str,
+    sides: u32,
+    amplitude: f64,
+    p: f64,
+}
+
+impl<'a> SidesOut<'a> {
+    fn new(sides: &'a Sides) -> SidesOut<'a> {
+        SidesOut {
+            feature: &sides.feature,
+            sides: sides.sides,
+            amplitude: sides.amplitude,
+            p: sides.p,
+        }
+    }
 }
 
 /// One traced outline.
@@ -233,6 +255,7 @@ impl<'a> CheckOut<'a> {
             joint: check.joint.as_ref().map(|j| JointOut::new(j, catalogue)),
             finish: check.finish.as_ref().map(FinishOut::new),
             outlines: check.outlines.iter().map(OutlineOut::new).collect(),
+            sides: check.sides.iter().map(SidesOut::new).collect(),
         }
     }
 }

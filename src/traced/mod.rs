@@ -21,7 +21,7 @@ pub use bowl::{BowlCone, bowl_cones};
 pub use outline::{DEFAULT_TOLERANCE, OutlineForm, outline_form};
 pub use readings::ready;
 pub use registered::{RegisteredOutline, STATIONS, register, registered_outlines};
-pub use section::{SectionForm, section_form};
+pub use section::{SectionForm, Sides, section_form, sides};
 pub use surface::AskedOf;
 
 use crate::catalogue::TraceKind;

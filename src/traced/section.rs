@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 
 use super::readings::Figure;
 use super::surface::{self, AskedOf, largest_gap};
+use crate::catalogue::TraceKind;
 use crate::form::FormError;
 use crate::form::Point;
 use crate::form::lobes::{Lobes, lobes};
@@ -112,4 +113,39 @@ pub(super) fn roundness(trace: &Trace) -> Result<Figure, FormError> {
     let zone = minimum_zone_circles(&read.points)?;
     let known = zone.uncertainty(read.uncertainty);
     Ok(Figure::form_error(zone.width, known, read.reading))
+}
+
+/// A number of sides that stands out of the scatter of a section.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sides {
+    /// What was traced, and where: `bowl_section@22`.
+    pub feature: String,
+    /// Undulations per revolution.
+    pub sides: u32,
+    /// Their amplitude in mm: half the difference between crest and trough.
+    pub amplitude: f64,
+    /// Probability of so clear a number of sides in a round section.
+    pub p: f64,
+}
+
+/// The number of sides of a section, where one stands out; `None` also for another kind of trace.
+pub fn sides(trace: &Trace) -> Option<Sides> {
+    let TraceReading::Points {
+        stations, readings, ..
+    } = &trace.reading
+    else {
+        return None;
+    };
+    if trace.feature.feature.kind != TraceKind::Section {
+        return None;
+    }
+    let lobes = lobes(stations, readings, ORDERS, SIDES_ALPHA).ok()?;
+    let sides = lobes.sides?;
+    let lobe = lobes.orders.iter().find(|lobe| lobe.order == sides)?;
+    Some(Sides {
+        feature: trace.feature.to_string(),
+        sides,
+        amplitude: lobe.amplitude,
+        p: lobe.p_adjusted,
+    })
 }

@@ -7,7 +7,8 @@ use crate::catalogue::State;
 use crate::cohort::{from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
 use crate::stats::{Prior, Rated, holm, references_needed};
-use crate::table::{Column, Table};
+use crate::table::{Column, Table, Trace};
+use crate::traced::{Sides, sides};
 
 /// The verdict on one piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +33,9 @@ pub struct Check {
     pub finish: Option<Finish>,
     /// Its traced outlines, where references were traced as well.
     pub outlines: Vec<OutlineCheck>,
+    /// Its traced sections in which a number of sides stands out; no verdict, as some patterns have
+    /// sides.
+    pub sides: Vec<Sides>,
 }
 
 /// The verdict on one dimension of one piece.
@@ -204,7 +208,14 @@ impl<'a> Piece<'a> {
             outlines: known
                 .as_ref()
                 .map_or(Vec::new(), |known| outline::outlines(self, known, settings)),
+            sides: self.traces().filter_map(sides).collect(),
         }
+    }
+
+    /// What was traced of it.
+    pub(super) fn traces(&self) -> impl Iterator<Item = &'a Trace> {
+        let name = self.table.specimens.names.get(self.row);
+        self.table.traces.iter().filter(move |t| t.specimen == name)
     }
 
     /// Names of the periods of the pattern's pieces that may speak, the piece itself left out.

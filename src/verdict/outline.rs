@@ -77,9 +77,7 @@ pub(super) fn outlines(
     let Some(group) = piece.group else {
         return Vec::new();
     };
-    let name = piece.table.specimens.names.get(piece.row);
-    let of_piece = piece.table.traces.iter().filter(|t| t.specimen == name);
-    let mut judged: Vec<OutlineCheck> = registered_outlines(of_piece)
+    let mut judged: Vec<OutlineCheck> = registered_outlines(piece.traces())
         .iter()
         .filter_map(|(feature, own)| {
             let norm = OutlineNorm::new(piece.evidence, known, group, feature, &piece.own)?;

@@ -26,6 +26,7 @@ mod check;
 mod crash;
 mod finish;
 mod flag;
+mod form;
 mod formats;
 mod history;
 mod norms;
@@ -346,6 +347,8 @@ fn demo_collection() -> String {
             "sheets/inch_bench.csv",
             "sheets/visiting_cards.csv",
             "sheets/club_evening.csv",
+            "sheets/traces.csv",
+            "sheets/colours.csv",
             "periods.csv",
         ]
         .map(demo);
