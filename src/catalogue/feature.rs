@@ -116,7 +116,11 @@ impl FeatureName {
                 (name.trim(), Some(at.ok_or(NotAFeature::Place)? + 0.0))
             }
         };
-        let folded = fold(name);
+        let mut folded = fold(name);
+        // American spelling.
+        if folded.ends_with("color") {
+            folded.insert(folded.len() - 1, 'u');
+        }
         let is = |f: &&Feature| fold(&f.key) == folded || fold(&f.label) == folded;
         let feature = known.iter().find(is).cloned();
         let feature = feature.or_else(|| Feature::of_ending(name, &folded));
@@ -142,8 +146,11 @@ impl Feature {
             .find(|(ending, ..)| folded.ends_with(ending) && folded != *ending)?;
         let between = |c: char| c.is_whitespace() || matches!(c, '-' | '–' | '.' | '_');
         let words: Vec<&str> = name.split(between).filter(|w| !w.is_empty()).collect();
+        let key = words.join("_").to_lowercase();
         Some(Feature {
-            key: words.join("_").to_lowercase(),
+            key: key
+                .strip_suffix("color")
+                .map_or(key.clone(), |stem| format!("{stem}colour")),
             label: name.to_owned(),
             kind,
             surface,
@@ -187,6 +194,8 @@ mod tests {
             parse("Ferrule  - section@-0").unwrap().to_string(),
             "ferrule_section@0"
         );
+        assert_eq!(parse("Finish color").unwrap().to_string(), "finish_colour");
+        assert_eq!(parse("rim color").unwrap().to_string(), "rim_colour");
         assert_eq!(parse("bowl_section@rim"), Err(NotAFeature::Place));
         assert_eq!(parse("bowl_section@inf"), Err(NotAFeature::Place));
         let Err(NotAFeature::Unknown { near }) = parse("stem_tpo") else {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use calibriar::catalogue::{Catalogue, Kind, nearest};
+use calibriar::catalogue::{Catalogue, Kind, TraceKind, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
@@ -202,9 +202,10 @@ impl Page<'_> {
 
     fn piece(&self, check: &Check) -> String {
         let mut text = format!(
-            "{}: {}\n  {}\n",
+            "{}: {}{}\n  {}\n",
             output::shown(&check.specimen),
             output::verdict_words(check.verdict),
+            besides(check),
             group_title(&check.maker, &check.pattern)
         );
         if check.dimensions.is_empty() {
@@ -235,14 +236,37 @@ impl Page<'_> {
         let slips = group
             .first()
             .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own));
-        let outlines = check.outlines.iter().map(outline_words);
-        let outlines = outlines.chain(check.sides.iter().map(sides_words));
+        let outlines = outlines(&check.outlines)
+            .into_iter()
+            .chain(self.not_compared(check))
+            .chain(check.sides.iter().map(sides_words));
         let finish = check.finish.as_ref().map(finish);
         let lines = lines.chain(whole).chain(outlines).chain(finish);
         for line in lines.chain(self.set_aside(check)).chain(slips) {
             text.push_str(&wrapped(&line, "  "));
         }
         text
+    }
+
+    /// Outlines that were traced and have no band to be compared with.
+    fn not_compared(&self, check: &Check) -> Option<String> {
+        let traces = self.cohort.table().traces.iter();
+        let mut names: Vec<String> = Vec::new();
+        for trace in traces.filter(|t| t.specimen == check.specimen) {
+            let feature = &trace.feature.feature;
+            let judged = check.outlines.iter().any(|o| o.feature == feature.key);
+            let name = feature_words(&feature.key);
+            if feature.kind == TraceKind::Outline && !judged && !names.contains(&name) {
+                names.push(name);
+            }
+        }
+        (!names.is_empty()).then(|| {
+            format!(
+                "outlines not compared: {} (that takes good pieces traced there, of this pattern \
+                 and of others of the maker, and a trace without long gaps)",
+                names.join(", ")
+            )
+        })
     }
 
     /// Whose readings the piece is judged by, or why by nobody's.
@@ -509,12 +533,64 @@ fn sides_words(of: &Sides) -> String {
     )
 }
 
+/// What is out of norm besides the dimensions: the verdict on a piece is theirs alone, and who reads
+/// no further must not miss it.
+fn besides(check: &Check) -> String {
+    let out = |verdict: Verdict| verdict == Verdict::OutOfNorm;
+    let outlines = check.outlines.iter().filter(|o| out(o.verdict));
+    let mut what: Vec<String> = outlines.map(|o| feature_words(&o.feature)).collect();
+    if check.finish.as_ref().is_some_and(|f| out(f.verdict)) {
+        what.push("finish".to_owned());
+    }
+    match what.as_slice() {
+        [] => String::new(),
+        what => format!(
+            " in its dimensions; OUT OF NORM besides: {}",
+            what.join(", ")
+        ),
+    }
+}
+
+/// `bowl wall left`
+fn feature_words(key: &str) -> String {
+    output::shown(&key.replace('_', " "))
+}
+
+/// What a reader should take from the outlines: those that are typical all together.
+fn outlines(all: &[OutlineCheck]) -> Vec<String> {
+    let typical = |o: &&OutlineCheck| o.verdict == Verdict::Typical;
+    let told = all.iter().filter(|o| !typical(o)).map(outline_words);
+    let mut lines: Vec<String> = told.collect();
+    let inside: Vec<String> = all
+        .iter()
+        .filter(typical)
+        .map(|o| feature_words(&o.feature))
+        .collect();
+    if !inside.is_empty() {
+        lines.push(format!(
+            "outlines inside the band of the good pieces all along: {}",
+            inside.join(", ")
+        ));
+    }
+    lines
+}
+
 /// What a reader should take from one outline.
 fn outline_words(outline: &OutlineCheck) -> String {
+    let counted_from = match outline.feature.as_str() {
+        wall if wall.starts_with("bowl_wall") => " above the heel",
+        stem if stem.starts_with("stem_") => " from the stem face",
+        _ => "",
+    };
     let where_it_is = |e: &Excursion| {
         format!(
-            "{} mm at station {:.0} mm, beyond the band from {:.0} to {:.0} mm",
-            signed(e.deviation, 0.5),
+            "{} mm {} at {:.1} mm{counted_from}, outside the band from {:.1} to {:.1} mm",
+            sized(e.deviation.abs(), 0.5),
+            if e.deviation > 0.0 {
+                "outward"
+            } else {
+                "inward"
+            },
             e.at,
             e.from,
             e.to
@@ -526,13 +602,24 @@ fn outline_words(outline: &OutlineCheck) -> String {
         some => some.join("; "),
     };
     format!(
-        "outline {}: {} ({}; p adj. {}; {})",
-        outline.feature,
+        "outline of {}: {} ({}; p adj. {}; {})",
+        feature_words(&outline.feature),
         output::verdict_words(outline.verdict),
         stands,
         probability(outline.p_adjusted),
         counted(outline.n, "reference", "references")
     )
+}
+
+/// Which way a reading is off, in a word.
+fn side(key: &str, up: bool) -> &'static str {
+    let (more, less) = match key {
+        "finish_lightness" => ("lighter", "darker"),
+        "finish_red_green" => ("redder", "greener"),
+        "finish_yellow_blue" => ("yellower", "bluer"),
+        _ => ("large", "small"),
+    };
+    if up { more } else { less }
 }
 
 /// What a reader should take from one dimension, where there is something to take.
@@ -543,7 +630,7 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
     match (&check.judged, check.verdict) {
         (Some(j), Verdict::OutOfNorm | Verdict::Borderline) => {
             let scale = (j.typical.high - j.typical.low) / 4.0;
-            let side = if j.deviation > 0.0 { "large" } else { "small" };
+            let side = side(&dimension.key, j.deviation > 0.0);
             let beyond = if j.deviation > 0.0 {
                 check.value - j.typical.high
             } else {

@@ -137,7 +137,7 @@ fn page(traces: &[Trace], told: &[Result<Form, TracedError>], cones: &[BowlCone]
             let all = traces.iter().zip(told);
             all.filter(move |(trace, _)| trace.specimen == name)
         };
-        let mut table = output::table(&["trace", "what", ">mm", ">u", "where and what kind"]);
+        let mut table = output::table(&["trace", "what", ">value", ">u", "where and what kind"]);
         for (trace, form) in of_piece() {
             for line in lines(trace, form) {
                 table.add_row(line.map(Cell::new));
@@ -155,10 +155,11 @@ fn page(traces: &[Trace], told: &[Result<Form, TracedError>], cones: &[BowlCone]
     text
 }
 
-const LEGEND: &str = "u: standard uncertainty, from that of the readings. Straightness and roundness are those \
-    of the minimum zone. A break or a number of sides is told only where it stands out of the scatter \
-    (5 %); --format csv tells all that was looked at. Form tells how a surface is, not why: wear and \
-    refitting change it too.";
+const LEGEND: &str = "Lengths in mm. u: standard uncertainty, from that of the readings. Straightness and \
+    roundness are those of the minimum zone. Heights are outward where positive. A break or a number of \
+    sides is told only where it stands out of the scatter (5 %), a break only where the outline strays \
+    beyond the tolerance; --format csv tells all that was looked at. Form tells how a surface is, not why: \
+    wear and refitting change it too.";
 
 type Line = [String; 5];
 
@@ -209,26 +210,25 @@ fn outline_lines(outline: &OutlineForm) -> Vec<Line> {
     let run = &outline.departures.run;
     let tolerance = outline.tolerance;
     let zones = &outline.departures.zones;
+    let bow = &outline.departures.bow;
+    let run_length = run.end - run.start;
     if zones.is_empty() {
         let note = format!("all within {tolerance:.2} mm of one line");
-        lines.push(line(
-            "straight run",
-            sized(run.end - run.start, 1.0),
-            "",
-            note,
-        ));
-    } else {
-        let note = format!(
-            "from {:.1} to {:.1} mm, the longest within {tolerance:.2} mm",
-            run.start, run.end
-        );
-        lines.push(line(
-            "straight run",
-            sized(run.end - run.start, 1.0),
-            "",
-            note,
-        ));
+        lines.push(line("straight run", sized(run_length, 1.0), "", note));
+        return lines;
     }
+    let note = format!("at {:.1} mm, from the line through both ends", bow.station);
+    lines.push(line("greatest bow", signed_fine(bow.peak), "", note));
+    if run_length < KEPT * (to - from) {
+        let note = "none as long as half of it; check compares it with good pieces";
+        lines.push(line("straight run", "-", "", note.to_owned()));
+        return lines;
+    }
+    let note = format!(
+        "from {:.1} to {:.1} mm, the longest within {tolerance:.2} mm",
+        run.start, run.end
+    );
+    lines.push(line("straight run", sized(run_length, 1.0), "", note));
     for zone in zones {
         let what = match (zone.kind, zone.peak > 0.0) {
             (DepartureKind::End, true) => "turns outward",
@@ -262,6 +262,10 @@ fn outline_lines(outline: &OutlineForm) -> Vec<Line> {
     lines
 }
 
+/// A straight run of less than this share of an outline is no line that the outline should keep: on
+/// a bowl that is round in profile departures from it would tell of nothing but the curve.
+const KEPT: f64 = 0.5;
+
 /// A break is told people from this p down.
 const CLEAR: f64 = 0.05;
 
@@ -272,7 +276,7 @@ fn signed_fine(value: f64) -> String {
 fn section_lines(section: &SectionForm) -> Vec<Line> {
     let (roundness, u) = section.roundness();
     let gap = match section.largest_gap > 90.0 {
-        true => format!("; no point over {:.0} degrees", section.largest_gap),
+        true => format!(", none on an arc of {:.0} degrees", section.largest_gap),
         false => String::new(),
     };
     let note = format!("{} points{gap}; asked of {}", section.n, section.asked_of);
@@ -295,8 +299,9 @@ fn section_lines(section: &SectionForm) -> Vec<Line> {
         Some(sides) => {
             let lobe = lobes.orders.iter().find(|lobe| lobe.order == sides);
             let note = lobe.map_or(String::new(), |lobe| {
+                let oval = if sides == 2 { "oval: " } else { "" };
                 format!(
-                    "{} undulations per revolution of amplitude {} mm, one crest at {:.0} degrees; p {}",
+                    "{oval}{} undulations per revolution of amplitude {} mm, one crest at {:.0} degrees; p {}",
                     sides,
                     fine(lobe.amplitude),
                     lobe.crest_deg,
@@ -318,7 +323,7 @@ fn finish_lines(finish: &FinishColour) -> Vec<Line> {
     };
     let spread = match (finish.scatter, &finish.farthest) {
         (Some(scatter), Some(farthest)) => format!(
-            ", scattering by dE00 {scatter:.1}, most spot {} ({:.1})",
+            ", dE00 {scatter:.1} from their mean; farthest off: spot {} ({:.1})",
             shown(&farthest.name),
             farthest.difference
         ),

@@ -53,7 +53,7 @@ impl fmt::Display for AskedOf {
         match self {
             AskedOf::Points => f.write_str("the points as read"),
             AskedOf::Envelope { radius } => {
-                write!(f, "the envelope that a ball of radius {radius} mm touches")
+                write!(f, "the envelope of a ball of radius {radius} mm")
             }
             AskedOf::MeanLine { cut_off } => write!(
                 f,
