@@ -289,7 +289,12 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             Some("") => ", no finish given".to_owned(),
             Some(finish) => format!(", {}", output::shown(finish)),
         };
-        let label = format!("{}, {}{finish}", dimension.label, dimension.unit);
+        // The unit of a colour is in its name.
+        let unit = match norm.finish {
+            Some(_) => String::new(),
+            None => format!(", {}", dimension.unit),
+        };
+        let label = format!("{}{unit}{finish}", dimension.label);
         let seen = norm.described;
         let Some(firm) = &norm.firm else {
             let scale = seen.max - seen.min;

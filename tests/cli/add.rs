@@ -274,7 +274,7 @@ fn the_demo_sheets_go_in_and_the_broken_one_does_not() {
     let json = desk.run_words(&["history", "--from", &demo_collection(), "--format", "json"]);
     let json = json.done().json();
     assert_eq!(json["revisions"].as_array().unwrap().len(), 1);
-    assert_eq!(json["revisions"][0]["files"].as_array().unwrap().len(), 5);
+    assert_eq!(json["revisions"][0]["files"].as_array().unwrap().len(), 7);
     let broken = demo("sheets/broken.csv");
     let said = desk.refuses(&format!("add {broken} --to c.db"));
     for cell in ["`about four`", "`1 2/0`", "`5 1/2 1/4`"] {

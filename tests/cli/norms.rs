@@ -5,6 +5,7 @@ use std::path::Path;
 use calibriar::cohort::{Choice, Cohort};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::source::{Request, open};
+use calibriar::traced::ready;
 use serde_json::Value;
 
 use super::Holds::{Count, Null, Number, One, Text, Texts};
@@ -165,7 +166,8 @@ fn numbers_read_back_to_the_f64_of_the_library() {
         ..Request::default()
     })
     .unwrap();
-    let cohort = Cohort::new(&source.table, &Choice::default()).unwrap();
+    let table = ready(source.table);
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
     let groups: Vec<usize> = (0..cohort.groups().len()).collect();
     let settings = Settings::new(0.9, 0.95, 0.05).unwrap();
     let evidence = Evidence::gather(&cohort, &Borrowing::default());
@@ -186,13 +188,14 @@ fn numbers_read_back_to_the_f64_of_the_library() {
     assert_eq!(got.len(), want.len());
     for norm in &want {
         let group = &cohort.groups()[norm.group];
-        let key = &source.table.catalogue.at(norm.dimension).key;
+        let key = &table.catalogue.at(norm.dimension).key;
         let got = got
             .iter()
             .find(|g| {
                 g["maker"] == *group.maker
                     && g["pattern"] == *group.pattern
                     && g["dimension"] == **key
+                    && g["finish"].as_str() == norm.finish.as_deref()
             })
             .unwrap();
         let firm = norm.firm.as_ref();

@@ -55,8 +55,14 @@ fn assert_same_folder(desk: &Desk, a: &str, b: &str) {
         );
         assert_eq!(left, right, "{file}");
     }
+    // Traces have a file of their own where there are any.
+    let traces = usize::from(desk.has(&format!("{a}/traces.csv")));
+    if traces > 0 {
+        let of = |folder: &str| desk.read(&format!("{folder}/traces.csv"));
+        assert_eq!(of(a), of(b));
+    }
     let count = std::fs::read_dir(desk.path(a)).unwrap().count();
-    assert_eq!(count, FILES.len());
+    assert_eq!(count, FILES.len() + traces);
 }
 
 #[test]
