@@ -200,10 +200,10 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
     let mut faults = sheet.faults;
     // The tables that have each specimen that was traced.
     let traced = sheet
-        .written
+        .traces
         .iter()
-        .map(|t| (t.specimen.as_str(), Vec::new()));
-    let mut holders: HashMap<&str, Vec<usize>> = traced.collect();
+        .map(|t| (t.specimen.clone(), Vec::new()));
+    let mut holders: HashMap<String, Vec<usize>> = traced.collect();
     for (at, table) in tables.iter().enumerate() {
         for name in table.specimens.names.iter() {
             if let Some(holders) = holders.get_mut(name) {
@@ -211,13 +211,11 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
             }
         }
     }
-    for trace in &sheet.written {
-        if holders
-            .get(trace.specimen.as_str())
-            .is_none_or(Vec::is_empty)
-        {
+    holders.values_mut().for_each(Vec::dedup);
+    for (trace, place) in sheet.traces.iter().zip(&sheet.places) {
+        if holders.get(&trace.specimen).is_none_or(Vec::is_empty) {
             let names = tables.iter().flat_map(|t| t.specimens.names.iter());
-            faults.push(unknown_specimen(trace, names));
+            faults.push(unknown_specimen(&trace.specimen, place, names));
         }
     }
     if !faults.is_empty() {
@@ -237,26 +235,31 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
         let keys = table.traces.iter().map(key);
         known.push(keys.zip(0..).collect());
     }
-    for (written, trace) in sheet.written.iter().zip(sheet.traces) {
-        for &at in holders.get(written.specimen.as_str()).into_iter().flatten() {
-            let same = known[at].get(&key(&trace));
-            match same.map(|&same| &tables[at].traces[same]) {
-                None => {
-                    known[at].insert(key(&trace), tables[at].traces.len());
-                    tables[at].traces.push(trace.clone());
-                }
+    for (place, trace) in sheet.places.iter().zip(sheet.traces) {
+        let key = key(&trace);
+        let mut new = Vec::new();
+        for &at in holders.get(&trace.specimen).into_iter().flatten() {
+            match known[at].get(&key).map(|&same| &tables[at].traces[same]) {
+                None => new.push(at),
                 // Not the whole: a collection keeps no label of a feature of one's own.
                 Some(same) if same.state == trace.state && same.reading == trace.reading => {}
                 Some(_) => {
                     return Err(SourceError::TraceTwice {
                         file,
-                        row: written.place.row,
-                        trace: written.name(),
-                        specimen: written.specimen.clone(),
+                        row: place.row,
+                        trace: trace.name(),
+                        specimen: trace.specimen,
                     });
                 }
             }
         }
+        let Some((last, others)) = new.split_last() else {
+            continue;
+        };
+        for &at in others {
+            tables[at].traces.push(trace.clone());
+        }
+        tables[*last].traces.push(trace);
     }
     Ok(sheet.cautions)
 }

@@ -14,7 +14,7 @@ use super::traces::{self, NewTrace, StoredTrace, TraceKey};
 use super::{Collection, CollectionError, Contradiction};
 use crate::catalogue::{Periods, fold, nearest};
 use crate::table::{
-    Circumstance, Details, Fault, FaultKind, KeptReading, Table, TraceFault, WrittenTrace,
+    Circumstance, Details, Fault, FaultKind, KeptReading, Place, Table, TraceFault, WrittenTrace,
 };
 
 /// A file to add, read already.
@@ -617,7 +617,8 @@ impl<'t> Adding<'t> {
         let names: Vec<String> = names
             .query_map([], |row| row.get(0))?
             .collect::<Result<_, _>>()?;
-        Ok(unknown_specimen(trace, names.iter().map(String::as_str)))
+        let names = names.iter().map(String::as_str);
+        Ok(unknown_specimen(&trace.specimen, &trace.place, names))
     }
 
     /// The store's number of each dimension of a table; those it has readings of are stored.
@@ -757,16 +758,18 @@ impl<'t> Adding<'t> {
     }
 }
 
-/// What is wrong with a trace of a specimen that is not among those that are there.
+/// What is wrong with a trace of a specimen that is not among those that are there; `place` is
+/// where the trace begins.
 pub(crate) fn unknown_specimen<'n>(
-    trace: &WrittenTrace,
+    specimen: &str,
+    place: &Place,
     names: impl IntoIterator<Item = &'n str>,
 ) -> Fault {
-    let near = nearest(&trace.specimen, names);
+    let near = nearest(specimen, names);
     let nearest = near.into_iter().map(str::to_owned).collect();
     Fault {
-        place: trace.place.clone(),
-        text: trace.specimen.clone(),
+        place: place.clone(),
+        text: specimen.to_owned(),
         kind: FaultKind::from(TraceFault::UnknownSpecimen { nearest }),
     }
 }

@@ -237,7 +237,7 @@ pub(super) fn difference(
         let count = |trace: &WrittenTrace| format!("{} points", trace.points.len());
         return Ok(Some((count(old), count(new))));
     }
-    let mut points = old.points.iter().zip(&new.points);
+    let mut points = old.points.iter().zip(new.points.iter());
     Ok(points.find(|(old, new)| old != new).map_or_else(
         || {
             let uncertainty = |trace: &WrittenTrace| match trace.uncertainty {
@@ -247,7 +247,7 @@ pub(super) fn difference(
             Some((uncertainty(old), uncertainty(new)))
         },
         |(old, new)| {
-            let shown = |p: &crate::table::WrittenPoint| {
+            let shown = |p: crate::table::WrittenPoint<'_>| {
                 format!("{}, {} {}", p.station, p.reading, p.unit)
                     .trim_end()
                     .to_owned()

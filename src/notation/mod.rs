@@ -23,5 +23,6 @@ mod unit;
 pub use cell::{Context, Written, is_uncertainty_of, read_cell};
 pub use drill::{Drill, DrillSeries, drills};
 pub use error::NotationError;
+pub(crate) use number::plain_signed;
 pub use number::{DecimalMark, plain_decimal};
 pub use unit::{Quantity, Unit, split_heading};

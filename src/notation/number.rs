@@ -24,6 +24,28 @@ const POWERS_OF_TEN: [f64; 16] = [
 /// digits both the integer and the power of ten are exact, so the one division rounds correctly
 /// and the value is the `f64` nearest to the text. This is the path of a million plain cells.
 pub fn plain_decimal(text: &[u8]) -> Option<(f64, u8)> {
+    digits_and_mark(text, b'.')
+}
+
+/// Reads a plain decimal with the file's mark, and a minus before it where there is one; value and
+/// step as [`read_size`] gives them.
+pub(crate) fn plain_signed(text: &str, mark: DecimalMark) -> Option<(f64, f64)> {
+    let mark = match mark {
+        DecimalMark::Point => b'.',
+        DecimalMark::Comma => b',',
+    };
+    let digits = text.strip_prefix('-');
+    let (value, decimals) = digits_and_mark(digits.unwrap_or(text).as_bytes(), mark)?;
+    let value = if digits.is_some() { -value } else { value };
+    Some((value, step_of(0, usize::from(decimals))))
+}
+
+/// The step of the last of so many decimals, times a power of ten.
+fn step_of(exponent: i32, decimals: usize) -> f64 {
+    10f64.powi(exponent - i32::try_from(decimals).unwrap_or(i32::MAX).min(400))
+}
+
+fn digits_and_mark(text: &[u8], mark: u8) -> Option<(f64, u8)> {
     if text.len() > 16 {
         return None;
     }
@@ -37,7 +59,7 @@ pub fn plain_decimal(text: &[u8]) -> Option<(f64, u8)> {
                     *n += 1;
                 }
             }
-            b'.' if after_point.is_none() => after_point = Some(0),
+            _ if byte == mark && after_point.is_none() => after_point = Some(0),
             _ => return None,
         }
     }
@@ -293,7 +315,7 @@ fn read_decimal(
         return Err(NotationError::NotFinite { quantity });
     }
     let exponent: i32 = exponent.parse().map_err(|_| not_a_size)?;
-    let step = 10f64.powi(exponent - i32::try_from(decimals.len()).unwrap_or(i32::MAX).min(400));
+    let step = step_of(exponent, decimals.len());
     if !step.is_finite() || step == 0.0 {
         return Err(NotationError::NotFinite { quantity });
     }

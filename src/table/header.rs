@@ -37,6 +37,11 @@ pub(super) enum Known {
     Repeat,
 }
 
+impl Known {
+    /// How many there are.
+    pub(super) const COUNT: usize = Known::Repeat as usize + 1;
+}
+
 /// Those of tables of measurements; the last seven belong to long ones alone.
 const KNOWN: [(&str, Known); 16] = [
     ("specimen", Known::Specimen),

@@ -419,6 +419,9 @@ impl<'a> LongReader<'a> {
 
 /// What is wrong with a record that has other cells than the header promises.
 pub(super) fn cell_count(record: &csv::StringRecord, expected: usize) -> Option<FaultKind> {
+    if record.len() == expected {
+        return None;
+    }
     let mut more = record.iter().skip(expected);
     let extra = more.any(|cell| !cell.trim().is_empty());
     (record.len() < expected || extra).then(|| FaultKind::CellCount {

@@ -55,7 +55,9 @@ pub(crate) use text::first_spellings;
 pub use text::{Coded, Texts};
 #[cfg(feature = "store")]
 pub(crate) use trace::trace_name;
-pub use trace::{Spot, SpotColour, Trace, TraceReading, White, WrittenPoint, WrittenTrace};
+pub use trace::{
+    Spot, SpotColour, Trace, TraceReading, White, WrittenPoint, WrittenPoints, WrittenTrace,
+};
 pub use trace_cells::TraceFault;
 
 use crate::catalogue::{Catalogue, Periods, fold};
@@ -113,7 +115,9 @@ pub struct PeriodSheet {
 pub struct TraceSheet {
     /// The traces, in the order of their first rows; each has its good points.
     pub traces: Vec<Trace>,
-    /// The same traces as written.
+    /// Where the first row of each stands.
+    pub places: Vec<Place>,
+    /// The same traces as written, with [`Options::details`] only.
     pub written: Vec<WrittenTrace>,
     /// Every fault, in the order of the file.
     pub faults: Vec<Fault>,
@@ -223,7 +227,7 @@ pub fn read(
             mark,
             plan: &plan,
         };
-        let mut sheet = trace_table::read(&input, &text, raw)?;
+        let mut sheet = trace_table::read(&input, &text, options.details, raw)?;
         sheet.set_aside.encoding = Some(source.encoding);
         return Ok(Content::Traces(sheet));
     }
@@ -307,6 +311,17 @@ struct CsvText<'a> {
     delimiter: u8,
     /// Where the rows begin.
     body: usize,
+}
+
+impl CsvText<'_> {
+    /// One cell of the record at an offset; empty where it has none.
+    fn cell(&self, offset: usize, position: Option<usize>) -> String {
+        let mut record = csv::StringRecord::new();
+        let text = &self.source.table()[offset..];
+        next_record(&mut csv_reader(text, self.delimiter), &mut record);
+        let cell = position.and_then(|p| record.get(p));
+        cell.map_or("", str::trim).to_owned()
+    }
 }
 
 impl Rows for CsvText<'_> {

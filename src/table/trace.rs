@@ -2,7 +2,8 @@
 
 use super::column::Circumstance;
 use super::fault::{FaultKind, Place};
-use super::trace_cells::{PointCells, assemble, read_point};
+use super::text::Texts;
+use super::trace_cells::{assemble, read_point};
 use crate::catalogue::{FeatureName, State};
 use crate::notation::DecimalMark;
 
@@ -98,27 +99,65 @@ pub struct WrittenTrace {
     /// The decimal mark of the points.
     pub mark: DecimalMark,
     /// The points, in the order of the file.
-    pub points: Vec<WrittenPoint>,
+    pub points: WrittenPoints,
 }
 
-/// One point of a trace, verbatim.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct WrittenPoint {
+/// One point of a trace, verbatim, but for blanks around its cells.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct WrittenPoint<'a> {
     /// Station, angle, or a spot's name.
-    pub station: String,
+    pub station: &'a str,
     /// Height, radius or colour.
-    pub reading: String,
+    pub reading: &'a str,
     /// The unit as written; may be empty.
-    pub unit: String,
+    pub unit: &'a str,
 }
 
-impl WrittenPoint {
-    pub(super) fn cells(&self) -> PointCells<'_> {
-        PointCells {
-            station: &self.station,
-            reading: &self.reading,
-            unit: &self.unit,
+/// The points of a trace, verbatim: many short texts in few allocations.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct WrittenPoints {
+    /// Three cells a point.
+    cells: Texts,
+}
+
+impl WrittenPoints {
+    /// Appends one point.
+    pub fn push(&mut self, point: WrittenPoint<'_>) {
+        for cell in [point.station, point.reading, point.unit] {
+            self.cells.push(cell);
         }
+    }
+
+    /// How many.
+    pub fn len(&self) -> usize {
+        self.cells.len() / 3
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.cells.is_empty()
+    }
+
+    /// All, in order.
+    pub fn iter(&self) -> impl Iterator<Item = WrittenPoint<'_>> {
+        (0..self.len()).map(|point| WrittenPoint {
+            station: self.cells.get(3 * point),
+            reading: self.cells.get(3 * point + 1),
+            unit: self.cells.get(3 * point + 2),
+        })
+    }
+
+    /// Leaves out the points that are not to be kept.
+    pub(super) fn retain(&mut self, keep: &[bool]) {
+        let keep: Vec<bool> = keep.iter().flat_map(|&keep| [keep; 3]).collect();
+        self.cells.retain(&keep);
+    }
+}
+
+impl Trace {
+    /// `stem_top`, or `stem_top (2)` for a second trace of it.
+    pub fn name(&self) -> String {
+        trace_name(&self.feature.to_string(), self.repeat)
     }
 }
 
@@ -131,35 +170,31 @@ impl WrittenTrace {
     pub fn read(&self) -> Result<Trace, FaultKind> {
         let kind = self.feature.feature.kind;
         let (mut points, mut bad) = (Vec::with_capacity(self.points.len()), Vec::new());
-        for point in &self.points {
-            points.extend(read_point(kind, point.cells(), self.mark, &mut bad));
+        for point in self.points.iter() {
+            points.extend(read_point(kind, point, self.mark, &mut bad));
             if let Some((_, fault)) = bad.pop() {
                 return Err(fault);
             }
         }
-        Ok(self.with(assemble(kind, points.into_iter(), self.uncertainty)))
-    }
-
-    pub(super) fn with(&self, reading: TraceReading) -> Trace {
-        Trace {
+        Ok(Trace {
             specimen: self.specimen.clone(),
             feature: self.feature.clone(),
             repeat: self.repeat,
             state: self.state,
-            reading,
-        }
+            reading: assemble(kind, points.into_iter(), self.uncertainty),
+        })
     }
 
     /// The unit that all points share, and the points as lines of CSV: `station,reading`, with
     /// the unit as a third cell where they share none.
     pub fn lines(&self) -> (String, String) {
-        let first = self.points.first().map_or("", |p| &p.unit);
+        let first = self.points.iter().next().map_or("", |p| p.unit);
         let shared = self.points.iter().all(|p| p.unit == first);
         let mut writer = csv::WriterBuilder::new()
             .flexible(true)
             .from_writer(Vec::new());
-        for point in &self.points {
-            let cells = [&point.station, &point.reading, &point.unit];
+        for point in self.points.iter() {
+            let cells = [point.station, point.reading, point.unit];
             // Writing to memory cannot fail.
             let _ = writer.write_record(&cells[..if shared { 2 } else { 3 }]);
         }
@@ -172,24 +207,26 @@ impl WrittenTrace {
     }
 
     /// The points that [`WrittenTrace::lines`] wrote; `None` for other lines.
-    pub fn points_of(unit: &str, lines: &str) -> Option<Vec<WrittenPoint>> {
+    pub fn points_of(unit: &str, lines: &str) -> Option<WrittenPoints> {
         let mut reader = csv::ReaderBuilder::new()
             .has_headers(false)
             .flexible(true)
             .from_reader(lines.as_bytes());
-        let point = |record: csv::StringRecord| {
-            let (station, reading, unit) = match record.len() {
-                2 => (&record[0], &record[1], unit),
-                3 => (&record[0], &record[1], &record[2]),
+        let mut record = csv::StringRecord::new();
+        let mut points = WrittenPoints::default();
+        while reader.read_record(&mut record).ok()? {
+            let unit = match record.len() {
+                2 => unit,
+                3 => &record[2],
                 _ => return None,
             };
-            Some(WrittenPoint {
-                station: station.to_owned(),
-                reading: reading.to_owned(),
-                unit: unit.to_owned(),
-            })
-        };
-        reader.records().map(|r| point(r.ok()?)).collect()
+            points.push(WrittenPoint {
+                station: &record[0],
+                reading: &record[1],
+                unit,
+            });
+        }
+        Some(points)
     }
 
     /// `stem_top`, or `stem_top (2)` for a second trace of it.

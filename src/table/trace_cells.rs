@@ -3,10 +3,10 @@
 //! A collection keeps the texts and reads them here again, so a file and the store give the same.
 
 use super::fault::FaultKind;
-use super::trace::{Spot, SpotColour, TraceReading, White};
+use super::trace::{Spot, SpotColour, TraceReading, White, WrittenPoint};
 use super::wide::missing_as_empty;
 use crate::catalogue::{NotAFeature, TraceKind, fold};
-use crate::notation::{Context, DecimalMark, Quantity, Unit, read_cell};
+use crate::notation::{Context, DecimalMark, Quantity, Unit, plain_signed, read_cell};
 
 /// What can be wrong with a row of a trace.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -119,15 +119,7 @@ fn what_to_do(heading: &str, nearest: &[String]) -> String {
     format!("{suggestion}; {renamed}--skip '{heading}' leaves it out")
 }
 
-/// The three cells of a point, trimmed.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct PointCells<'a> {
-    pub(super) station: &'a str,
-    pub(super) reading: &'a str,
-    pub(super) unit: &'a str,
-}
-
-/// Which of them a fault is about.
+/// Which cell of a point a fault is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum PointCell {
     Station,
@@ -139,7 +131,8 @@ pub(super) enum PointCell {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum ReadPoint {
     Length(LengthPoint),
-    Spot(Spot),
+    /// Boxed: it is larger than a length, and much rarer.
+    Spot(Box<Spot>),
 }
 
 /// A point of an outline or a section.
@@ -160,13 +153,13 @@ pub(super) struct LengthPoint {
 /// Reads one row; `None` where nothing was read there, or where `bad` says why not.
 pub(super) fn read_point(
     kind: TraceKind,
-    cells: PointCells<'_>,
+    cells: WrittenPoint<'_>,
     mark: DecimalMark,
     bad: &mut Vec<(PointCell, FaultKind)>,
 ) -> Option<ReadPoint> {
     let before = bad.len();
     let point = match kind {
-        TraceKind::Colour => spot(cells, mark, bad).map(ReadPoint::Spot),
+        TraceKind::Colour => spot(cells, mark, bad).map(|spot| ReadPoint::Spot(Box::new(spot))),
         TraceKind::Outline | TraceKind::Section => {
             length_point(kind, cells, mark, bad).map(ReadPoint::Length)
         }
@@ -184,7 +177,7 @@ pub(super) fn assemble(
     let mut finest = f64::INFINITY;
     for point in points {
         match point {
-            ReadPoint::Spot(spot) => spots.push(spot),
+            ReadPoint::Spot(spot) => spots.push(*spot),
             ReadPoint::Length(point) => {
                 stations.push(point.station);
                 readings.push(point.reading);
@@ -211,7 +204,7 @@ pub(super) fn uncertainty(text: &str, unit: Unit, mark: DecimalMark) -> Result<f
 
 fn length_point(
     kind: TraceKind,
-    cells: PointCells<'_>,
+    cells: WrittenPoint<'_>,
     mark: DecimalMark,
     bad: &mut Vec<(PointCell, FaultKind)>,
 ) -> Option<LengthPoint> {
@@ -226,6 +219,9 @@ fn length_point(
             unit
         }
     };
+    if let Some(plain) = plain_point(kind, cells, given, mark) {
+        return Some(plain);
+    }
     // Station and reading of an outline share the unit that only one of them names.
     let of_station = || named_unit(cells.station).filter(|_| kind == TraceKind::Outline);
     let unit = given
@@ -274,6 +270,28 @@ fn length_point(
             None
         }
     }
+}
+
+/// A point of two plain decimals, which is what nearly all are; `None` of any other, right or wrong.
+/// It gives what the long way through `notation` gives, bit for bit.
+fn plain_point(
+    kind: TraceKind,
+    cells: WrittenPoint<'_>,
+    given: Option<Unit>,
+    mark: DecimalMark,
+) -> Option<LengthPoint> {
+    let (station, _) = plain_signed(cells.station, mark)?;
+    let (reading, step) = plain_signed(cells.reading, mark)?;
+    let unit = given.unwrap_or(Unit::Millimetre);
+    let scale = unit.in_base_units();
+    let is_section = kind == TraceKind::Section;
+    (!is_section || reading > 0.0).then(|| LengthPoint {
+        station: if is_section { station } else { station * scale },
+        reading: reading * scale,
+        step: step * scale,
+        unit,
+        says_unit: given.is_some(),
+    })
 }
 
 /// The unit of length that a cell itself names at its end.
@@ -350,7 +368,7 @@ fn space(text: &str) -> Option<Space> {
 const FORMS: &str = "#5b3a21, or three numbers such as 34.2 12.1 20.5";
 
 fn spot(
-    cells: PointCells<'_>,
+    cells: WrittenPoint<'_>,
     mark: DecimalMark,
     bad: &mut Vec<(PointCell, FaultKind)>,
 ) -> Option<Spot> {
@@ -392,7 +410,10 @@ fn card(name: &str, mark: DecimalMark) -> Result<Option<f64>, FaultKind> {
     in_range("L*", lightness, 0.0, 100.0).map(Some)
 }
 
-fn colour(cells: PointCells<'_>, mark: DecimalMark) -> Result<SpotColour, (PointCell, FaultKind)> {
+fn colour(
+    cells: WrittenPoint<'_>,
+    mark: DecimalMark,
+) -> Result<SpotColour, (PointCell, FaultKind)> {
     let said = match cells.unit {
         "" => None,
         text => Some(space(text).ok_or((PointCell::Unit, TraceFault::ColourUnit.into()))?),
@@ -497,7 +518,7 @@ mod tests {
         [station, reading, unit]: [&str; 3],
         mark: DecimalMark,
     ) -> Result<Option<ReadPoint>, String> {
-        let cells = PointCells {
+        let cells = WrittenPoint {
             station,
             reading,
             unit,

@@ -3,24 +3,26 @@
 use std::collections::HashMap;
 
 use super::column::Circumstance;
-use super::fault::{FaultKind, TableError};
-use super::header::{Known, Target};
+use super::fault::{FaultKind, Place, TableError};
+use super::header::{Known, Plan, Target};
 use super::long::cell_count;
-use super::trace::{Spot, TraceReading, WrittenPoint, WrittenTrace};
-use super::trace_cells::{
-    PointCell, PointCells, ReadPoint, TraceFault, assemble, read_point, uncertainty,
-};
+use super::text::Coded;
+use super::trace::{Spot, Trace, TraceReading, WrittenPoint, WrittenPoints, WrittenTrace};
+use super::trace_cells::{PointCell, ReadPoint, TraceFault, assemble, read_point, uncertainty};
 use super::wide::missing_as_empty;
 use super::{CsvText, Input, RawFault, TraceSheet, csv_reader, next_record, placed};
 use crate::catalogue::{Feature, FeatureName, NotAFeature, State, TraceKind};
+use crate::notation::Unit;
 
-/// Reads the rows; `header` is the header's text.
+/// Reads the rows; `header` is the header's text. The texts of the points are kept `as_written`
+/// only on request.
 pub(super) fn read(
     input: &Input<'_>,
     text: &CsvText<'_>,
+    as_written: bool,
     header: &str,
 ) -> Result<TraceSheet, TableError> {
-    let mut rows = TraceReader::new(input);
+    let mut rows = TraceReader::new(input, as_written);
     let mut reader = csv_reader(&text.source.table()[text.body..], text.delimiter);
     let mut record = csv::StringRecord::new();
     let mut seen = 0;
@@ -38,26 +40,23 @@ pub(super) fn read(
         ..
     } = rows;
     for group in &mut groups {
-        group.refuse_unclear_units(input, &mut faults);
+        group.refuse_unclear_units(input, text, &mut faults);
     }
     groups.retain(|group| !group.rows.is_empty());
     let (faults, set_aside) = placed(input, seen, faults, header, text.delimiter)?;
     let mut sheet = TraceSheet {
         traces: Vec::with_capacity(groups.len()),
-        written: Vec::with_capacity(groups.len()),
+        places: first_rows(input, &groups),
+        written: Vec::new(),
         faults,
         cautions: Vec::new(),
         set_aside,
     };
-    let places = first_rows(input, &groups);
-    for (group, place) in groups.into_iter().zip(places) {
-        let (written, reading) = group.into_parts(input, place);
-        let trace = written.with(reading);
-        sheet
-            .cautions
-            .extend(read_twice(input.file, &written, &trace.reading));
+    for (group, place) in groups.into_iter().zip(&sheet.places) {
+        let (trace, written) = group.into_trace(input, place);
+        sheet.cautions.extend(read_twice(input.file, &trace));
         sheet.traces.push(trace);
-        sheet.written.push(written);
+        sheet.written.extend(written);
     }
     Ok(sheet)
 }
@@ -70,18 +69,55 @@ const TRACE_WORDS: [Known; 4] = [
     Known::Source,
 ];
 
-/// Specimen, key of the feature, place and repeat.
-type Key = (String, String, Option<u64>, u32);
+/// The cells of a row that are its point's own; all others describe its trace.
+const POINT_WORDS: [Known; 3] = [Known::Station, Known::Reading, Known::Unit];
+
+/// Numbers of specimen and feature, and the repeat.
+type Key = (u32, usize, u32);
 
 struct TraceReader<'a> {
     input: &'a Input<'a>,
+    columns: Columns,
+    as_written: bool,
     standard: Vec<Feature>,
-    /// Every spelling met.
-    features: HashMap<String, Result<FeatureName, NotAFeature>>,
+    specimens: Coded,
+    /// Every spelling of a feature that was met: its number in `names`.
+    spellings: HashMap<String, Result<usize, NotAFeature>>,
+    /// Each spelling's feature, and the number of the first that means the same feature and place.
+    names: Vec<(FeatureName, usize)>,
+    first_names: HashMap<(String, Option<u64>), usize>,
     groups: Vec<Group>,
     numbers: HashMap<Key, usize>,
+    last: Option<Last>,
     faults: Vec<RawFault>,
 }
+
+/// Where the known columns stand.
+#[derive(Default)]
+struct Columns {
+    known: [Option<usize>; Known::COUNT],
+    /// Those that describe the trace.
+    describing: Vec<usize>,
+    nameless: Vec<usize>,
+}
+
+/// The last row that was read in full. The rows of one trace mostly follow one another: where all
+/// that describes the trace is written as there, it need not be read again.
+struct Last {
+    record: csv::StringRecord,
+    group: usize,
+    unit: Option<Unit>,
+}
+
+/// The cells of a row.
+#[derive(Clone, Copy)]
+struct Cells<'r> {
+    record: &'r csv::StringRecord,
+    columns: &'r Columns,
+}
+
+/// The position of a cell, and its text.
+type Cell<'r> = (Option<usize>, &'r str);
 
 /// The good rows of one trace.
 struct Group {
@@ -95,18 +131,20 @@ struct Group {
     words: [Option<(String, usize)>; TRACE_WORDS.len()],
     notes: Vec<String>,
     rows: Vec<Row>,
+    /// The same rows as written, where that is kept.
+    written: WrittenPoints,
 }
 
 struct Row {
     offset: usize,
-    written: WrittenPoint,
     read: ReadPoint,
 }
 
 /// What a row says of its trace.
 struct Said {
     key: Key,
-    feature: FeatureName,
+    /// Number of the feature as spelled here.
+    feature: usize,
     state: State,
     uncertainty: Option<f64>,
 }
@@ -149,14 +187,80 @@ impl Faults<'_> {
     }
 }
 
+impl Columns {
+    fn new(plan: &Plan) -> Columns {
+        let mut columns = Columns {
+            known: [None; Known::COUNT],
+            describing: Vec::new(),
+            nameless: Vec::new(),
+        };
+        for (position, target) in plan.targets.iter().enumerate() {
+            match *target {
+                Target::Known(known) => {
+                    columns.known[known as usize].get_or_insert(position);
+                    if !POINT_WORDS.contains(&known) {
+                        columns.describing.push(position);
+                    }
+                }
+                Target::Nameless => columns.nameless.push(position),
+                Target::Reading(_) | Target::Skipped => {}
+            }
+        }
+        columns
+    }
+}
+
+impl<'r> Cells<'r> {
+    fn get(self, known: Known) -> Cell<'r> {
+        let position = self.columns.known[known as usize];
+        (position, self.text(known))
+    }
+
+    fn text(self, known: Known) -> &'r str {
+        let position = self.columns.known[known as usize];
+        let text = position.and_then(|p| self.record.get(p));
+        text.map_or("", str::trim)
+    }
+
+    fn point(self) -> WrittenPoint<'r> {
+        WrittenPoint {
+            station: self.text(Known::Station),
+            reading: self.text(Known::Reading),
+            unit: self.text(Known::Unit),
+        }
+    }
+
+    /// Whether the row describes its trace just as another does.
+    fn describe_as(self, other: &csv::StringRecord) -> bool {
+        let mut positions = self.columns.describing.iter();
+        positions.all(|&p| self.record.get(p) == other.get(p))
+    }
+}
+
+impl ReadPoint {
+    /// The unit that the reading is written in; none of a colour.
+    fn unit(&self) -> Option<Unit> {
+        match self {
+            ReadPoint::Length(point) => Some(point.unit),
+            ReadPoint::Spot(_) => None,
+        }
+    }
+}
+
 impl<'a> TraceReader<'a> {
-    fn new(input: &'a Input<'a>) -> TraceReader<'a> {
+    fn new(input: &'a Input<'a>, as_written: bool) -> TraceReader<'a> {
         TraceReader {
             input,
+            columns: Columns::new(input.plan),
+            as_written,
             standard: Feature::standard(),
-            features: HashMap::new(),
+            specimens: Coded::default(),
+            spellings: HashMap::new(),
+            names: Vec::new(),
+            first_names: HashMap::new(),
             groups: Vec::new(),
             numbers: HashMap::new(),
+            last: None,
             faults: Vec::new(),
         }
     }
@@ -174,84 +278,96 @@ impl<'a> TraceReader<'a> {
     }
 
     fn good_row(&mut self, record: &csv::StringRecord, faults: &mut Faults<'_>) {
-        let plan = self.input.plan;
-        if let Some(kind) = cell_count(record, plan.targets.len()) {
+        if let Some(kind) = cell_count(record, self.input.plan.targets.len()) {
             return faults.add((None, record.get(0).unwrap_or("")), kind);
         }
-        for (position, (cell, target)) in record.iter().zip(&plan.targets).enumerate() {
-            if *target == Target::Nameless && !cell.trim().is_empty() {
+        for &position in &self.columns.nameless {
+            let cell = record.get(position).unwrap_or("");
+            if !cell.trim().is_empty() {
                 faults.add((Some(position), cell), FaultKind::NoHeading);
             }
         }
-        let cell = |known: Known| {
-            let position = plan.position(known);
-            let text = position.and_then(|p| record.get(p));
-            (position, text.map_or("", str::trim))
+        // Taken out for the while, so that the reader can be changed beside it.
+        let columns = std::mem::take(&mut self.columns);
+        let cells = Cells {
+            record,
+            columns: &columns,
         };
-        let Some((said, read)) = self.parse(&cell, faults) else {
-            return;
+        if !self.next_of_last(cells, faults) {
+            self.described_row(cells, faults);
+        }
+        self.columns = columns;
+    }
+
+    /// Reads a row of the trace that the last row was of; false where that is not plain to see.
+    fn next_of_last(&mut self, cells: Cells<'_>, faults: &mut Faults<'_>) -> bool {
+        let Some(last) = self.last.as_ref().filter(|l| cells.describe_as(&l.record)) else {
+            return false;
         };
-        let group = self.numbers.get(&said.key).map(|&at| &self.groups[at]);
-        if let Some(group) = group {
-            group.compare(&said, &cell, faults);
+        let group = &mut self.groups[last.group];
+        let kind = group.feature.feature.kind;
+        let Some(read) = point(kind, cells, self.input, faults) else {
+            return true;
+        };
+        // An uncertainty is in the unit of its row's reading.
+        let uncertainty = missing_as_empty(cells.text(Known::Uncertainty));
+        if !uncertainty.is_empty() && read.unit() != last.unit {
+            return false;
         }
         if !faults.any {
-            let row = Row {
-                offset: faults.offset,
-                written: WrittenPoint {
-                    station: cell(Known::Station).1.to_owned(),
-                    reading: cell(Known::Reading).1.to_owned(),
-                    unit: cell(Known::Unit).1.to_owned(),
-                },
-                read,
-            };
-            self.store(said, row, &cell);
+            group.push(faults.offset, read, cells, self.as_written);
+        }
+        true
+    }
+
+    /// Reads a row that may be of any trace.
+    fn described_row(&mut self, cells: Cells<'_>, faults: &mut Faults<'_>) {
+        let Some((said, read)) = self.parse(cells, faults) else {
+            return;
+        };
+        let known = self.numbers.get(&said.key).copied();
+        if let Some(at) = known {
+            self.groups[at].compare(&said, cells, faults);
+        }
+        if !faults.any {
+            let unit = read.unit();
+            let group = known.unwrap_or_else(|| self.new_group(&said));
+            self.groups[group].describe(&said, cells, faults.offset);
+            self.groups[group].push(faults.offset, read, cells, self.as_written);
+            let mut record = self.last.take().map_or_else(Default::default, |l| l.record);
+            record.clone_from(cells.record);
+            self.last = Some(Last {
+                record,
+                group,
+                unit,
+            });
         }
     }
 
     /// What a row says, as far as it can be read; `None` also where nothing was measured.
-    fn parse<'r>(
-        &mut self,
-        cell: &dyn Fn(Known) -> (Option<usize>, &'r str),
-        faults: &mut Faults<'_>,
-    ) -> Option<(Said, ReadPoint)> {
-        let specimen = cell(Known::Specimen);
+    fn parse(&mut self, cells: Cells<'_>, faults: &mut Faults<'_>) -> Option<(Said, ReadPoint)> {
+        let specimen = cells.get(Known::Specimen);
         if specimen.1.is_empty() {
             faults.add(specimen, FaultKind::NoSpecimen);
         }
-        let repeat = repeat(cell(Known::Repeat).1).unwrap_or_else(|| {
-            faults.add(cell(Known::Repeat), TraceFault::Repeat);
+        let repeat = repeat(cells.text(Known::Repeat)).unwrap_or_else(|| {
+            faults.add(cells.get(Known::Repeat), TraceFault::Repeat);
             1
         });
-        let state = state(cell(Known::State)).unwrap_or_else(|| {
-            faults.add(cell(Known::State), FaultKind::NotAState);
+        let state = state(cells.get(Known::State)).unwrap_or_else(|| {
+            faults.add(cells.get(Known::State), FaultKind::NotAState);
             State::Unknown
         });
-        let feature = match self.feature(cell(Known::Feature).1) {
+        let feature = match self.feature(cells.text(Known::Feature)) {
             Ok(feature) => feature,
             Err(error) => {
-                faults.add(cell(Known::Feature), TraceFault::from(error));
+                faults.add(cells.get(Known::Feature), TraceFault::from(error));
                 return None;
             }
         };
-        let kind = feature.feature.kind;
-        let cells = PointCells {
-            station: cell(Known::Station).1,
-            reading: cell(Known::Reading).1,
-            unit: cell(Known::Unit).1,
-        };
-        let mut bad = Vec::new();
-        let read = read_point(kind, cells, self.input.mark, &mut bad);
-        for (at, kind) in bad {
-            let known = match at {
-                PointCell::Station => Known::Station,
-                PointCell::Reading => Known::Reading,
-                PointCell::Unit => Known::Unit,
-            };
-            faults.add(cell(known), kind);
-        }
-        let read = read?;
-        let given = cell(Known::Uncertainty);
+        let (name, first) = &self.names[feature];
+        let read = point(name.feature.kind, cells, self.input, faults)?;
+        let given = cells.get(Known::Uncertainty);
         let uncertainty = match (missing_as_empty(given.1), &read) {
             ("", _) => None,
             (_, ReadPoint::Spot(_)) => {
@@ -268,14 +384,8 @@ impl<'a> TraceReader<'a> {
                 }
             }
         };
-        let name = feature.feature.key.clone();
         let said = Said {
-            key: (
-                specimen.1.to_owned(),
-                name,
-                feature.at.map(f64::to_bits),
-                repeat,
-            ),
+            key: (self.specimens.code(specimen.1), *first, repeat),
             feature,
             state,
             uncertainty,
@@ -283,53 +393,59 @@ impl<'a> TraceReader<'a> {
         Some((said, read))
     }
 
-    fn feature(&mut self, text: &str) -> Result<FeatureName, NotAFeature> {
-        if let Some(known) = self.features.get(text) {
+    /// The number of a feature as spelled.
+    fn feature(&mut self, text: &str) -> Result<usize, NotAFeature> {
+        if let Some(known) = self.spellings.get(text) {
             return known.clone();
         }
-        let read = FeatureName::parse(text, &self.standard);
-        self.features.insert(text.to_owned(), read.clone());
+        let read = FeatureName::parse(text, &self.standard).map(|name| {
+            let number = self.names.len();
+            let key = (name.feature.key.clone(), name.at.map(f64::to_bits));
+            let first = *self.first_names.entry(key).or_insert(number);
+            self.names.push((name, first));
+            number
+        });
+        self.spellings.insert(text.to_owned(), read.clone());
         read
     }
 
-    fn store<'r>(
-        &mut self,
-        said: Said,
-        row: Row,
-        cell: &dyn Fn(Known) -> (Option<usize>, &'r str),
-    ) {
-        let next = self.groups.len();
-        let at = *self.numbers.entry(said.key.clone()).or_insert(next);
-        if at == next {
-            self.groups.push(Group {
-                specimen: said.key.0,
-                feature: said.feature,
-                repeat: said.key.3,
-                state: said.state,
-                uncertainty: None,
-                words: Default::default(),
-                notes: Vec::new(),
-                rows: Vec::new(),
-            });
-        }
-        let group = &mut self.groups[at];
-        if group.uncertainty.is_none() {
-            let text = cell(Known::Uncertainty).1;
-            let given = said.uncertainty;
-            group.uncertainty = given.map(|u| (u, text.to_owned(), row.offset));
-        }
-        for (known, word) in TRACE_WORDS.into_iter().zip(&mut group.words) {
-            let text = missing_as_empty(cell(known).1);
-            if word.is_none() && !text.is_empty() {
-                *word = Some((text.to_owned(), row.offset));
-            }
-        }
-        let note = cell(Known::Note).1;
-        if !note.is_empty() && !group.notes.iter().any(|n| n == note) {
-            group.notes.push(note.to_owned());
-        }
-        group.rows.push(row);
+    fn new_group(&mut self, said: &Said) -> usize {
+        let (specimen, _, repeat) = said.key;
+        let number = self.groups.len();
+        self.groups.push(Group {
+            specimen: self.specimens.names()[specimen as usize].clone(),
+            feature: self.names[said.feature].0.clone(),
+            repeat,
+            state: said.state,
+            uncertainty: None,
+            words: Default::default(),
+            notes: Vec::new(),
+            rows: Vec::new(),
+            written: WrittenPoints::default(),
+        });
+        self.numbers.insert(said.key, number);
+        number
     }
+}
+
+/// The point of a row; `None` where nothing was measured, or where it cannot be read.
+fn point(
+    kind: TraceKind,
+    cells: Cells<'_>,
+    input: &Input<'_>,
+    faults: &mut Faults<'_>,
+) -> Option<ReadPoint> {
+    let mut bad = Vec::new();
+    let read = read_point(kind, cells.point(), input.mark, &mut bad);
+    for (at, kind) in bad {
+        let known = match at {
+            PointCell::Station => Known::Station,
+            PointCell::Reading => Known::Reading,
+            PointCell::Unit => Known::Unit,
+        };
+        faults.add(cells.get(known), kind);
+    }
+    read
 }
 
 /// Without a `state` column a trace is as it left the works; with one, an empty cell is unknown.
@@ -351,71 +467,111 @@ fn repeat(text: &str) -> Option<u32> {
 
 impl Group {
     /// A row must say the same of its trace as those before it.
-    fn compare<'r>(
-        &self,
-        said: &Said,
-        cell: &dyn Fn(Known) -> (Option<usize>, &'r str),
-        faults: &mut Faults<'_>,
-    ) {
+    fn compare(&self, said: &Said, cells: Cells<'_>, faults: &mut Faults<'_>) {
         let first = self.rows.first().map_or(0, |row| row.offset);
         if said.state != self.state {
-            faults.contradicts(cell(Known::State), self.state.name(), first);
+            faults.contradicts(cells.get(Known::State), self.state.name(), first);
         }
         if let (Some(new), Some((old, text, earlier))) = (said.uncertainty, &self.uncertainty)
             && (new - old).abs() > 1e-9 * old
         {
-            faults.contradicts(cell(Known::Uncertainty), text, *earlier);
+            faults.contradicts(cells.get(Known::Uncertainty), text, *earlier);
         }
         for (known, word) in TRACE_WORDS.into_iter().zip(&self.words) {
-            let new = missing_as_empty(cell(known).1);
+            let new = missing_as_empty(cells.text(known));
             if let Some((old, earlier)) = word
                 && !new.is_empty()
                 && new != old
             {
-                faults.contradicts(cell(known), old, *earlier);
+                faults.contradicts(cells.get(known), old, *earlier);
             }
+        }
+    }
+
+    /// Takes over what a row says and earlier ones did not.
+    fn describe(&mut self, said: &Said, cells: Cells<'_>, offset: usize) {
+        if self.uncertainty.is_none() {
+            let text = cells.text(Known::Uncertainty);
+            let given = said.uncertainty;
+            self.uncertainty = given.map(|u| (u, text.to_owned(), offset));
+        }
+        for (known, word) in TRACE_WORDS.into_iter().zip(&mut self.words) {
+            let text = missing_as_empty(cells.text(known));
+            if word.is_none() && !text.is_empty() {
+                *word = Some((text.to_owned(), offset));
+            }
+        }
+        let note = cells.text(Known::Note);
+        if !note.is_empty() && !self.notes.iter().any(|n| n == note) {
+            self.notes.push(note.to_owned());
+        }
+    }
+
+    fn push(&mut self, offset: usize, read: ReadPoint, cells: Cells<'_>, as_written: bool) {
+        self.rows.push(Row { offset, read });
+        if as_written {
+            self.written.push(cells.point());
         }
     }
 
     /// Where rows are in different units, those that do not say theirs are refused.
-    fn refuse_unclear_units(&mut self, input: &Input<'_>, faults: &mut Vec<RawFault>) {
-        let units = |row: &Row| match &row.read {
-            ReadPoint::Length(point) => Some((point.unit, point.says_unit)),
-            ReadPoint::Spot(_) => None,
-        };
-        let mut of_rows = self.rows.iter().filter_map(units).map(|(unit, _)| unit);
+    fn refuse_unclear_units(
+        &mut self,
+        input: &Input<'_>,
+        text: &CsvText<'_>,
+        faults: &mut Vec<RawFault>,
+    ) {
+        let mut of_rows = self.rows.iter().filter_map(|row| row.read.unit());
         let first = of_rows.next();
         if of_rows.all(|unit| Some(unit) == first) {
             return;
         }
-        self.rows.retain(|row| match units(row) {
-            Some((read_as, false)) => {
+        let position = input.plan.position(Known::Reading);
+        let mut refuse = |row: &Row| match &row.read {
+            ReadPoint::Length(point) if !point.says_unit => {
+                let read_as = point.unit;
                 faults.push(RawFault {
                     offset: row.offset,
-                    position: input.plan.position(Known::Reading),
-                    text: row.written.reading.clone(),
+                    position,
+                    text: text.cell(row.offset, position),
                     kind: TraceFault::UnclearUnit { read_as }.into(),
                     earlier: None,
                 });
-                false
+                true
             }
-            _ => true,
-        });
+            _ => false,
+        };
+        let keep: Vec<bool> = self.rows.iter().map(|row| !refuse(row)).collect();
+        let mut kept = keep.iter();
+        self.rows.retain(|_| kept.next() == Some(&true));
+        if !self.written.is_empty() {
+            self.written.retain(&keep);
+        }
     }
 
-    fn into_parts(self, input: &Input<'_>, place: super::Place) -> (WrittenTrace, TraceReading) {
+    /// The trace, and the same as written where that was kept.
+    fn into_trace(self, input: &Input<'_>, place: &Place) -> (Trace, Option<WrittenTrace>) {
         let kind = self.feature.feature.kind;
         let uncertainty = self.uncertainty.map(|(u, ..)| u);
-        let [instrument, measured_by, measured_on, source] =
-            self.words.map(|word| word.map_or(String::new(), |w| w.0));
-        let (points, read): (Vec<WrittenPoint>, Vec<ReadPoint>) =
-            self.rows.into_iter().map(|r| (r.written, r.read)).unzip();
-        let written = WrittenTrace {
-            place,
+        let read = self.rows.into_iter().map(|row| row.read);
+        let trace = Trace {
             specimen: self.specimen,
             feature: self.feature,
             repeat: self.repeat,
             state: self.state,
+            reading: assemble(kind, read, uncertainty),
+        };
+        if self.written.is_empty() {
+            return (trace, None);
+        }
+        let [instrument, measured_by, measured_on, source] =
+            self.words.map(|word| word.map_or(String::new(), |w| w.0));
+        let written = WrittenTrace {
+            place: place.clone(),
+            specimen: trace.specimen.clone(),
+            feature: trace.feature.clone(),
+            repeat: trace.repeat,
+            state: trace.state,
             uncertainty,
             circumstance: Circumstance {
                 instrument,
@@ -425,14 +581,14 @@ impl Group {
                 note: self.notes.join("; "),
             },
             mark: input.mark,
-            points,
+            points: self.written,
         };
-        (written, assemble(kind, read.into_iter(), uncertainty))
+        (trace, Some(written))
     }
 }
 
 /// Where the specimen of each trace stands first.
-fn first_rows(input: &Input<'_>, groups: &[Group]) -> Vec<super::Place> {
+fn first_rows(input: &Input<'_>, groups: &[Group]) -> Vec<Place> {
     let first = |group: &Group| group.rows.first().map_or(0, |row| row.offset);
     let mut offsets: Vec<usize> = groups.iter().map(first).collect();
     offsets.sort_unstable();
@@ -443,31 +599,28 @@ fn first_rows(input: &Input<'_>, groups: &[Group]) -> Vec<super::Place> {
         .map(|group| {
             let at = offsets.binary_search(&first(group)).ok();
             let at = at.and_then(|at| located.get(at));
-            at.map_or_else(super::Place::default, |at| input.place(at, position))
+            at.map_or_else(Place::default, |at| input.place(at, position))
         })
         .collect()
 }
 
 /// What to say where a station or a spot was read more than once and differently.
-fn read_twice(file: &str, written: &WrittenTrace, reading: &TraceReading) -> Option<String> {
-    let of = format!(
-        "of {} of {}",
-        written.name(),
-        super::short(&written.specimen)
-    );
+fn read_twice(file: &str, trace: &Trace) -> Option<String> {
+    let of = || format!("of {} of {}", trace.name(), super::short(&trace.specimen));
     let was = |count: usize| if count == 1 { "was" } else { "were" };
-    match reading {
+    match &trace.reading {
         TraceReading::Points {
             stations, readings, ..
         } => {
-            let turn = written.feature.feature.kind == TraceKind::Section;
+            let turn = trace.feature.feature.kind == TraceKind::Section;
             let (count, most) = differing_stations(stations, readings, turn);
             let counted = super::fault::counted(count, "station");
             (count > 0).then(|| {
                 let differ = if count == 1 { "differs" } else { "differ" };
                 format!(
-                    "{file}: {counted} {of} {} read twice and {differ} by up to {} mm; all \
+                    "{file}: {counted} {} {} read twice and {differ} by up to {} mm; all \
                      points were kept",
+                    of(),
                     was(count),
                     rounded(most)
                 )
@@ -478,7 +631,8 @@ fn read_twice(file: &str, written: &WrittenTrace, reading: &TraceReading) -> Opt
             let counted = super::fault::counted(count, "spot");
             (count > 0).then(|| {
                 format!(
-                    "{file}: {counted} {of} {} read twice, in different colours; all were kept",
+                    "{file}: {counted} {} {} read twice, in different colours; all were kept",
+                    of(),
                     was(count)
                 )
             })

@@ -14,7 +14,7 @@
 
 use std::collections::HashMap;
 
-use super::outline::straight;
+use super::outline::{Straight, straight};
 use super::section::roundness;
 use crate::catalogue::{Catalogue, State};
 use crate::form::colour::spots;
@@ -135,26 +135,22 @@ fn index_of(catalogue: &mut Catalogue, key: &str) -> Option<usize> {
 /// What the traces of one piece say; `bowl_height` in mm tells which section is at mid height.
 fn readings(traces: &[&Trace], bowl_height: Option<f64>) -> Vec<Reading> {
     let mut out = Vec::new();
-    let straightness = |key: &str| {
-        figure(&of_feature(traces, key), |trace| {
-            Some(straight(trace).ok()?.straightness)
-        })
-    };
-    let wall = |side: &str| straightness(&format!("bowl_wall_{side}"));
-    let walls: Vec<(Figure, State)> = SIDES.into_iter().filter_map(wall).collect();
-    let worst = walls.iter().map(|&(figure, _)| figure);
-    if let Some(worst) = worst.max_by(|a, b| a.value.total_cmp(&b.value)) {
-        out.push(("bowl_wall_straightness", worst, saying_least(&walls)));
+    let walls = SIDES.map(|side| straights(traces, &format!("bowl_wall_{side}")));
+    let worst: Vec<(Figure, State)> = walls.iter().filter_map(|of| straightness(of)).collect();
+    let figures = worst.iter().map(|&(figure, _)| figure);
+    if let Some(figure) = figures.max_by(|a, b| a.value.total_cmp(&b.value)) {
+        out.push(("bowl_wall_straightness", figure, saying_least(&worst)));
     }
-    out.extend(wall_angle(traces));
+    out.extend(wall_angle(&walls));
     let sections = at_mid_height(&of_feature(traces, "bowl_section"), bowl_height);
-    let round = figure(&sections, |trace| roundness(trace).ok());
+    let round = figure(&measured(&sections, |trace| roundness(trace).ok()));
     out.extend(round.map(|(figure, state)| ("bowl_roundness", figure, state)));
     for (feature, key) in [
         ("stem_top", "stem_top_straightness"),
         ("stem_bottom", "stem_bottom_straightness"),
     ] {
-        out.extend(straightness(feature).map(|(figure, state)| (key, figure, state)));
+        let line = straightness(&straights(traces, feature));
+        out.extend(line.map(|(figure, state)| (key, figure, state)));
     }
     out.extend(colour(traces));
     out
@@ -162,13 +158,29 @@ fn readings(traces: &[&Trace], bowl_height: Option<f64>) -> Vec<Reading> {
 
 const SIDES: [&str; 4] = ["front", "left", "back", "right"];
 
+/// Straightness and lean of the traces of one feature, each with its state.
+fn straights(traces: &[&Trace], key: &str) -> Vec<(Straight, State)> {
+    measured(&of_feature(traces, key), |trace| straight(trace).ok())
+}
+
+fn straightness(of: &[(Straight, State)]) -> Option<(Figure, State)> {
+    figure(
+        &of.iter()
+            .map(|(s, state)| (s.straightness, *state))
+            .collect::<Vec<_>>(),
+    )
+}
+
 /// The mean lean of opposite walls; a wall without its opposite tells of the axis as well.
-fn wall_angle(traces: &[&Trace]) -> Option<Reading> {
-    let lean = |side: &str| {
-        let of = of_feature(traces, &format!("bowl_wall_{side}"));
-        figure(&of, |trace| Some(straight(trace).ok()?.angle))
+fn wall_angle(walls: &[Vec<(Straight, State)>; 4]) -> Option<Reading> {
+    let lean = |of: &Vec<(Straight, State)>| {
+        figure(
+            &of.iter()
+                .map(|(s, state)| (s.angle, *state))
+                .collect::<Vec<_>>(),
+        )
     };
-    let leans = SIDES.map(lean);
+    let leans = walls.each_ref().map(lean);
     let pairs = [(0, 2), (1, 3)].map(|(one, other)| leans[one].zip(leans[other]));
     let both = pairs.into_iter().flatten();
     let used: Vec<(Figure, State)> = both.flat_map(|(one, other)| [one, other]).collect();
@@ -193,7 +205,7 @@ fn colour(traces: &[&Trace]) -> Vec<Reading> {
             }
             TraceReading::Points { .. } => None,
         };
-        let (figure, state) = figure(&of, of_trace)?;
+        let (figure, state) = figure(&measured(&of, of_trace))?;
         Some((key, figure, state))
     };
     let keys = ["finish_lightness", "finish_red_green", "finish_yellow_blue"];
@@ -232,16 +244,17 @@ fn at_mid_height<'t>(sections: &[&'t Trace], bowl_height: Option<f64>) -> Vec<&'
     place.map_or_else(Vec::new, |place| taken(Some(place)))
 }
 
+/// What was measured of some traces, each with its state; those that tell nothing are left out.
+fn measured<T>(traces: &[&Trace], measure: impl Fn(&Trace) -> Option<T>) -> Vec<(T, State)> {
+    let traces = traces.iter();
+    traces
+        .filter_map(|trace| Some((measure(trace)?, trace.state)))
+        .collect()
+}
+
 /// One figure of several traces of a feature: the mean of those in the state that says most about
 /// the works.
-fn figure(
-    traces: &[&Trace],
-    measure: impl Fn(&Trace) -> Option<Figure>,
-) -> Option<(Figure, State)> {
-    let measured: Vec<(Figure, State)> = traces
-        .iter()
-        .filter_map(|trace| Some((measure(trace)?, trace.state)))
-        .collect();
+fn figure(measured: &[(Figure, State)]) -> Option<(Figure, State)> {
     let state = measured.iter().map(|&(_, state)| state);
     let state = state.min_by_key(|state| state.rank())?;
     let of_state = measured.iter().filter(|(_, s)| *s == state);

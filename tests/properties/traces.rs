@@ -11,7 +11,10 @@ use crate::common::tables::sheet;
 const HEADER: &str = "specimen,feature,station,reading,unit,uncertainty,state,repeat,note";
 
 fn traces(text: &str) -> Option<TraceSheet> {
-    let options = Options::default();
+    let options = Options {
+        details: true,
+        ..Options::default()
+    };
     match read(
         "t.csv",
         text.as_bytes().to_vec(),
