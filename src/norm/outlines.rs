@@ -8,6 +8,7 @@ use std::collections::HashMap;
 use super::basis::Beforehand;
 use super::evidence::Evidence;
 use crate::cohort::Cohort;
+use crate::parallel;
 use crate::stats::{Predictive, Prior, Rated, borrowed_from_readings, median, roughness};
 use crate::traced::{RegisteredOutline, STATIONS, registered_outlines};
 
@@ -22,15 +23,16 @@ impl ReferenceOutlines {
         for (at, trace) in table.traces.iter().enumerate() {
             traces.entry(&trace.specimen).or_default().push(at);
         }
-        let rows = cohort.all_reference_rows().iter().map(|&row| row as usize);
-        let of = rows.filter_map(|row| {
+        let rows = cohort.all_reference_rows();
+        let of = parallel::map(rows.len(), |at| {
+            let row = rows[at] as usize;
             let of_piece = traces.get(table.specimens.names.get(row))?.iter();
             let speak = of_piece
                 .map(|&at| &table.traces[at])
                 .filter(|trace| cohort.state_speaks(trace.state));
             Some((row, registered_outlines(speak)))
         });
-        ReferenceOutlines(of.collect())
+        ReferenceOutlines(of.into_iter().flatten().collect())
     }
 
     fn of(&self, row: usize, feature: &str) -> Option<&RegisteredOutline> {
