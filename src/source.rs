@@ -225,7 +225,13 @@ pub fn give_traces(path: &Path, tables: &mut [&mut Table]) -> Result<Vec<String>
         return Err(SourceError::Faults { file, faults });
     }
     // Traces that the tables have already, by specimen and name: none is given twice.
-    let key = |trace: &Trace| (trace.specimen.clone(), trace.feature.to_string(), trace.repeat);
+    let key = |trace: &Trace| {
+        (
+            trace.specimen.clone(),
+            trace.feature.to_string(),
+            trace.repeat,
+        )
+    };
     let mut known: Vec<HashMap<_, usize>> = Vec::new();
     for table in tables.iter() {
         let keys = table.traces.iter().map(key);
