@@ -173,7 +173,7 @@ pub fn lobes(
         return Err(FormError::IllConditioned {
             form: FORM,
             reason: "none of the orders asked for can be told",
-            condition: fit.condition,
+            condition: noise.condition,
         });
     }
     let adjusted = holm(&found.iter().map(|lobe| lobe.p).collect::<Vec<_>>());
@@ -189,7 +189,7 @@ pub fn lobes(
         orders: found,
         residual_sd: noise.residual_sd * unit,
         freedom: noise.freedom,
-        condition: fit.condition,
+        condition: noise.condition,
     })
 }
 
@@ -209,8 +209,8 @@ struct Fit {
     points: Vec<Point>,
     highest: usize,
     coefficients: DVector<f64>,
+    squared: DMatrix<f64>,
     factor: Cholesky<f64, Dyn>,
-    condition: f64,
 }
 
 /// What a fit says of its own firmness.
@@ -219,6 +219,7 @@ struct Noise {
     inverse: DMatrix<f64>,
     residual_sd: f64,
     freedom: usize,
+    condition: f64,
 }
 
 impl Fit {
@@ -226,17 +227,18 @@ impl Fit {
     fn new(points: Vec<Point>, highest: usize) -> Result<Fit, FormError> {
         let moments = Moments::new(&points, highest);
         let squared = moments.squared(highest);
-        let (highest, condition) = tellable(&squared, highest)?;
+        let highest = tellable(&squared, highest)?;
         let p = 1 + 2 * highest;
+        let squared = squared.view((0, 0), (p, p)).into_owned();
         // At a condition of 10 at most, the squared matrix costs two digits of sixteen.
-        let factor = Cholesky::<f64, Dyn>::new(squared.view((0, 0), (p, p)).into_owned());
-        let factor = factor.ok_or_else(|| untold(condition))?;
+        let factor = Cholesky::<f64, Dyn>::new(squared.clone());
+        let factor = factor.ok_or_else(|| untold(f64::INFINITY))?;
         Ok(Fit {
             points,
             highest,
             coefficients: factor.solve(&moments.of_radii.rows(0, p)),
+            squared,
             factor,
-            condition,
         })
     }
 
@@ -260,6 +262,7 @@ impl Fit {
             inverse: self.factor.inverse(),
             residual_sd: (squares / freedom as f64).sqrt().max(rounding),
             freedom,
+            condition: condition(self.squared.clone()),
         }
     }
 
@@ -375,26 +378,50 @@ impl Moments {
     }
 }
 
-/// The highest order, up to `highest`, with which the fit is well conditioned, and its condition.
-fn tellable(squared: &DMatrix<f64>, highest: usize) -> Result<(usize, f64), FormError> {
-    let mut condition = f64::INFINITY;
+/// The highest order, up to `highest`, with which the fit is well conditioned.
+fn tellable(squared: &DMatrix<f64>, highest: usize) -> Result<usize, FormError> {
+    let mut worst = f64::INFINITY;
     if !squared.iter().all(|v| v.is_finite()) {
-        return Err(untold(condition));
+        return Err(untold(worst));
     }
     // More orders never make it better, so the first that will do is the highest.
     for highest in (2..=highest).rev() {
         let p = 1 + 2 * highest;
-        let values = squared.view((0, 0), (p, p)).symmetric_eigenvalues();
-        let (least, greatest) = (values.min(), values.max());
-        condition = match least > 0.0 {
-            true => (greatest / least).sqrt(),
-            false => f64::INFINITY,
-        };
-        if condition <= LARGEST_CONDITION {
-            return Ok((highest, condition));
+        let part = squared.view((0, 0), (p, p)).into_owned();
+        if condition_within(&part) <= LARGEST_CONDITION {
+            return Ok(highest);
+        }
+        worst = condition(part);
+        if worst <= LARGEST_CONDITION {
+            return Ok(highest);
         }
     }
-    Err(untold(condition))
+    Err(untold(worst))
+}
+
+/// Condition number of a fit by its squared matrix.
+fn condition(squared: DMatrix<f64>) -> f64 {
+    let values = squared.symmetric_eigenvalues();
+    ratio(values.min(), values.max())
+}
+
+/// A bound of the same from above (Gershgorin's discs), far quicker, and close where readings go
+/// evenly round.
+fn condition_within(squared: &DMatrix<f64>) -> f64 {
+    let (mut least, mut greatest) = (f64::INFINITY, 0.0_f64);
+    for (at, column) in squared.column_iter().enumerate() {
+        let (middle, sum) = (column[at], column.iter().map(|v| v.abs()).sum::<f64>());
+        least = least.min(2.0 * middle - sum);
+        greatest = greatest.max(sum);
+    }
+    ratio(least, greatest)
+}
+
+fn ratio(least: f64, greatest: f64) -> f64 {
+    match least > 0.0 {
+        true => (greatest / least).sqrt(),
+        false => f64::INFINITY,
+    }
 }
 
 fn untold(condition: f64) -> FormError {
