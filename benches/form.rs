@@ -4,6 +4,7 @@
 
 use std::hint::black_box;
 
+use calibriar::catalogue::{Feature, FeatureName, State};
 use calibriar::form::Point;
 use calibriar::form::lobes::lobes;
 use calibriar::form::roundness::{
@@ -11,7 +12,9 @@ use calibriar::form::roundness::{
     minimum_zone_circles,
 };
 use calibriar::form::straightness::minimum_zone;
-use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+use calibriar::table::{Trace, TraceReading};
+use calibriar::traced;
+use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 
 /// Noise of 0 to 1, the same on every run.
 fn noise(i: usize) -> f64 {
@@ -77,5 +80,71 @@ fn forms(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, forms);
+/// Six traces of 100 points of each of some pieces, readings to 0.01 mm: five outlines, one of
+/// them with a step, and one section.
+fn pieces(count: usize) -> Vec<Trace> {
+    const FEATURES: [&str; 5] = [
+        "bowl_wall_front",
+        "bowl_wall_left",
+        "bowl_wall_back",
+        "stem_top",
+        "stem_bottom",
+    ];
+    let known = Feature::standard();
+    let rounded = |x: f64| (100.0 * x).round() / 100.0;
+    let trace = |piece: usize, feature: &str, points: Vec<(f64, f64)>| {
+        let (stations, readings) = points.into_iter().unzip();
+        Trace {
+            specimen: format!("P{piece}"),
+            feature: FeatureName::parse(feature, &known).unwrap(),
+            repeat: 1,
+            state: State::Factory,
+            reading: TraceReading::Points {
+                stations,
+                readings,
+                uncertainty: 0.003,
+            },
+        }
+    };
+    let of_piece = |piece: usize| {
+        let scatter = move |at: usize, i: usize| 0.02 * noise(1_000 * piece + 100 * at + i);
+        let outline = move |at: usize| {
+            let height = move |i: usize| {
+                let x = 0.4 * i as f64;
+                let step = if at == 4 && i >= 80 { 0.3 } else { 0.0 };
+                (x, rounded(15.0 + 0.12 * x + step + scatter(at, i)))
+            };
+            (0..100).map(height).collect()
+        };
+        let (angles, radii) = section(100);
+        let radii = radii.iter().enumerate();
+        let radii = radii.map(|(i, r)| rounded(r + scatter(5, i)));
+        let around = trace(
+            piece,
+            "bowl_section@22",
+            angles.into_iter().zip(radii).collect(),
+        );
+        let outlines = FEATURES.iter().enumerate();
+        let mut traces: Vec<Trace> = outlines
+            .map(|(at, feature)| trace(piece, feature, outline(at)))
+            .collect();
+        traces.push(around);
+        traces
+    };
+    (0..count).flat_map(of_piece).collect()
+}
+
+fn whole_pieces(criterion: &mut Criterion) {
+    const PIECES: usize = 1_000;
+    let traces = pieces(PIECES);
+    let mut group = criterion.benchmark_group("form");
+    group.sample_size(10);
+    group.throughput(Throughput::Elements(PIECES as u64));
+    group.bench_function(BenchmarkId::new("forms of pieces", PIECES), |b| {
+        b.iter(|| traced::forms(black_box(&traces), traced::DEFAULT_TOLERANCE));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, forms, whole_pieces);
 criterion_main!(benches);

@@ -1,6 +1,7 @@
 //! Where a trace leaves the line that it should keep.
 
 use super::checked::{in_order, positive};
+use super::straightness::Strip;
 use super::{FormError, Point};
 
 /// Rounding of distances among points of the order of 1.
@@ -95,8 +96,8 @@ pub struct Bow {
 /// [`FormError::TooFewPoints`], [`FormError::NotFinite`], [`FormError::OneStation`];
 /// [`FormError::NotPositive`] for the tolerance.
 /// # Accuracy
-/// Exact up to rounding. Time grows as n times the length of the run: 100 points take well under a
-/// millisecond.
+/// Exact up to rounding. O(n) where the trace keeps within the tolerance all along or leaves it
+/// once for good, once the points are in order; at worst n times the length of the run.
 /// # Source
 /// ISO 12780-1 for the zone, from memory; the rest is common practice.
 /// # Example
@@ -259,40 +260,25 @@ struct Zone {
     middle: Axis,
 }
 
-/// The minimum zone of points in order of station: one of its two lines holds an edge of the
-/// convex hull.
+/// The minimum zone of points in order of station.
 fn zone(points: &[Point]) -> Zone {
-    let hull = hull(points);
-    let count = hull.len();
-    let last = hull[count - 1];
-    let flat = if count > 1 { last } else { beside(hull[0]) };
-    let mut best = Zone {
-        width: f64::INFINITY,
-        middle: Axis::new(hull[0], flat),
-    };
-    if count < 3 {
-        best.width = 0.0;
-        return best;
-    }
-    let mut far = 1;
-    for i in 0..count {
-        let edge = Axis::new(hull[i], hull[(i + 1) % count]);
-        let distance = |k: usize| edge.of(hull[k % count]).y;
-        while distance(far + 1).abs() > distance(far).abs() {
-            far += 1;
+    Zone::of(&Strip::around(points))
+}
+
+impl Zone {
+    fn of(strip: &Strip) -> Zone {
+        let [(a, _), (b, _)] = strip.base;
+        let mut middle = Axis::new(a, if a == b { beside(a) } else { b });
+        if let Some((apex, _)) = strip.apex {
+            let away = middle.of(apex).y;
+            middle.through.x -= 0.5 * away * middle.along.y;
+            middle.through.y += 0.5 * away * middle.along.x;
         }
-        let away = distance(far);
-        if away.abs() < best.width {
-            let mut middle = edge;
-            middle.through.x -= 0.5 * away * edge.along.y;
-            middle.through.y += 0.5 * away * edge.along.x;
-            best = Zone {
-                width: away.abs(),
-                middle,
-            };
+        Zone {
+            width: strip.width,
+            middle,
         }
     }
-    best
 }
 
 fn beside(p: Point) -> Point {
@@ -302,49 +288,21 @@ fn beside(p: Point) -> Point {
     }
 }
 
-/// Positive where a, b, c turn left.
-fn turn(a: Point, b: Point, c: Point) -> f64 {
-    (b.x - a.x) * (c.y - a.y) - (b.y - a.y) * (c.x - a.x)
-}
-
-/// Convex hull, anticlockwise, of points in order of station.
-fn hull(points: &[Point]) -> Vec<Point> {
-    let mut hull: Vec<Point> = Vec::new();
-    let mut floor = 0;
-    let mut add = |p: Point, floor: usize| {
-        while hull.len() >= floor + 2 && turn(hull[hull.len() - 2], hull[hull.len() - 1], p) <= 0.0
-        {
-            hull.pop();
-        }
-        if hull.last() != Some(&p) {
-            hull.push(p);
-        }
-        hull.len()
-    };
-    for &p in points {
-        floor = add(p, 0);
-    }
-    // Back along the upper side; the last point of the lower side stays.
-    let floor = floor - 1;
-    for &p in points.iter().rev() {
-        add(p, floor);
-    }
-    if hull.len() > 1 && hull.first() == hull.last() {
-        hull.pop();
-    }
-    hull
-}
-
 /// Indices of the first and the last point of the longest straight run. The window only ever
 /// grows: a start is of interest only if it reaches further than the best so far.
 fn longest_run(points: &[Point], tolerance: f64) -> (usize, usize) {
+    // Most traces are straight all along.
+    if zone(points).width <= tolerance {
+        return (0, points.len() - 1);
+    }
+    let mut known = Known::new(points, tolerance);
     let (mut best, mut end) = ((0, 0), 0);
     let length = |(start, end): (usize, usize)| points[end].x - points[start].x;
     for start in 0..points.len() {
         end = end.max(start);
         while end < points.len() {
             if length((start, end)) > length(best) {
-                if zone(&points[start..=end]).width > tolerance {
+                if !known.fits(start, end) {
                     break;
                 }
                 best = (start, end);
@@ -364,6 +322,84 @@ fn longest_run(points: &[Point], tolerance: f64) -> (usize, usize) {
         last += 1;
     }
     (start, last)
+}
+
+/// What earlier windows tell of a later one, whose start and end are never before theirs: most
+/// need no zone of their own.
+struct Known<'a> {
+    points: &'a [Point],
+    tolerance: f64,
+    /// Middle line of a zone that held a window, and the index up to which it holds all points
+    /// from that window's start on.
+    held: Option<(Axis, usize)>,
+    /// Base and apex of the last zone that was too wide, in order.
+    wide: Option<[usize; 3]>,
+}
+
+impl<'a> Known<'a> {
+    fn new(points: &'a [Point], tolerance: f64) -> Known<'a> {
+        Known {
+            points,
+            tolerance,
+            held: None,
+            wide: None,
+        }
+    }
+
+    /// Whether the zone of a window is within the tolerance.
+    fn fits(&mut self, start: usize, end: usize) -> bool {
+        if self.too_wide(start, end) {
+            return false;
+        }
+        if self.still_holds(end) {
+            return true;
+        }
+        let strip = Strip::around(&self.points[start..=end]);
+        let fits = strip.width <= self.tolerance;
+        if fits {
+            self.held = Some((Zone::of(&strip).middle, end));
+        } else if let Some((_, apex)) = strip.apex {
+            let mut corners = [strip.base[0].1, strip.base[1].1, apex].map(|i| start + i);
+            corners.sort_unstable();
+            self.wide = Some(corners);
+        }
+        fits
+    }
+
+    /// A triangle within the window is too wide: that of the last zone that was, or that of its
+    /// middle corner with the ends of this window.
+    fn too_wide(&self, start: usize, end: usize) -> bool {
+        let Some(corners) = self.wide else {
+            return false;
+        };
+        let within = |i: usize| start <= i && i <= end;
+        let wide = |corners: [usize; 3]| {
+            corners.into_iter().all(within) && self.height(corners) > self.tolerance + ROUNDING
+        };
+        wide(corners) || wide([start, corners[1], end])
+    }
+
+    /// Least height of a triangle: the width of its zone.
+    fn height(&self, corners: [usize; 3]) -> f64 {
+        let [a, b, c] = corners.map(|i| self.points[i]);
+        let (ux, uy, vx, vy) = (b.x - a.x, b.y - a.y, c.x - a.x, c.y - a.y);
+        let squared = |x: f64, y: f64| x * x + y * y;
+        let longest = squared(ux, uy).max(squared(vx, vy));
+        let longest = longest.max(squared(vx - ux, vy - uy));
+        (ux * vy - uy * vx).abs() / longest.sqrt()
+    }
+
+    /// The zone that held an earlier window holds this one's further points as well.
+    fn still_holds(&mut self, end: usize) -> bool {
+        let Some((middle, reach)) = &mut self.held else {
+            return false;
+        };
+        let half = 0.5 * self.tolerance - ROUNDING;
+        while *reach < end && middle.of(self.points[*reach + 1]).y.abs() <= half {
+            *reach += 1;
+        }
+        *reach >= end
+    }
 }
 
 /// The stretches of the trace beyond `limit` from the axis.

@@ -408,8 +408,9 @@ fn local_polynomial(points: &[(f64, f64, f64)], degree: usize) -> Option<f64> {
 /// # Method
 /// The centre of the ball rides on the highest of the circles of its radius about the points.
 /// The closing at a station is the lowest that the ball's underside gets there, over all such
-/// centres. On the circle about one point the underside at a station rises or falls
-/// throughout, so only the ends of the circles' visible arcs are tried: no step, no grid.
+/// centres. On the circle about one point the underside at a station falls throughout as the ball
+/// rolls towards it, so it is lowest where the ball passes from the last visible arc before the
+/// station to the first behind it: no step, no grid. O(n) once the points are in order.
 /// # Input
 /// Points in any order, height upwards out of the material. Of several at one station the highest
 /// counts. Points further apart than the ball is wide let it through. The material is as if solid
@@ -439,18 +440,23 @@ pub fn envelope(points: &[Point], radius: f64) -> Result<Vec<Point>, FormError> 
         }
     }
     let arcs = arcs(&tops, radius);
-    let mut first = 0;
+    // The arc about the point itself or, where none of it is visible, the first one beyond it.
+    let mut next = 0;
     let mut closed = Vec::with_capacity(tops.len());
     for top in &tops {
-        while first + 1 < arcs.len() && arcs[first].high <= top.x - radius {
-            first += 1;
+        while next < arcs.len() && arcs[next].about.x < top.x {
+            next += 1;
         }
-        let near = arcs[first..]
-            .iter()
-            .take_while(|arc| arc.low < top.x + radius);
-        let lowest = near.fold(f64::INFINITY, |low, arc| {
-            low.min(arc.underside(top, radius))
-        });
+        let touched = arcs.get(next).is_some_and(|arc| arc.about.x == top.x);
+        let lowest = if touched {
+            top.y
+        } else {
+            let near = &arcs[next.saturating_sub(1)..arcs.len().min(next + 1)];
+            let low = |low: f64, arc: &Arc| low.min(arc.underside(top, radius));
+            near.iter()
+                .filter(|arc| arc.low < top.x + radius && arc.high > top.x - radius)
+                .fold(f64::INFINITY, low)
+        };
         // A ball above the point itself is always among them, unless rounding hides it.
         let lowest = if lowest.is_finite() { lowest } else { top.y };
         closed.push(lowest.max(top.y));

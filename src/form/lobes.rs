@@ -147,7 +147,7 @@ pub fn lobes(
     };
     let mut centre = start.centre;
     let highest = (*orders.end() as usize).clamp(2, room);
-    let mut fit = Fit::new(&about(centre), highest)?;
+    let mut fit = Fit::new(about(centre), highest)?;
     for _ in 0..MOST_CENTRINGS {
         let (x, y) = (fit.coefficients[1], fit.coefficients[2]);
         if x.hypot(y) <= f64::EPSILON {
@@ -157,7 +157,7 @@ pub fn lobes(
             x: centre.x + x * unit,
             y: centre.y + y * unit,
         };
-        let Ok(refit) = Fit::new(&about(next), highest) else {
+        let Ok(refit) = Fit::new(about(next), highest) else {
             break;
         };
         // Rounding, or a shape that has no such centre.
@@ -167,12 +167,13 @@ pub fn lobes(
         (centre, fit) = (next, refit);
     }
     let told = (*orders.start()).max(2)..=fit.highest.min(*orders.end() as usize) as u32;
-    let mut found: Vec<Lobe> = told.filter_map(|order| fit.order(order)).collect();
+    let noise = fit.noise();
+    let mut found: Vec<Lobe> = told.filter_map(|order| fit.order(order, &noise)).collect();
     if found.is_empty() {
         return Err(FormError::IllConditioned {
             form: FORM,
             reason: "none of the orders asked for can be told",
-            condition: fit.condition,
+            condition: noise.condition,
         });
     }
     let adjusted = holm(&found.iter().map(|lobe| lobe.p).collect::<Vec<_>>());
@@ -186,9 +187,9 @@ pub fn lobes(
         centre,
         sides: sides(&found, alpha),
         orders: found,
-        residual_sd: fit.residual_sd * unit,
-        freedom: fit.freedom,
-        condition: fit.condition,
+        residual_sd: noise.residual_sd * unit,
+        freedom: noise.freedom,
+        condition: noise.condition,
     })
 }
 
@@ -205,8 +206,16 @@ fn sides(orders: &[Lobe], alpha: f64) -> Option<u32> {
 
 /// A least-squares fit of harmonics 0 to `highest`.
 struct Fit {
+    points: Vec<Point>,
     highest: usize,
     coefficients: DVector<f64>,
+    squared: DMatrix<f64>,
+    factor: Cholesky<f64, Dyn>,
+}
+
+/// What a fit says of its own firmness.
+struct Noise {
+    /// Inverse of the squared matrix.
     inverse: DMatrix<f64>,
     residual_sd: f64,
     freedom: usize,
@@ -215,52 +224,59 @@ struct Fit {
 
 impl Fit {
     /// With as many orders, up to `highest`, as the points can tell.
-    fn new(points: &[Point], highest: usize) -> Result<Fit, FormError> {
-        let n = points.len();
-        let design = DMatrix::from_fn(n, 1 + 2 * highest, |row, column| {
-            let angle = points[row].y.atan2(points[row].x);
-            let turned = column.div_ceil(2) as f64 * angle;
-            if column % 2 == 1 || column == 0 {
-                turned.cos()
-            } else {
-                turned.sin()
-            }
-        });
-        let radii = DVector::from_fn(n, |row, _| points[row].x.hypot(points[row].y));
-        let squared = design.tr_mul(&design);
-        let (highest, condition) = tellable(&squared, highest)?;
+    fn new(points: Vec<Point>, highest: usize) -> Result<Fit, FormError> {
+        let moments = Moments::new(&points, highest);
+        let squared = moments.squared(highest);
+        let highest = tellable(&squared, highest)?;
         let p = 1 + 2 * highest;
-        let design = design.columns(0, p);
+        let squared = squared.view((0, 0), (p, p)).into_owned();
         // At a condition of 10 at most, the squared matrix costs two digits of sixteen.
-        let factor = Cholesky::<f64, Dyn>::new(squared.view((0, 0), (p, p)).into_owned());
-        let factor = factor.ok_or_else(|| untold(condition))?;
-        let coefficients = factor.solve(&design.tr_mul(&radii));
-        let residuals = &radii - design * &coefficients;
-        let freedom = n - p;
-        let rounding = ROUNDING * coefficients[0].abs();
+        let factor = Cholesky::<f64, Dyn>::new(squared.clone());
+        let factor = factor.ok_or_else(|| untold(f64::INFINITY))?;
         Ok(Fit {
+            points,
             highest,
-            inverse: factor.inverse(),
-            residual_sd: (residuals.norm_squared() / freedom as f64)
-                .sqrt()
-                .max(rounding),
-            coefficients,
-            freedom,
-            condition,
+            coefficients: factor.solve(&moments.of_radii.rows(0, p)),
+            squared,
+            factor,
         })
     }
 
+    fn radius_at(&self, p: Point) -> f64 {
+        let (_, direction) = polar(p);
+        let mut turned = direction;
+        let mut radius = self.coefficients[0];
+        for k in 1..=self.highest {
+            radius += self.coefficients[2 * k - 1] * turned.x + self.coefficients[2 * k] * turned.y;
+            turned = turn(turned, direction);
+        }
+        radius
+    }
+
+    fn noise(&self) -> Noise {
+        let freedom = self.points.len() - (1 + 2 * self.highest);
+        let residual = |&p: &Point| polar(p).0 - self.radius_at(p);
+        let squares: f64 = self.points.iter().map(|p| residual(p).powi(2)).sum();
+        let rounding = ROUNDING * self.coefficients[0].abs();
+        Noise {
+            inverse: self.factor.inverse(),
+            residual_sd: (squares / freedom as f64).sqrt().max(rounding),
+            freedom,
+            condition: condition(self.squared.clone()),
+        }
+    }
+
     /// One order, its p-value not yet adjusted; `None` beyond the fit.
-    fn order(&self, order: u32) -> Option<Lobe> {
+    fn order(&self, order: u32, noise: &Noise) -> Option<Lobe> {
         let first = 2 * order as usize - 1;
         if order as usize > self.highest {
             return None;
         }
         let (a, b) = (self.coefficients[first], self.coefficients[first + 1]);
-        let aa = self.inverse[(first, first)];
-        let ab = self.inverse[(first, first + 1)];
-        let bb = self.inverse[(first + 1, first + 1)];
-        let variance = self.residual_sd * self.residual_sd;
+        let aa = noise.inverse[(first, first)];
+        let ab = noise.inverse[(first, first + 1)];
+        let bb = noise.inverse[(first + 1, first + 1)];
+        let variance = noise.residual_sd * noise.residual_sd;
         let quadratic = (a * a * bb - 2.0 * a * b * ab + b * b * aa) / (aa * bb - ab * ab);
         let amplitude = a.hypot(b);
         let (cos, sin) = match amplitude > 0.0 {
@@ -268,11 +284,11 @@ impl Fit {
             false => (1.0, 0.0),
         };
         let spread = cos * cos * aa + 2.0 * cos * sin * ab + sin * sin * bb;
-        let p = f_sf(quadratic / (2.0 * variance), 2.0, self.freedom as f64);
+        let p = f_sf(quadratic / (2.0 * variance), 2.0, noise.freedom as f64);
         Some(Lobe {
             order,
             amplitude,
-            standard_error: self.residual_sd * spread.sqrt(),
+            standard_error: noise.residual_sd * spread.sqrt(),
             crest_deg: crest(a, b, f64::from(order)),
             p,
             p_adjusted: p,
@@ -280,26 +296,132 @@ impl Fit {
     }
 }
 
-/// The highest order, up to `highest`, with which the fit is well conditioned, and its condition.
-fn tellable(squared: &DMatrix<f64>, highest: usize) -> Result<(usize, f64), FormError> {
-    let mut condition = f64::INFINITY;
+/// Radius, and direction as a unit vector; that of the centre itself is along x.
+fn polar(p: Point) -> (f64, Point) {
+    let radius = (p.x * p.x + p.y * p.y).sqrt();
+    let direction = match radius > 0.0 {
+        true => (p.x / radius, p.y / radius),
+        false => (1.0, 0.0),
+    };
+    let (x, y) = direction;
+    (radius, Point { x, y })
+}
+
+/// A unit vector turned by the angle of another: cosine and sine of the sum of their angles.
+fn turn(a: Point, by: Point) -> Point {
+    Point {
+        x: a.x * by.x - a.y * by.y,
+        y: a.x * by.y + a.y * by.x,
+    }
+}
+
+/// Sums over all readings that the normal equations are made of.
+struct Moments {
+    /// Sums of `cos k t` and of `sin k t` at k.
+    of_angles: Vec<Point>,
+    /// Sums of the radius, and of the radius times `cos k t` and `sin k t`: in the order of the
+    /// coefficients.
+    of_radii: DVector<f64>,
+}
+
+impl Moments {
+    fn new(points: &[Point], highest: usize) -> Moments {
+        let (radii, directions): (Vec<f64>, Vec<Point>) = points.iter().map(|&p| polar(p)).unzip();
+        let start = Point { x: 1.0, y: 0.0 };
+        let mut turned = vec![start; points.len()];
+        let mut of_angles = Vec::with_capacity(1 + 2 * highest);
+        let mut of_radii = DVector::zeros(1 + 2 * highest);
+        for k in 0..=2 * highest {
+            let mut sum = Point { x: 0.0, y: 0.0 };
+            for at in &turned {
+                sum.x += at.x;
+                sum.y += at.y;
+            }
+            of_angles.push(sum);
+            if k <= highest {
+                let (mut cos, mut sin) = (0.0, 0.0);
+                for (at, radius) in turned.iter().zip(&radii) {
+                    cos += radius * at.x;
+                    sin += radius * at.y;
+                }
+                of_radii[(2 * k).saturating_sub(1)] = cos;
+                if k > 0 {
+                    of_radii[2 * k] = sin;
+                }
+            }
+            for (at, &direction) in turned.iter_mut().zip(&directions) {
+                *at = turn(*at, direction);
+            }
+        }
+        Moments {
+            of_angles,
+            of_radii,
+        }
+    }
+
+    /// The squared matrix: a product of two sines or cosines is half the sum of those of the sum
+    /// and of the difference of their angles.
+    fn squared(&self, highest: usize) -> DMatrix<f64> {
+        let p = 1 + 2 * highest;
+        DMatrix::from_fn(p, p, |row, column| {
+            let (j, k) = (row.div_ceil(2), column.div_ceil(2));
+            let (sum, apart) = (self.of_angles[j + k], self.of_angles[j.abs_diff(k)]);
+            let is_cos = |column: usize| column == 0 || column % 2 == 1;
+            let ahead = |of: usize, other: usize| if of < other { -apart.y } else { apart.y };
+            0.5 * match (is_cos(row), is_cos(column)) {
+                (true, true) => apart.x + sum.x,
+                (false, false) => apart.x - sum.x,
+                (false, true) => sum.y + ahead(j, k),
+                (true, false) => sum.y + ahead(k, j),
+            }
+        })
+    }
+}
+
+/// The highest order, up to `highest`, with which the fit is well conditioned.
+fn tellable(squared: &DMatrix<f64>, highest: usize) -> Result<usize, FormError> {
+    let mut worst = f64::INFINITY;
     if !squared.iter().all(|v| v.is_finite()) {
-        return Err(untold(condition));
+        return Err(untold(worst));
     }
     // More orders never make it better, so the first that will do is the highest.
     for highest in (2..=highest).rev() {
         let p = 1 + 2 * highest;
-        let values = squared.view((0, 0), (p, p)).symmetric_eigenvalues();
-        let (least, greatest) = (values.min(), values.max());
-        condition = match least > 0.0 {
-            true => (greatest / least).sqrt(),
-            false => f64::INFINITY,
-        };
-        if condition <= LARGEST_CONDITION {
-            return Ok((highest, condition));
+        let part = squared.view((0, 0), (p, p)).into_owned();
+        if condition_within(&part) <= LARGEST_CONDITION {
+            return Ok(highest);
+        }
+        worst = condition(part);
+        if worst <= LARGEST_CONDITION {
+            return Ok(highest);
         }
     }
-    Err(untold(condition))
+    Err(untold(worst))
+}
+
+/// Condition number of a fit by its squared matrix.
+fn condition(squared: DMatrix<f64>) -> f64 {
+    let values = squared.symmetric_eigenvalues();
+    ratio(values.min(), values.max())
+}
+
+/// A bound of the same from above (Gershgorin's discs), far quicker, and close where readings go
+/// evenly round.
+fn condition_within(squared: &DMatrix<f64>) -> f64 {
+    let (mut least, mut greatest) = (f64::INFINITY, 0.0_f64);
+    for (at, column) in squared.column_iter().enumerate() {
+        let (middle, sum) = (column[at], column.iter().map(|v| v.abs()).sum::<f64>());
+        least = least.min(2.0 * middle - sum);
+        greatest = greatest.max(sum);
+    }
+    ratio(least, greatest)
+}
+
+fn ratio(least: f64, greatest: f64) -> f64 {
+    match least > 0.0 {
+        true => (greatest / least).sqrt(),
+        false => f64::INFINITY,
+    }
 }
 
 fn untold(condition: f64) -> FormError {

@@ -236,11 +236,7 @@ pub fn orthogonal(points: &[Point]) -> Result<OrthogonalLine, FormError> {
 /// ```
 pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FormError> {
     let scaled = Scaled::new(points, LINE, 2)?;
-    let hull = convex_hull(&scaled.points);
-    let strip = match hull[..] {
-        [a, b] => Strip::flat(a, b),
-        _ => narrowest_strip(&hull),
-    };
+    let strip = Strip::around(&scaled.points);
     let [(a, first), (b, second)] = strip.base;
     let (dx, dy) = (b.x - a.x, b.y - a.y);
     let foot = |t: f64| Point {
@@ -270,15 +266,26 @@ pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FormError> {
 }
 
 /// A point and its index.
-type Indexed = (Point, usize);
+pub(super) type Indexed = (Point, usize);
 
-struct Strip {
-    width: f64,
-    base: [Indexed; 2],
-    apex: Option<Indexed>,
+/// The narrowest strip that holds some points: along `base`, to `apex` on its left.
+pub(super) struct Strip {
+    pub(super) width: f64,
+    pub(super) base: [Indexed; 2],
+    pub(super) apex: Option<Indexed>,
 }
 
 impl Strip {
+    /// Around two or more different points of the order of 1 (of one point: flat, both ends it).
+    pub(super) fn around(points: &[Point]) -> Strip {
+        let hull = convex_hull(points);
+        match hull[..] {
+            [] => Strip::flat((points[0], 0), (points[0], 0)),
+            [a, b] => Strip::flat(a, b),
+            _ => narrowest_strip(&hull),
+        }
+    }
+
     fn flat(a: Indexed, b: Indexed) -> Strip {
         Strip {
             width: 0.0,

@@ -331,14 +331,14 @@ impl Gap {
         (self.before.pulled(at, force), self.after.pulled(at, -force))
     }
 
-    /// Angle between the directions of the kinks at both ends of the gap, once a straight line
-    /// has been taken out of them. Their inner product for breaks a and b is
-    /// `weight * covariance(a, b)`.
-    fn angle(&self, all: &Sums) -> f64 {
+    /// Cosine and sine, to one factor, of the angle between the directions of the kinks at both
+    /// ends of the gap, once a straight line has been taken out of them. Their inner product for
+    /// breaks a and b is `weight * covariance(a, b)`.
+    fn angle(&self, all: &Sums) -> (f64, f64) {
         let (l, r) = (&self.before, &self.after);
         let weight = l.n * r.n / all.n * l.xx * r.xx / all.xx;
         let across = self.high - self.low;
-        across.atan2(weight.sqrt() * self.covariance(self.low, self.high))
+        (weight.sqrt() * self.covariance(self.low, self.high), across)
     }
 
     /// The stretches of the gap in which the sum of squares is at most `limit`.
@@ -500,7 +500,7 @@ impl Profile {
     }
 
     fn path(&self) -> f64 {
-        self.gaps.iter().map(|gap| gap.angle(&self.all)).sum()
+        sum_of_angles(self.gaps.iter().map(|gap| gap.angle(&self.all)))
     }
 
     fn region(&self, at: f64, limit: f64) -> BreakRegion {
@@ -535,6 +535,28 @@ impl Profile {
             open_high: high >= last,
         }
     }
+}
+
+/// The sum of angles from 0 to pi, each given by its cosine and sine to one factor.
+///
+/// Acute ones are summed by turning a vector, half turns counted: arctangents are slow.
+fn sum_of_angles(angles: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let mut whole = 0.0;
+    let (mut x, mut y) = (1.0, 0.0);
+    for (cos, sin) in angles {
+        let length = (cos * cos + sin * sin).sqrt();
+        if cos > 0.0 && length > 0.0 && length.is_finite() {
+            let (cos, sin) = (cos / length, sin / length);
+            (x, y) = (x * cos - y * sin, x * sin + y * cos);
+            if y < 0.0 {
+                whole += std::f64::consts::PI;
+                (x, y) = (-x, -y);
+            }
+        } else {
+            whole += sin.atan2(cos);
+        }
+    }
+    whole + y.atan2(x)
 }
 
 fn sums(points: &[Point]) -> Sums {
