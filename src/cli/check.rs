@@ -253,10 +253,11 @@ impl Page<'_> {
         let traces = self.cohort.table().traces.iter();
         let mut names: Vec<String> = Vec::new();
         for trace in traces.filter(|t| t.specimen == check.specimen) {
-            let feature = &trace.feature.feature;
-            let judged = check.outlines.iter().any(|o| o.feature == feature.key);
-            let name = feature_words(&feature.key);
-            if feature.kind == TraceKind::Outline && !judged && !names.contains(&name) {
+            let key = trace.feature.to_string();
+            let judged = check.outlines.iter().any(|o| o.feature == key);
+            let name = feature_words(&key);
+            if trace.feature.feature.kind == TraceKind::Outline && !judged && !names.contains(&name)
+            {
                 names.push(name);
             }
         }
