@@ -505,7 +505,8 @@ fn outline_rows<'a>(outline: &OutlineForm, of: NewRow<'_, 'a>) -> Vec<FormRow<'a
     for zone in &outline.departures.zones {
         let (kind, side) = (zone.kind, zone.peak > 0.0);
         let note = match (kind, side) {
-            (DepartureKind::End, _) => "elbow: runs to an end of the trace",
+            (DepartureKind::End, true) => "outward, to an end of the trace",
+            (DepartureKind::End, false) => "inward, to an end of the trace",
             (DepartureKind::Inside, true) => "bulge",
             (DepartureKind::Inside, false) => "scoop",
         };

@@ -289,12 +289,11 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             Some("") => ", no finish given".to_owned(),
             Some(finish) => format!(", {}", output::shown(finish)),
         };
-        // The unit of a colour is in its name.
-        let unit = match norm.finish {
-            Some(_) => String::new(),
-            None => format!(", {}", dimension.unit),
+        // The unit of a colour is in its name, and so is that it is one.
+        let label = match norm.finish {
+            Some(_) => format!("{}{finish}", dimension.label.trim_start_matches("finish ")),
+            None => format!("{}, {}", dimension.label, dimension.unit),
         };
-        let label = format!("{}{unit}{finish}", dimension.label);
         let seen = norm.described;
         let Some(firm) = &norm.firm else {
             let scale = seen.max - seen.min;

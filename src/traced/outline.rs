@@ -15,6 +15,8 @@ pub const DEFAULT_TOLERANCE: f64 = 0.1;
 /// Readings scatter; a tolerance of less than this many standard uncertainties would tell of them.
 const SCATTER: f64 = 4.0;
 
+/// Fewer points of an outline make no reading: two are always straight (our convention).
+const LEAST_POINTS: usize = 5;
 /// Confidence of the place of a break.
 const BREAK_CONFIDENCE: f64 = 0.95;
 
@@ -122,8 +124,18 @@ pub(super) struct Straight {
     pub(super) angle: Figure,
 }
 
+///
+/// # Errors
+/// [`FormError`], also for fewer points than tell a form that norms can be made of.
 pub(super) fn straight(trace: &Trace) -> Result<Straight, FormError> {
     let (points, _, u) = points(trace)?;
+    if points.len() < LEAST_POINTS {
+        return Err(FormError::TooFewPoints {
+            form: "a reading of straightness",
+            needed: LEAST_POINTS,
+            found: points.len(),
+        });
+    }
     let zone = minimum_zone(&points)?;
     let angle = angle(&points, &least_squares(&points)?, u);
     let of_zone = zone.uncertainty(u).unwrap_or(u);

@@ -14,6 +14,10 @@ use crate::form::roundness::{
 };
 use crate::table::{Trace, TraceReading};
 
+/// Fewer points of a section make no reading of roundness (our convention).
+const LEAST_POINTS: usize = 9;
+/// Nor do points that leave out more than this angle, in degrees.
+const LARGEST_GAP: f64 = 120.0;
 /// Undulations per revolution that are looked for.
 const ORDERS: RangeInclusive<u32> = 2..=15;
 /// Of round sections that only scatter, this share is given a number of sides.
@@ -108,8 +112,19 @@ pub fn section_form(trace: &Trace) -> Result<SectionForm, FormError> {
 }
 
 /// Roundness, without what takes longer to find.
+///
+/// # Errors
+/// [`FormError`], also for fewer points, or points less far round, than tell a form that norms can
+/// be made of.
 pub(super) fn roundness(trace: &Trace) -> Result<Figure, FormError> {
     let read = read(trace)?;
+    if read.angles.len() < LEAST_POINTS || largest_gap(read.angles) > LARGEST_GAP {
+        return Err(FormError::TooFewPoints {
+            form: "a reading of roundness, which goes two thirds of the way round,",
+            needed: LEAST_POINTS,
+            found: read.angles.len(),
+        });
+    }
     let zone = minimum_zone_circles(&read.points)?;
     let known = zone.uncertainty(read.uncertainty);
     Ok(Figure::form_error(zone.width, known, read.reading))
