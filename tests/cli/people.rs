@@ -23,7 +23,8 @@ fn assert_tidy(text: &str) {
     assert!(text.ends_with('\n') && !text.ends_with("\n\n"), "{text:?}");
     for line in text.lines() {
         let width = line.chars().count();
-        assert!(width <= 100, "{width} columns: {line}");
+        // The longest labels are those of traced forms.
+        assert!(width <= 104, "{width} columns: {line}");
         assert_eq!(line.trim_end(), line, "blanks at the end of {line:?}");
         assert!(!line.contains(char::is_control), "{line:?}");
     }
