@@ -110,8 +110,9 @@ pub fn outline_form(trace: &Trace, tolerance: f64) -> Result<OutlineForm, FormEr
 /// uncertainty where that is more.
 fn angle(points: &[Point], line: &LeastSquaresLine, u: f64) -> Angle {
     let mean = points.iter().map(|p| p.x).sum::<f64>() / points.len() as f64;
-    let spread: f64 = points.iter().map(|p| (p.x - mean).powi(2)).sum();
-    let of_slope = line.residual_sd.unwrap_or(0.0).max(u) / spread.sqrt();
+    // No squares: they would leave the range of a 64-bit number long before the stations do.
+    let spread = points.iter().fold(0.0, |sum: f64, p| sum.hypot(p.x - mean));
+    let of_slope = line.residual_sd.unwrap_or(0.0).max(u) / spread;
     Angle {
         degrees: line.slope.atan().to_degrees(),
         uncertainty: (of_slope / (1.0 + line.slope.powi(2))).to_degrees(),

@@ -7,7 +7,7 @@
 //! can be compared; length and lean are judged as dimensions of their own.
 
 use super::outline::points;
-use crate::catalogue::TraceKind;
+use crate::catalogue::{State, TraceKind};
 use crate::form::{FormError, Point};
 use crate::stats::{MedianLine, repeated_median_line};
 use crate::table::Trace;
@@ -117,17 +117,18 @@ pub fn register(trace: &Trace) -> Result<RegisteredOutline, FormError> {
     })
 }
 
-/// The outlines among some traces of one piece, each feature once.
+/// The outlines among some traces of one piece, each feature once: the mean of those in the state
+/// that says most about the works.
 pub fn registered_outlines<'t>(
     traces: impl Iterator<Item = &'t Trace>,
 ) -> Vec<(String, RegisteredOutline)> {
-    let mut of: Vec<(String, Vec<RegisteredOutline>)> = Vec::new();
+    let mut of: Vec<(String, Vec<(State, RegisteredOutline)>)> = Vec::new();
     for trace in traces.filter(|t| t.feature.feature.kind == TraceKind::Outline) {
         // One with too few points says nothing here; `form` tells why.
         let Ok(outline) = register(trace) else {
             continue;
         };
-        let name = trace.feature.to_string();
+        let (name, outline) = (trace.feature.to_string(), (trace.state, outline));
         match of.iter_mut().find(|(known, _)| *known == name) {
             Some((_, outlines)) => outlines.push(outline),
             None => of.push((name, vec![outline])),
@@ -135,8 +136,17 @@ pub fn registered_outlines<'t>(
     }
     let means = of
         .into_iter()
-        .filter_map(|(name, outlines)| Some((name, RegisteredOutline::mean(&outlines)?)));
+        .filter_map(|(name, outlines)| Some((name, RegisteredOutline::mean(&of_best(outlines))?)));
     means.collect()
+}
+
+/// Those in the state that says most about the works.
+fn of_best(outlines: Vec<(State, RegisteredOutline)>) -> Vec<RegisteredOutline> {
+    let best = outlines.iter().map(|(state, _)| state.rank()).min();
+    let of_best = outlines
+        .into_iter()
+        .filter(|(state, _)| Some(state.rank()) == best);
+    of_best.map(|(_, outline)| outline).collect()
 }
 
 fn mean_point<'p>(points: impl Iterator<Item = &'p Point>) -> Point {
@@ -166,5 +176,39 @@ fn interpolated(points: &[Point], x: f64) -> f64 {
     match b.x > a.x {
         true => a.y + (b.y - a.y) * (x - a.x) / (b.x - a.x),
         false => (a.y + b.y) / 2.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::{Feature, FeatureName};
+    use crate::table::TraceReading;
+
+    fn bowed(state: State, repeat: u32, bow: f64) -> Trace {
+        let stations: Vec<f64> = (0..=30).map(|i| 2.0 * f64::from(i)).collect();
+        let height = |x: &f64| 5.0 + bow * x * (60.0 - x) / 900.0;
+        Trace {
+            specimen: "A1".to_owned(),
+            feature: FeatureName::parse("stem_top", &Feature::standard()).unwrap(),
+            repeat,
+            state,
+            reading: TraceReading::Points {
+                readings: stations.iter().map(height).collect(),
+                stations,
+                uncertainty: 0.01,
+            },
+        }
+    }
+
+    #[test]
+    fn a_worn_repeat_does_not_bend_an_outline_that_left_the_works() {
+        let factory = bowed(State::Factory, 1, 0.1);
+        let worn = bowed(State::Worn, 2, 3.0);
+        let alone = registered_outlines([&factory].into_iter());
+        assert_eq!(registered_outlines([&factory, &worn].into_iter()), alone);
+        assert_eq!(registered_outlines([&worn, &factory].into_iter()), alone);
+        let worn = registered_outlines([&worn].into_iter());
+        assert!(worn[0].1.heights[20] > 2.0, "{:?}", worn[0].1.heights);
     }
 }
