@@ -398,6 +398,76 @@ fn strays_that_hide_each_other_are_flagged_as_checked() {
     }
 }
 
+/// Two strays of one period vouch for each other; with one of them left out the screening sets the
+/// other aside. (Readings are invented.)
+#[test]
+fn two_strays_of_one_period_are_flagged_as_checked() {
+    for (csv, who) in [
+        (
+            "\
+         specimen,pattern,period,a_mm\n\
+         s0x4,p0,t1,42.3\n\
+         s0x5,p0,t2,33.3\n\
+         s0x6,p0,t0,38.6\n\
+         s0x7,p0,,49.1\n\
+         s0x10,p0,t1,42.2\n\
+         s0x11,p0,t3,48.6\n\
+         s0x12,p0,t2,33.5\n\
+         s0x13,p0,,48.6\n\
+         s0x14,p0,,47.9\n\
+         s0x15,p0,t1,42.2\n\
+         s0x16,p0,t1,42.3\n\
+         s0x17,p0,t3,48.2\n\
+         s0x18,p0,t0,38.3\n\
+         s0x19,p0,,48.1\n\
+         s1x0,p1,t1,43.2\n\
+         s1x1,p1,t1,42.8\n\
+        ",
+            ["s0x5", "s0x12"],
+        ),
+        (
+            "\
+         specimen,maker,pattern,period,a_mm\n\
+         s0x10,m0,p0,,41.8\n\
+         s0x11,m0,p0,t1,37.2\n\
+         s2x1,m0,p2,t1,48.0\n\
+         s2x2,m0,p2,t1,48.1\n\
+         s2x3,m0,p2,t1,48.3\n\
+         s2x4,m0,p2,t3,40.7\n\
+         s2x5,m0,p2,t0,50.0\n\
+         s2x6,m0,p2,t0,49.6\n\
+         s2x19,m0,p2,t1,48.4\n\
+         s2x20,m0,p2,t3,40.8\n\
+         s2x21,m0,p2,t0,50.0\n\
+         s2x22,m0,p2,t2,48.6\n\
+         s2x23,m0,p2,t2,48.7\n\
+         s2x24,m0,p2,t2,48.8\n\
+        ",
+            ["s2x4", "s2x20"],
+        ),
+    ] {
+        let table = table(csv);
+        let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+        let evidence = gathered(&cohort);
+        let rows = 0..table.specimens.len();
+        let is_out = |&row: &usize| {
+            let dimensions = check(&evidence, row, &settings()).dimensions;
+            dimensions.iter().any(|d| d.verdict == Verdict::OutOfNorm)
+        };
+        let checked: Vec<&str> = rows
+            .filter(is_out)
+            .map(|row| table.specimens.names.get(row))
+            .collect();
+        let flags = flag(&evidence, &settings());
+        let flagged: Vec<&str> = flags
+            .iter()
+            .map(|f| table.specimens.names.get(f.row))
+            .collect();
+        assert!(who.iter().all(|who| checked.contains(who)), "{checked:?}");
+        assert_eq!(flagged, checked);
+    }
+}
+
 /// Lenders that agree to the step that they were read to know nothing of the spread: they must not
 /// silence references that differ.
 #[test]

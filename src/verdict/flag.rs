@@ -367,7 +367,14 @@ impl Whole {
         if !(self.settled && moved < 1e-3) {
             return false;
         }
-        let left_out = self.predictive.sums().without(reference);
+        let sums = self.predictive.sums();
+        let of_period = sums.period(reference.period);
+        let siblings = of_period.map_or(0.0, |of| of.weight * (1.0 + sums.mean_r) - 1.0);
+        if siblings > 0.5 && 2.0 * siblings < sums.n as f64 {
+            // See `alone`: without it the screening may set all of them aside.
+            return false;
+        }
+        let left_out = sums.without(reference);
         let studentized = left_out.and_then(|left_out| prior.studentized(&left_out));
         studentized.is_some_and(|(t, nu)| t_two_sided(t * (1.0 + SLACK * moved) / ROUNDING, nu) > p)
     }
@@ -574,7 +581,14 @@ impl Bands {
         let reach = quantiles
             .upper(norm.df())
             .map(|critical| critical * norm.spread() * ROUNDING);
-        let of_period = |&period: &Option<u32>| {
+        let mut of_period = |&period: &Option<u32>| {
+            let alone = alone(basis, period).map(|norm| {
+                let (centre, h0) = norm.sums().expected(None);
+                let slack = 1.0 - 4.0 / basis.kept.len().max(4) as f64;
+                let reach = norm.spread() * h0.sqrt() * ROUNDING * slack;
+                let of_tail = |critical: f64| Band::about(kind, centre, critical * reach);
+                quantiles.upper(norm.df()).map(of_tail)
+            });
             let (centre, h0) = norm.sums().expected(period);
             let other = reach.map(|reach| Band::about(kind, centre, reach * h0.sqrt()));
             let own = [0, 1].map(|tail| {
@@ -582,15 +596,30 @@ impl Bands {
                 let bands = of_stages.map(|stage| stage.band(kind, period, tail));
                 // A reading that is not credible is no reference.
                 let band = bands.reduce(narrowest).unwrap_or(SUSPECT);
+                let band = alone.map_or(band, |alone| narrowest(band, alone[tail]));
                 credible.map_or(band, |credible| narrowest(band, credible))
             });
             [other, own]
         };
         Bands {
-            limits: periods.iter().flat_map(of_period).collect(),
+            limits: periods.iter().flat_map(&mut of_period).collect(),
             settled: !basis.doubtful && stages.is_some_and(|stages| stages.len() == 1),
         }
     }
+}
+
+/// The norm for a piece of a period whose other pieces are all set aside: two strays of one period
+/// vouch for each other, and each by itself is as far off as ever. `None` where it has no others,
+/// or more than the screening sets aside.
+fn alone(basis: &Basis, period: Option<u32>) -> Option<Predictive> {
+    period?;
+    let (own, others): (Vec<Reference>, Vec<Reference>) = basis
+        .kept
+        .iter()
+        .partition(|reference| reference.rated().period == period);
+    let all = basis.kept.len() + basis.set_aside.len();
+    let may_go = own.len() > 1 && 2 * (own.len() - 1) < all;
+    may_go.then(|| Predictive::new(&others, &basis.prior))?
 }
 
 /// What is inside both bands.
