@@ -468,6 +468,44 @@ fn two_strays_of_one_period_are_flagged_as_checked() {
     }
 }
 
+/// Where a few sets tell the period share, one piece less moves it far, and the quick limits of `flag`
+/// do not hold: such references are judged in full. (Readings are invented.)
+#[test]
+fn a_reference_of_few_that_tell_the_period_share_is_flagged_as_checked() {
+    let csv = "\
+         specimen,pattern,period,d1_mm\n\
+         s0x18,p0,t3,38.84\n\
+         s0x20,p0,t2,39.90\n\
+         s0x21,p0,t0,40.65\n\
+         s1x1,p1,t0,42.10\n\
+         s1x2,p1,t2,43.26\n\
+         s1x3,p1,t2,43.24\n\
+         s1x4,p1,t2,43.07\n\
+         s1x5,p1,t1,42.91\n\
+         s1x6,p1,t2,43.17\n\
+         s1x7,p1,t1,42.73\n\
+         s1x8,p1,t2,43.07\n\
+         s1x9,p1,t2,43.31\n\
+         s1x10,p1,t2,43.04\n\
+         s1x11,p1,t1,42.63\n\
+         s1x12,p1,t0,43.13\n\
+         s1x13,p1,t2,43.03\n\
+         s2x4,p2,t1,45.65\n\
+         s2x5,p2,t0,45.97\n\
+         s2x6,p2,t3,46.81\n\
+         s2x7,p2,t0,45.61\n\
+         s2x8,p2,t2,46.15\n\
+         s2x9,p2,t0,45.77\n";
+    let table = table(csv);
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+    let evidence = gathered(&cohort);
+    let settings = Settings::new(0.95, 0.95, 0.2).unwrap();
+    let row = table.specimens.find("s1x12").unwrap();
+    assert_eq!(check(&evidence, row, &settings).verdict, Verdict::OutOfNorm);
+    let flags = flag(&evidence, &settings);
+    assert!(flags.iter().any(|f| f.row == row), "{flags:?}");
+}
+
 /// Lenders that agree to the step that they were read to know nothing of the spread: they must not
 /// silence references that differ.
 #[test]

@@ -201,13 +201,14 @@ impl Page<'_> {
     }
 
     fn piece(&self, check: &Check) -> String {
-        let mut text = format!(
-            "{}: {}{}\n  {}\n",
+        let headline = format!(
+            "{}: {}{}",
             output::shown(&check.specimen),
             output::verdict_words(check.verdict),
             besides(check),
-            group_title(&check.maker, &check.pattern)
         );
+        let title = group_title(&check.maker, &check.pattern);
+        let mut text = format!("{}  {title}\n", wrapped(&headline, ""));
         if check.dimensions.is_empty() {
             text.push_str("  no reading that counts (history SPECIMEN tells what there was)\n");
             return text;

@@ -151,6 +151,11 @@ impl<'t> Evidence<'t> {
         })
     }
 
+    /// How many sets of readings of the whole collection can tell the period share.
+    pub(crate) fn telling(&self) -> usize {
+        self.share.telling()
+    }
+
     /// How many sets of readings (a pattern's of one dimension) can tell that share.
     pub fn telling_sets(&self, group: usize, own_rows: &[usize]) -> usize {
         let said = match self.borrowing.nothing {

@@ -141,7 +141,7 @@ pub(super) fn straight(trace: &Trace) -> Result<Straight, FormError> {
     let angle = angle(&points, &least_squares(&points)?, u);
     let of_zone = zone.uncertainty(u).unwrap_or(u);
     Ok(Straight {
-        straightness: Figure::form_error(zone.width, of_zone, u),
+        straightness: Figure::form_error(zone.width, of_zone, points.len(), u),
         angle: Figure {
             value: angle.degrees,
             uncertainty: angle.uncertainty,

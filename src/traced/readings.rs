@@ -18,6 +18,7 @@ use super::outline::{Straight, straight};
 use super::section::roundness;
 use crate::catalogue::{Catalogue, State};
 use crate::form::colour::spots;
+use crate::stats::normal_upper_quantile;
 use crate::table::{Column, Table, Trace, TraceReading, Uncertainty};
 
 /// A value and its standard uncertainty, in the unit.
@@ -28,16 +29,26 @@ pub(super) struct Figure {
 }
 
 impl Figure {
-    /// A form error. One of less than half a step of the readings cannot be told: it counts as
-    /// somewhere between nothing and a whole step. `reading` is the standard uncertainty of one
-    /// reading, that of a step h being h / sqrt 12.
-    pub(super) fn form_error(value: f64, uncertainty: f64, reading: f64) -> Figure {
-        let half_a_step = 3f64.sqrt() * reading;
-        match value > half_a_step {
-            true => Figure { value, uncertainty },
+    /// A form error of `n` points, of which each is known to the standard uncertainty `point`;
+    /// `uncertainty` is that of the width by the points that decide it.
+    ///
+    /// The width of a zone is a range, and noise alone has one: about
+    /// 2 z((n - 0.375) / (n + 0.25)) standard deviations (the expected extremes of n normal values,
+    /// Blom 1958, from memory). It is taken off in quadrature. Where it makes up most of the width,
+    /// form cannot be told from noise: anything between nothing and the width is as likely.
+    pub(super) fn form_error(width: f64, uncertainty: f64, n: usize, point: f64) -> Figure {
+        let n = n as f64;
+        let noise = 2.0 * point * normal_upper_quantile(0.625 / (n + 0.25));
+        let form = (width * width - noise * noise).max(0.0).sqrt();
+        match form > width / 2.0 {
+            true => Figure {
+                value: form,
+                // The less form is in the width, the more its uncertainty weighs.
+                uncertainty: uncertainty * width / form,
+            },
             false => Figure {
-                value: half_a_step,
-                uncertainty: reading,
+                value: width.max(noise) / 2.0,
+                uncertainty: width.max(noise) / 12f64.sqrt(),
             },
         }
     }
@@ -268,4 +279,41 @@ fn saying_least(of: &[(Figure, State)]) -> State {
     states
         .max_by_key(|state| state.rank())
         .unwrap_or(State::Unknown)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 30 points read to 0.05 mm have a zone of about 2 x 0.05 x 2.0 = 0.2 mm from noise alone.
+    #[test]
+    fn noise_is_no_form() {
+        let noise = Figure::form_error(0.21, 0.05, 30, 0.05);
+        assert!((noise.value - 0.105).abs() < 1e-12);
+        assert!((noise.uncertainty - 0.21 / 12f64.sqrt()).abs() < 1e-12);
+        let clear = Figure::form_error(0.80, 0.05, 30, 0.05);
+        assert!((0.76..0.80).contains(&clear.value), "{clear:?}");
+        assert!((0.05..0.06).contains(&clear.uncertainty), "{clear:?}");
+        let fine = Figure::form_error(0.10, 0.004, 30, 0.0);
+        assert_eq!((fine.value, fine.uncertainty), (0.10, 0.004));
+        // Never zero: it has no logarithm.
+        assert!(Figure::form_error(0.0, 0.0, 5, 0.003).value > 0.0);
+    }
+
+    #[test]
+    fn every_reading_is_a_dimension_of_the_trade() {
+        let standard = Catalogue::standard();
+        for key in [
+            "bowl_wall_straightness",
+            "bowl_wall_angle",
+            "bowl_roundness",
+            "stem_top_straightness",
+            "stem_bottom_straightness",
+            "finish_lightness",
+            "finish_red_green",
+            "finish_yellow_blue",
+        ] {
+            assert!(standard.find(key).is_some(), "{key}");
+        }
+    }
 }

@@ -60,8 +60,7 @@ struct Read<'t> {
     asked_of: AskedOf,
     angles: &'t [f64],
     radii: &'t [f64],
-    /// Standard uncertainty of a reading, and of a point of what form is asked of.
-    reading: f64,
+    /// Standard uncertainty of a point of what form is asked of.
     uncertainty: f64,
 }
 
@@ -85,7 +84,6 @@ fn read(trace: &Trace) -> Result<Read<'_>, FormError> {
         asked_of,
         angles: stations,
         radii: readings,
-        reading: *uncertainty,
         uncertainty: known,
     })
 }
@@ -127,7 +125,12 @@ pub(super) fn roundness(trace: &Trace) -> Result<Figure, FormError> {
     }
     let zone = minimum_zone_circles(&read.points)?;
     let known = zone.uncertainty(read.uncertainty);
-    Ok(Figure::form_error(zone.width, known, read.reading))
+    Ok(Figure::form_error(
+        zone.width,
+        known,
+        read.points.len(),
+        read.uncertainty,
+    ))
 }
 
 /// A number of sides that stands out of the scatter of a section.

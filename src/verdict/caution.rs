@@ -29,6 +29,8 @@ pub enum Caution {
     },
     /// The reading is much coarser than those of the references.
     CoarseReading,
+    /// A form error that is smaller than those of the references.
+    SmallFormError,
     /// All references read the same; their spread is taken from their uncertainty alone.
     ReferencesAgree,
     /// Some references are so unlike their fellows that they were set aside.
@@ -69,6 +71,7 @@ impl Caution {
             | Caution::StateUnknown => true,
             Caution::NotCredible { .. }
             | Caution::CoarseReading
+            | Caution::SmallFormError
             | Caution::ReferencesAgree
             | Caution::ReferencesSetAside { .. }
             | Caution::ReferencesDisagree => false,
@@ -109,6 +112,9 @@ impl fmt::Display for Caution {
             }
             Caution::CoarseReading => {
                 f.write_str("read much more coarsely than the references: measure it again")
+            }
+            Caution::SmallFormError => {
+                f.write_str("straighter or rounder than usual: rare, but no fault")
             }
             Caution::ReferencesSetAside { count: 1 } => {
                 f.write_str("a reference unlike its fellows was set aside")

@@ -321,7 +321,12 @@ impl<'a> Piece<'a> {
         check
             .cautions
             .extend(Caution::of_state(state, dimension, standpoint.deviation));
-        if standpoint.variance > 2.0 * predictive.variance(usual) {
+        // A relative uncertainty is large where a form error is small, however fine the reading.
+        let small = dimension.is_form_error() && standpoint.deviation < 0.0;
+        if small && standpoint.p <= settings.alpha() {
+            check.cautions.push(Caution::SmallFormError);
+        }
+        if !small && standpoint.variance > 2.0 * predictive.variance(usual) {
             check.cautions.push(Caution::CoarseReading);
         }
         let (kind, centre) = (dimension.kind, predictive.centre());

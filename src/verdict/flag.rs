@@ -15,8 +15,8 @@ use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
-    Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm, t_two_sided,
-    t_upper_quantile,
+    PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm,
+    t_two_sided, t_upper_quantile,
 };
 use crate::table::Uncertainty;
 use crate::{parallel, sorting};
@@ -544,6 +544,14 @@ struct Candidate {
     standpoint: Standpoint,
 }
 
+/// With fewer sets that tell the period share, references are judged exactly.
+const STEADY_SHARE: usize = 100;
+/// The same for a set that must tell the period share by itself.
+const STEADY_SET: usize = 50;
+/// References of a period of so few, or of less weight, are judged exactly: some of their siblings may
+/// be set aside once one of them is left out, and the period's centre moves far.
+const FEW_OF_PERIOD: f64 = 8.0;
+
 /// Rounding must not hide a reading that stands exactly at a limit.
 const ROUNDING: f64 = 1.0 - 1e-9;
 
@@ -574,7 +582,12 @@ impl Bands {
         let Dimension { kind, credible, .. } = *table.dimension(of);
         let credible = credible.map(|(low, high)| Band { low, high });
         let alike = matches!(of.uncertainty, Uncertainty::Step(_));
-        let stages = match alike && basis.prior.df.is_finite() {
+        // Where few sets tell the period share, one piece less may move it far.
+        let steady = match evidence.borrowing().nothing {
+            true => basis.kept.len() >= STEADY_SET,
+            false => evidence.telling() >= STEADY_SHARE,
+        };
+        let stages = match alike && steady && basis.prior.df.is_finite() {
             true => Without::stages(basis, quantiles),
             false => None,
         };
@@ -692,7 +705,8 @@ impl Without {
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
     fn band(&self, kind: Kind, period: Option<u32>, tail: usize) -> Band {
-        let Some(of) = self.sums.period(period) else {
+        let few = |of: &&PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
+        let Some(of) = self.sums.period(period).filter(|of| !few(of)) else {
             return SUSPECT;
         };
         let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);
