@@ -1,4 +1,4 @@
-//! Norms, checks, flags and rates as frames.
+//! Norms, checks, flags, rates and forms as frames.
 
 use polars::prelude::DataFrame;
 
@@ -7,7 +7,12 @@ use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
 use crate::norm::{Norm, Settings};
 use crate::rates::PatternRates;
-use crate::report::{DimensionRow, FlagRow, NormRow, PieceRow, RateRow, check_rows, joined};
+use crate::report::{
+    DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow, check_rows, cone_rows, form_rows,
+    joined,
+};
+use crate::table::Trace;
+use crate::traced::{BowlCone, Form, TracedError};
 use crate::verdict::{Check, Flag};
 
 /// The norms as a frame, with the columns of the CSV output ([`crate::report::NORM_COLUMNS`]).
@@ -59,4 +64,20 @@ pub fn rates_frame(rates: &[PatternRates], cohort: &Cohort<'_>) -> Result<DataFr
     let rows = rates.iter().filter_map(|r| RateRow::new(r, cohort));
     let rows: Vec<RateRow<'_>> = rows.collect();
     Ok(DataFrame::new_infer_height(RateRow::columns(&rows))?)
+}
+
+/// What traces and the cones of their bowls tell as a frame, with the columns of the CSV output
+/// ([`crate::report::FORM_COLUMNS`]): the forms of `traces`, in their order.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::traced::forms`] gives brings about.
+pub fn forms_frame(
+    traces: &[Trace],
+    forms: &[Result<Form, TracedError>],
+    cones: &[BowlCone],
+) -> Result<DataFrame, FrameError> {
+    let of_traces = traces.iter().zip(forms);
+    let of_traces = of_traces.flat_map(|(trace, form)| form_rows(trace, form));
+    let rows: Vec<FormRow<'_>> = of_traces.chain(cones.iter().flat_map(cone_rows)).collect();
+    Ok(DataFrame::new_infer_height(FormRow::columns(&rows))?)
 }

@@ -2,10 +2,12 @@
 
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::{Choice, Cohort};
-use calibriar::frame::{checks_frame, flags_frame, norms_frame, rates_frame};
+use calibriar::frame::{checks_frame, flags_frame, forms_frame, norms_frame, rates_frame};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::rates::{Plan, rates};
+use calibriar::report::FORM_COLUMNS;
 use calibriar::table::{Content, Options, Table, read};
+use calibriar::traced::forms;
 use calibriar::verdict::{Check, check, flag};
 use polars::prelude::{DataFrame, DataType};
 
@@ -103,6 +105,35 @@ fn frames_hold_what_the_program_prints() {
     let found = rates(&evidence, &groups, &settings, plan, || ()).unwrap();
     let frame = rates_frame(&found, &cohort).unwrap();
     assert_same(&frame, &printed(&["rates", "--worlds", "3"]));
+}
+
+/// What traces tell, with and without a value.
+#[test]
+fn a_frame_of_forms_has_the_columns_and_rows_of_what_they_tell() {
+    let sheet = "specimen,feature,station,reading\nA,stem_top,0,9\nA,stem_top,10,8.1\n\
+                 A,stem_top,20,7\nA,stem_top,30,6\nB,stem_top,5,1\n";
+    let read = read(
+        "t.csv",
+        sheet.into(),
+        &Options::default(),
+        Catalogue::standard(),
+    )
+    .unwrap();
+    let Content::Traces(sheet) = read else {
+        panic!("these are traces")
+    };
+    let told = forms(&sheet.traces, 0.1);
+    let frame = forms_frame(&sheet.traces, &told, &[]).unwrap();
+    assert_eq!(frame.width(), FORM_COLUMNS.len());
+    let names: Vec<&str> = frame.get_column_names_str();
+    assert_eq!(names, FORM_COLUMNS);
+    assert!(frame.height() > 5);
+    let values = frame.column("value").unwrap();
+    // The second trace tells nothing.
+    assert_eq!(
+        (values.dtype(), values.null_count()),
+        (&DataType::Float64, 1)
+    );
 }
 
 #[test]
