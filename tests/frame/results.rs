@@ -125,7 +125,11 @@ fn a_frame_of_forms_has_the_columns_and_rows_of_what_they_tell() {
     let told = forms(&sheet.traces, 0.1);
     let frame = forms_frame(&sheet.traces, &told, &[]).unwrap();
     assert_eq!(frame.width(), FORM_COLUMNS.len());
-    let names: Vec<&str> = frame.get_column_names_str();
+    let names: Vec<&str> = frame
+        .get_column_names()
+        .into_iter()
+        .map(|n| n.as_str())
+        .collect();
     assert_eq!(names, FORM_COLUMNS);
     assert!(frame.height() > 5);
     let values = frame.column("value").unwrap();
