@@ -10,7 +10,7 @@
 //!
 //! Several traces of one feature count as one: the mean of those in the state that says most about
 //! the works. A reading made of several features has the state that says least among them. It
-//! stands in the place of a typed one.
+//! stands in the place of a typed one whose state says no more.
 
 use std::collections::HashMap;
 
@@ -120,6 +120,10 @@ fn put(table: &mut Table, row: usize, (key, figure, state): Reading) {
         table.columns.len() - 1
     });
     let column = &mut table.columns[at];
+    // What is typed of the works is not put aside for a trace of a worn place.
+    if column.value(row).is_some() && column.state(row).rank() < state.rank() {
+        return;
+    }
     if let Uncertainty::Step(_) = column.uncertainty {
         let each = (0..rows).map(|row| column.uncertainty(row)).collect();
         column.uncertainty = Uncertainty::Each(each);

@@ -243,3 +243,26 @@ fn a_reworked_trace_is_no_reference() {
         (&4.into(), &"reworked".into())
     );
 }
+
+/// A typed factory reading is not put aside for the trace of a worn wall; one of the same state is.
+#[test]
+fn a_typed_reading_of_the_works_stays_beside_a_worn_trace() {
+    let trace = |state: &str| {
+        let mut text = "specimen,feature,station,reading,state\n".to_owned();
+        for station in 0..8 {
+            let bend = if station == 4 { 0.5 } else { 0.0 };
+            text.push_str(&format!("A,stem_top,{},{bend:.2},{state}\n", 5 * station));
+        }
+        text
+    };
+    let desk = Desk::with(
+        "s.csv",
+        "specimen,pattern,stem top straightness\nA,apple,0.11\n",
+    );
+    for (state, value) in [("worn", 0.11), ("factory", 0.5)] {
+        desk.write(&format!("{state}.csv"), trace(state));
+        let line = format!("norms --from s.csv --traces {state}.csv");
+        let csv = desk.run(&line).done().csv();
+        assert!((csv.number(0, "median") - value).abs() < 0.01, "{state}");
+    }
+}
