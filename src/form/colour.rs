@@ -22,7 +22,44 @@ use palette::convert::FromColorUnclamped;
 use palette::white_point;
 use palette::{LinSrgb, Srgb, Xyz};
 
-use crate::table::{Spot, SpotColour, White};
+/// The colour of one spot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spot {
+    /// Its name or number.
+    pub name: String,
+    /// For a spot on a neutral reference card in the same light: the card's own lightness L*.
+    pub card: Option<f64>,
+    /// Its colour.
+    pub colour: SpotColour,
+}
+
+/// How a colour was given.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SpotColour {
+    /// L*, a*, b* under a named light.
+    Lab {
+        /// L*, a*, b*.
+        lab: [f64; 3],
+        /// The light that they are for.
+        white: White,
+    },
+    /// Red, green and blue of a photograph in sRGB, 0 to 255.
+    Srgb([f64; 3]),
+}
+
+/// The white of the light that a colour was measured under (2 degree observer).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum White {
+    /// Daylight, 6504 K: the light of the finish dimensions.
+    #[default]
+    D65,
+    /// Horizon light, 5003 K: the light of most spectrophotometers.
+    D50,
+    /// Mid-morning daylight, 5503 K.
+    D55,
+    /// A filament lamp, 2856 K.
+    A,
+}
 
 /// A colour in CIELAB, for daylight D65 and the 2 degree observer.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -11,7 +11,7 @@ use super::fault::FaultKind;
 use super::header::Known;
 use super::text::Texts;
 use super::wide::{fill, missing_as_empty};
-use super::{CsvText, Found, Input, Options, RawFault, csv_reader, next_record};
+use super::{CsvText, Found, Input, Options, RawFault, each_row};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange, fold, nearest};
 use crate::notation::{Context, Unit, is_uncertainty_of, read_cell, split_heading};
 
@@ -23,17 +23,7 @@ pub(super) fn read(
     catalogue: Catalogue,
 ) -> Found {
     let mut rows = LongReader::new(input, options, catalogue);
-    let mut reader = csv_reader(&text.source.table()[text.body..], text.delimiter);
-    let mut record = csv::StringRecord::new();
-    let mut seen = 0;
-    while next_record(&mut reader, &mut record) {
-        if record.iter().all(|cell| cell.trim().is_empty()) {
-            continue;
-        }
-        seen += 1;
-        let offset = record.position().map_or(0, |p| p.byte() as usize) + text.body;
-        rows.row(&record, offset);
-    }
+    let seen = each_row(text, |record, offset| rows.row(record, offset));
     rows.finish(seen, options.details)
 }
 

@@ -55,9 +55,9 @@ pub(crate) use text::first_spellings;
 pub use text::{Coded, Texts};
 #[cfg(feature = "store")]
 pub(crate) use trace::trace_name;
-pub use trace::{
-    Spot, SpotColour, Trace, TraceReading, White, WrittenPoint, WrittenPoints, WrittenTrace,
-};
+pub use trace::{Points, Trace, TraceReading, WrittenPoint, WrittenPoints, WrittenTrace};
+
+pub use crate::form::colour::{Spot, SpotColour, White};
 pub use trace_cells::TraceFault;
 
 use crate::catalogue::{Catalogue, Periods, fold};
@@ -446,6 +446,23 @@ fn csv_reader(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
         .flexible(true)
         .has_headers(false)
         .from_reader(text.as_bytes())
+}
+
+/// Gives each row below the header that is not blank to `row`, with its offset in the text, and says
+/// how many there were.
+fn each_row(text: &CsvText<'_>, mut row: impl FnMut(&csv::StringRecord, usize)) -> usize {
+    let mut reader = csv_reader(&text.source.table()[text.body..], text.delimiter);
+    let mut record = csv::StringRecord::new();
+    let mut seen = 0;
+    while next_record(&mut reader, &mut record) {
+        if record.iter().all(|cell| cell.trim().is_empty()) {
+            continue;
+        }
+        seen += 1;
+        let offset = record.position().map_or(0, |p| p.byte() as usize) + text.body;
+        row(&record, offset);
+    }
+    seen
 }
 
 /// The next record, or false at the end.

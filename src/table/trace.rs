@@ -5,6 +5,7 @@ use super::fault::{FaultKind, Place};
 use super::text::Texts;
 use super::trace_cells::{assemble, read_point};
 use crate::catalogue::{FeatureName, State};
+use crate::form::colour::Spot;
 use crate::notation::DecimalMark;
 
 /// One trace of one feature of one specimen.
@@ -40,43 +41,37 @@ pub enum TraceReading {
     Spots(Vec<Spot>),
 }
 
-/// The colour of one spot.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Spot {
-    /// Its name or number.
-    pub name: String,
-    /// For a spot on a neutral reference card in the same light: the card's own lightness L*.
-    pub card: Option<f64>,
-    /// Its colour.
-    pub colour: SpotColour,
-}
-
-/// How a colour was given.
+/// The points of an outline or a section.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum SpotColour {
-    /// L*, a*, b* under a named light.
-    Lab {
-        /// L*, a*, b*.
-        lab: [f64; 3],
-        /// The light that they are for.
-        white: White,
-    },
-    /// Red, green and blue of a photograph in sRGB, 0 to 255.
-    Srgb([f64; 3]),
+pub struct Points<'t> {
+    /// Stations in mm, or angles in degrees.
+    pub stations: &'t [f64],
+    /// Heights or radii in mm, as many.
+    pub readings: &'t [f64],
+    /// Standard uncertainty of one reading, in mm.
+    pub uncertainty: f64,
 }
 
-/// The white of the light that a colour was measured under (2 degree observer).
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum White {
-    /// Daylight, 6504 K: the light of the finish dimensions.
-    #[default]
-    D65,
-    /// Horizon light, 5003 K: the light of most spectrophotometers.
-    D50,
-    /// Mid-morning daylight, 5503 K.
-    D55,
-    /// A filament lamp, 2856 K.
-    A,
+impl TraceReading {
+    /// The points, or none of the spots of a finish.
+    pub fn points(&self) -> Points<'_> {
+        match self {
+            TraceReading::Points {
+                stations,
+                readings,
+                uncertainty,
+            } => Points {
+                stations,
+                readings,
+                uncertainty: *uncertainty,
+            },
+            TraceReading::Spots(_) => Points {
+                stations: &[],
+                readings: &[],
+                uncertainty: 0.0,
+            },
+        }
+    }
 }
 
 /// A trace as somebody wrote it, as a collection keeps it.

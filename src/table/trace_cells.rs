@@ -3,9 +3,10 @@
 //! A collection keeps the texts and reads them here again, so a file and the store give the same.
 
 use super::fault::FaultKind;
-use super::trace::{Spot, SpotColour, TraceReading, White, WrittenPoint};
+use super::trace::{TraceReading, WrittenPoint};
 use super::wide::missing_as_empty;
 use crate::catalogue::{NotAFeature, TraceKind, fold};
+use crate::form::colour::{Spot, SpotColour, White};
 use crate::notation::{Context, DecimalMark, Quantity, Unit, plain_signed, read_cell};
 
 /// What can be wrong with a row of a trace.

@@ -7,11 +7,12 @@ use super::fault::{FaultKind, Place, TableError};
 use super::header::{Known, Plan, Target};
 use super::long::cell_count;
 use super::text::Coded;
-use super::trace::{Spot, Trace, TraceReading, WrittenPoint, WrittenPoints, WrittenTrace};
+use super::trace::{Trace, TraceReading, WrittenPoint, WrittenPoints, WrittenTrace};
 use super::trace_cells::{PointCell, ReadPoint, TraceFault, assemble, read_point, uncertainty};
 use super::wide::missing_as_empty;
-use super::{CsvText, Input, RawFault, TraceSheet, csv_reader, next_record, placed};
+use super::{CsvText, Input, RawFault, TraceSheet, each_row, placed};
 use crate::catalogue::{Feature, FeatureName, NotAFeature, State, TraceKind};
+use crate::form::colour::Spot;
 use crate::notation::Unit;
 
 /// Reads the rows; `header` is the header's text. The texts of the points are kept `as_written`
@@ -23,17 +24,7 @@ pub(super) fn read(
     header: &str,
 ) -> Result<TraceSheet, TableError> {
     let mut rows = TraceReader::new(input, as_written);
-    let mut reader = csv_reader(&text.source.table()[text.body..], text.delimiter);
-    let mut record = csv::StringRecord::new();
-    let mut seen = 0;
-    while next_record(&mut reader, &mut record) {
-        if record.iter().all(|cell| cell.trim().is_empty()) {
-            continue;
-        }
-        seen += 1;
-        let offset = record.position().map_or(0, |p| p.byte() as usize) + text.body;
-        rows.row(&record, offset);
-    }
+    let seen = each_row(text, |record, offset| rows.row(record, offset));
     let TraceReader {
         mut groups,
         mut faults,

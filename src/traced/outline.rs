@@ -6,7 +6,7 @@ use crate::form::departures::{Departures, departures};
 use crate::form::straightness::{LeastSquaresLine, MinimumZone, least_squares, minimum_zone};
 use crate::form::two_lines::{TwoLines, two_lines};
 use crate::form::{FormError, Point};
-use crate::table::{Trace, TraceReading};
+use crate::table::Trace;
 
 /// How far an outline may stray from its line before that is told, in mm (common practice, no
 /// source).
@@ -63,24 +63,14 @@ impl OutlineForm {
     }
 }
 
-/// The points of an outline as form is asked of them; `None` for another kind of trace.
+/// The points of an outline as form is asked of them, what that was, and the standard uncertainty of
+/// a reading; no points of another kind of trace.
 pub(super) fn points(trace: &Trace) -> Result<(Vec<Point>, AskedOf, f64), FormError> {
-    let TraceReading::Points {
-        stations,
-        readings,
-        uncertainty,
-    } = &trace.reading
-    else {
-        return Err(FormError::TooFewPoints {
-            form: "an outline",
-            needed: 2,
-            found: 0,
-        });
-    };
-    let points = stations.iter().zip(readings);
+    let read = trace.reading.points();
+    let points = read.stations.iter().zip(read.readings);
     let points = points.map(|(&x, &y)| Point { x, y }).collect();
     let (points, asked_of) = surface::outline(points, trace.feature.feature.surface)?;
-    Ok((points, asked_of, *uncertainty))
+    Ok((points, asked_of, read.uncertainty))
 }
 
 /// The form of an outline.
@@ -125,6 +115,7 @@ pub(super) struct Straight {
     pub(super) angle: Figure,
 }
 
+/// Straightness and lean, as norms take them.
 ///
 /// # Errors
 /// [`FormError`], also for fewer points than tell a form that norms can be made of.

@@ -12,7 +12,7 @@ use crate::form::roundness::{
     CircumscribedCircle, InscribedCircle, LeastSquaresCircle, MinimumZoneCircles,
     least_squares_circle, maximum_inscribed, minimum_circumscribed, minimum_zone_circles,
 };
-use crate::table::{Trace, TraceReading};
+use crate::table::Trace;
 
 /// Fewer points of a section make no reading of roundness (our convention).
 const LEAST_POINTS: usize = 9;
@@ -65,26 +65,17 @@ struct Read<'t> {
 }
 
 fn read(trace: &Trace) -> Result<Read<'_>, FormError> {
-    let TraceReading::Points {
-        stations,
-        readings,
-        uncertainty,
-    } = &trace.reading
-    else {
-        return Err(FormError::TooFewPoints {
-            form: "a section",
-            needed: 3,
-            found: 0,
-        });
-    };
+    let read = trace.reading.points();
+    let (angles, radii) = (read.stations, read.readings);
     let surface = trace.feature.feature.surface;
-    let (points, asked_of, known) = surface::section(stations, readings, surface, *uncertainty)?;
+    let (points, asked_of, uncertainty) =
+        surface::section(angles, radii, surface, read.uncertainty)?;
     Ok(Read {
         points,
         asked_of,
-        angles: stations,
-        radii: readings,
-        uncertainty: known,
+        angles,
+        radii,
+        uncertainty,
     })
 }
 
@@ -148,16 +139,11 @@ pub struct Sides {
 
 /// The number of sides of a section, where one stands out; `None` also for another kind of trace.
 pub fn sides(trace: &Trace) -> Option<Sides> {
-    let TraceReading::Points {
-        stations, readings, ..
-    } = &trace.reading
-    else {
-        return None;
-    };
     if trace.feature.feature.kind != TraceKind::Section {
         return None;
     }
-    let lobes = lobes(stations, readings, ORDERS, SIDES_ALPHA).ok()?;
+    let read = trace.reading.points();
+    let lobes = lobes(read.stations, read.readings, ORDERS, SIDES_ALPHA).ok()?;
     let sides = lobes.sides?;
     let lobe = lobes.orders.iter().find(|lobe| lobe.order == sides)?;
     Some(Sides {
