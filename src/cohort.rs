@@ -22,6 +22,8 @@ pub enum Selection {
     Good,
     /// The periods of these names.
     Named(Vec<String>),
+    /// Every period, whatever its standing; a piece of no single period is no reference.
+    Every,
 }
 
 /// Whose readings may speak, and when.
@@ -190,6 +192,11 @@ impl<'t> Cohort<'t> {
                 self.everything = self.table.periods.is_empty();
                 for period in &mut self.periods {
                     period.chosen = period.standing == Some(Standing::Good) || self.everything;
+                }
+            }
+            Selection::Every => {
+                for period in &mut self.periods {
+                    period.chosen = true;
                 }
             }
             Selection::Named(names) => {

@@ -17,6 +17,7 @@
 //! | [`traced`] | what traces say of a piece, and the readings made of them |
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
+//! | [`periods`] | which periods agree, when a dimension shifted, which period a piece resembles |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
@@ -77,6 +78,7 @@ pub mod frame;
 pub mod norm;
 pub mod notation;
 mod parallel;
+pub mod periods;
 pub mod rates;
 pub mod report;
 mod sorting;

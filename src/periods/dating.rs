@@ -1,0 +1,1 @@
+//! Which periods an undated piece resembles.

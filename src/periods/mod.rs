@@ -1,0 +1,12 @@
+//! Periods: do the good ones agree, how far did others leave them, when did a dimension shift, and
+//! which period does an undated piece resemble?
+//!
+//! | file | holds |
+//! |---|---|
+//! | `comparison` | period against period, one dimension at a time and over all patterns of a maker |
+//! | `dating` | which periods an undated piece resembles |
+//! | `shift` | the years in which a dimension shifted |
+
+mod comparison;
+mod dating;
+mod shift;

@@ -1,0 +1,1 @@
+//! The years in which a dimension shifted.
