@@ -6,8 +6,8 @@ use std::path::Path;
 
 use crate::catalogue::Catalogue;
 use crate::collection::{
-    Author, Collection, CollectionError, NewFile, Package, is_package, read_package, sha256_hex,
-    unknown_specimen,
+    Author, Collection, CollectionError, NewFile, Package, View, is_package, read_package,
+    sha256_hex, unknown_specimen,
 };
 #[cfg(feature = "frame")]
 use crate::frame::FrameError;
@@ -33,6 +33,10 @@ pub struct Request<'a> {
     pub set_aside: bool,
     /// Work out the digest of the data.
     pub digest: bool,
+    /// Keep the single readings as they were written ([`Table::details`]).
+    pub details: bool,
+    /// A collection as it stood at that revision.
+    pub revision: Option<i64>,
     /// Dimensions that are known besides those of the trade, for a CSV file.
     pub catalogue: Option<&'a Catalogue>,
 }
@@ -119,6 +123,12 @@ pub enum SourceError {
         trace: String,
         /// The specimen.
         specimen: String,
+    },
+    /// An earlier revision of something that has none.
+    #[error("{source_name} is no collection: only a collection has earlier revisions")]
+    NoRevisions {
+        /// The source, as it was named.
+        source_name: String,
     },
     /// Periods from two places.
     #[error("{file} carries its own production periods; leave --periods-from out")]
@@ -307,9 +317,16 @@ fn looks_like_collection(path: &Path) -> bool {
 }
 
 fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, SourceError> {
-    let revision = collection.revision()?;
+    let revision = match request.revision {
+        Some(revision) => collection.revision_at(revision)?,
+        None => collection.revision()?,
+    };
+    let view = View {
+        revision: request.revision,
+        details: request.details,
+    };
     Ok(Source {
-        table: collection.table()?,
+        table: collection.table_as(view)?,
         provenance: Provenance {
             source: request.from.to_owned(),
             revision: Some(revision.id),
@@ -351,6 +368,11 @@ fn open_package(folder: &Path) -> Result<Collection, SourceError> {
 }
 
 fn file(request: &Request<'_>) -> Result<Source, SourceError> {
+    if request.revision.is_some() {
+        return Err(SourceError::NoRevisions {
+            source_name: request.from.to_owned(),
+        });
+    }
     let bytes = match request.from {
         STANDARD_INPUT => {
             let mut bytes = Vec::new();
@@ -375,7 +397,9 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
         .catalogue
         .cloned()
         .unwrap_or_else(Catalogue::standard);
-    match read_table(name, bytes, &request.options, catalogue)? {
+    let mut options = request.options.clone();
+    options.details |= request.details;
+    match read_table(name, bytes, &options, catalogue)? {
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !request.set_aside {
                 return Err(SourceError::Faults {

@@ -97,6 +97,24 @@ impl SourceArguments {
         Ok(prepared(source))
     }
 
+    /// Opens the source with its single readings as they were written, and as it stood at a
+    /// revision where one is named. Nothing is made of its traces yet.
+    pub(super) fn open_in_detail(
+        &self,
+        digest: bool,
+        revision: Option<i64>,
+    ) -> Result<Source, CliError> {
+        told(open(&Request {
+            digest,
+            details: true,
+            revision,
+            options: self.table.options(true),
+            set_aside: self.table.set_aside.is_some(),
+            traces_from: self.traces.as_deref(),
+            ..self.request()
+        })?)
+    }
+
     /// Opens the source, and another table whose pieces are to be judged by it. Where the source
     /// is no table itself, the options for reading CSV are meant for the other. Traces go to
     /// whichever of the two has their specimens.

@@ -222,7 +222,7 @@ fn known_file(connection: &Connection, file: &NewFile) -> Result<Option<i64>, Co
         |row| row.get(0),
     )?;
     if let NewContent::Periods(periods) = &file.content {
-        let hold = load::periods_with_ids(connection)?;
+        let hold = load::periods_with_ids(connection, i64::MAX)?;
         let all_hold = periods
             .all()
             .iter()
@@ -317,7 +317,7 @@ impl<'t> Adding<'t> {
 
     /// A period that changed contradicts the collection, as a reading does.
     fn periods(&mut self, periods: &Periods) -> Result<(), CollectionError> {
-        let mut known = load::periods_with_ids(self.transaction)?;
+        let mut known = load::periods_with_ids(self.transaction, i64::MAX)?;
         for new in periods.all() {
             if known.iter().any(|(_, p)| p == new) {
                 continue;

@@ -12,6 +12,16 @@ pub enum CollectionError {
         /// As it was named.
         file: String,
     },
+    /// A revision that the collection does not have.
+    #[error(
+        "no revision {revision}; the collection's are 1 to {newest} (calibriar history shows them)"
+    )]
+    NoSuchRevision {
+        /// As asked for.
+        revision: i64,
+        /// The newest there is.
+        newest: i64,
+    },
     /// The file is something else.
     #[error("{file} is no collection: {found}")]
     NotACollection {

@@ -4,10 +4,13 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, params};
 
-use super::rows::state_of;
-use super::{Collection, CollectionError};
+use super::rows::{UNITS, state_of};
+use super::{Collection, CollectionError, Revision};
 use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange};
-use crate::table::{ColumnBuilder, ReadingOfPiece, Specimens, Table};
+use crate::notation::is_given;
+use crate::table::{
+    Circumstance, ColumnBuilder, Details, KeptReading, ReadingOfPiece, Specimens, Table,
+};
 
 /// What is said of a specimen.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -76,17 +79,39 @@ impl Collection {
     /// # Errors
     /// [`CollectionError`] where the store fails.
     pub fn table(&self) -> Result<Table, CollectionError> {
+        self.table_as(View::default())
+    }
+
+    /// The readings and traces that counted at a revision, as a table, with or without the single
+    /// readings as they were written.
+    ///
+    /// # Errors
+    /// [`CollectionError::NoSuchRevision`], and where the store fails.
+    pub fn table_as(&self, view: View) -> Result<Table, CollectionError> {
         let connection = &self.connection;
+        let newest = self.revision()?.id;
+        let upto = match view.revision {
+            Some(revision) if !(1..=newest).contains(&revision) => {
+                return Err(CollectionError::NoSuchRevision { revision, newest });
+            }
+            Some(revision) => revision,
+            None => newest,
+        };
+        // The newest revision needs no look at what came when.
+        let as_of = Some(upto).filter(|&revision| revision < newest);
         let (catalogue, dimensions) = catalogue(connection)?;
         let mut specimens = Specimens::default();
+        let mut details = view.details.then(Details::default);
         let mut row_of: HashMap<i64, u32> = HashMap::new();
         let mut statement = connection.prepare(
             "SELECT specimen.id, specimen.name, d.maker, d.pattern, d.made, d.period,
-             d.finish FROM specimen JOIN description d ON d.specimen = specimen.id
-             WHERE d.revision = (SELECT max(revision) FROM description WHERE specimen = d.specimen)
+             d.finish, d.source, d.note
+             FROM specimen JOIN description d ON d.specimen = specimen.id
+             WHERE d.revision = (SELECT max(revision) FROM description
+                 WHERE specimen = d.specimen AND revision <= ?1)
              ORDER BY specimen.id",
         )?;
-        let mut rows = statement.query([])?;
+        let mut rows = statement.query([upto])?;
         while let Some(row) = rows.next()? {
             let text = |column: usize| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
             row_of.insert(row.get(0)?, specimens.len() as u32);
@@ -96,7 +121,16 @@ impl Collection {
             specimens.made.push(YearRange::parse(text(4)?).ok());
             specimens.periods.push(text(5)?);
             specimens.finishes.push(text(6)?);
+            if let Some(details) = &mut details {
+                details.made.push(text(4)?);
+                details.source.push(text(7)?);
+                details.note.push(text(8)?);
+            }
         }
+        let circumstance_of = match &mut details {
+            Some(details) => circumstances(connection, &mut details.circumstances)?,
+            None => HashMap::new(),
+        };
         let mut builder = ColumnBuilder::default();
         let mut push = |row: u32, reading: &rusqlite::Row<'_>| -> rusqlite::Result<()> {
             let dimension: i64 = reading.get(1)?;
@@ -109,11 +143,35 @@ impl Collection {
                 state: state_of(reading.get(4)?),
             };
             builder.push(row, index, of_piece);
+            let Some(details) = &mut details else {
+                return Ok(());
+            };
+            let unit: u32 = reading.get(5)?;
+            let unit = UNITS.get(unit as usize).copied().unwrap_or(UNITS[0]);
+            let text = reading.get_ref(6)?.as_str()?;
+            let circumstance: Option<i64> = reading.get(7)?;
+            details.readings.push(KeptReading {
+                specimen: row,
+                dimension: index as u32,
+                value: of_piece.value,
+                uncertainty: of_piece.uncertainty,
+                given: is_given(text, unit, of_piece.uncertainty),
+                state: of_piece.state,
+                unit,
+                text: details.texts.len() as u32,
+                circumstance: circumstance.and_then(|id| circumstance_of.get(&id).copied()),
+            });
+            details.texts.push(text);
             Ok(())
         };
-        let live = live_condition(connection)?;
-        let columns = "SELECT specimen, dimension, value, uncertainty, state FROM reading AS r";
-        let mut statement = connection.prepare(&format!("{columns}{}", live.only()))?;
+        let more = match view.details {
+            true => ", unit, text, circumstance",
+            false => "",
+        };
+        let which = readings_that_count(connection, as_of)?;
+        let mut statement = connection.prepare(&format!(
+            "SELECT specimen, dimension, value, uncertainty, state{more} FROM reading AS r{which}"
+        ))?;
         let mut readings = statement.query([])?;
         let mut last: Option<(i64, u32)> = None;
         while let Some(reading) = readings.next()? {
@@ -131,39 +189,91 @@ impl Collection {
         let columns = builder.finish(specimens.len());
         Ok(Table {
             catalogue,
-            periods: periods(connection)?,
+            periods: periods(connection, upto)?,
             specimens,
             columns,
-            traces: super::traces::live(connection)?,
-            details: None,
+            traces: super::traces::live(connection, upto)?,
+            details,
+        })
+    }
+
+    /// A revision by its number.
+    ///
+    /// # Errors
+    /// [`CollectionError::NoSuchRevision`], and where the store fails.
+    pub fn revision_at(&self, revision: i64) -> Result<Revision, CollectionError> {
+        let newest = self.revision()?.id;
+        if !(1..=newest).contains(&revision) {
+            return Err(CollectionError::NoSuchRevision { revision, newest });
+        }
+        let sha256 = self.connection.query_row(
+            "SELECT sha256 FROM revision WHERE id = ?1",
+            [revision],
+            |row| row.get(0),
+        )?;
+        Ok(Revision {
+            id: revision,
+            sha256,
         })
     }
 }
 
-/// The condition that leaves withdrawn readings out; nothing where none was ever withdrawn.
-struct Live(&'static str);
-
-impl Live {
-    fn only(&self) -> String {
-        if self.0.is_empty() {
-            String::new()
-        } else {
-            format!(" WHERE {}", self.0)
-        }
-    }
+/// What of a collection to look at.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct View {
+    /// As it stood at that revision; `None` for the newest.
+    pub revision: Option<i64>,
+    /// Keep the single readings as they were written beside the columns.
+    pub details: bool,
 }
 
-fn live_condition(connection: &Connection) -> Result<Live, CollectionError> {
+/// Which readings count, as the end of a query about `reading AS r`; nothing where all do.
+fn readings_that_count(
+    connection: &Connection,
+    as_of: Option<i64>,
+) -> Result<String, CollectionError> {
     let any: bool =
         connection.query_row("SELECT EXISTS (SELECT 1 FROM withdrawal)", [], |row| {
             row.get(0)
         })?;
-    Ok(Live(if any {
-        "NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = r.specimen
-         AND w.dimension = r.dimension AND w.seq = r.seq)"
-    } else {
-        ""
-    }))
+    let withdrawn = |condition: &str| {
+        format!(
+            "NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = r.specimen
+             AND w.dimension = r.dimension AND w.seq = r.seq{condition})"
+        )
+    };
+    Ok(match as_of {
+        None if !any => String::new(),
+        None => format!(" WHERE {}", withdrawn("")),
+        Some(revision) => format!(
+            " WHERE r.file IN (SELECT id FROM file WHERE revision <= {revision}) AND {}",
+            withdrawn(&format!(" AND w.revision <= {revision}"))
+        ),
+    })
+}
+
+/// Puts all circumstances into a list and gives the place of each.
+fn circumstances(
+    connection: &Connection,
+    into: &mut Vec<Circumstance>,
+) -> Result<HashMap<i64, u32>, CollectionError> {
+    let mut statement = connection.prepare(
+        "SELECT id, instrument, measured_by, measured_on, source, note FROM circumstance
+         ORDER BY id",
+    )?;
+    let mut rows = statement.query([])?;
+    let mut place_of = HashMap::new();
+    while let Some(row) = rows.next()? {
+        place_of.insert(row.get(0)?, into.len() as u32);
+        into.push(Circumstance {
+            instrument: row.get(1)?,
+            measured_by: row.get(2)?,
+            measured_on: row.get(3)?,
+            source: row.get(4)?,
+            note: row.get(5)?,
+        });
+    }
+    Ok(place_of)
 }
 
 /// The dimensions of the trade and those of the collection, and the index of each stored one.
@@ -212,10 +322,10 @@ pub(super) fn dimension_keys(
     Ok(keys.collect::<Result<_, _>>()?)
 }
 
-/// The periods that hold.
-fn periods(connection: &Connection) -> Result<Periods, CollectionError> {
+/// The periods that held at a revision.
+fn periods(connection: &Connection, upto: i64) -> Result<Periods, CollectionError> {
     let mut periods = Periods::default();
-    for (_, period) in periods_with_ids(connection)? {
+    for (_, period) in periods_with_ids(connection, upto)? {
         periods.add(period)?;
     }
     Ok(periods)
@@ -223,12 +333,14 @@ fn periods(connection: &Connection) -> Result<Periods, CollectionError> {
 
 pub(super) fn periods_with_ids(
     connection: &Connection,
+    upto: i64,
 ) -> Result<Vec<(i64, Period)>, CollectionError> {
     let mut statement = connection.prepare(
         "SELECT id, maker, name, year_from, year_to, standing, note FROM period
-         WHERE id NOT IN (SELECT period FROM period_withdrawal) ORDER BY id",
+         WHERE revision <= ?1
+         AND id NOT IN (SELECT period FROM period_withdrawal WHERE revision <= ?1) ORDER BY id",
     )?;
-    let mut rows = statement.query([])?;
+    let mut rows = statement.query([upto])?;
     let mut found = Vec::new();
     while let Some(row) = rows.next()? {
         let maker: String = row.get(1)?;

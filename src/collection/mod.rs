@@ -39,6 +39,7 @@ pub use add::{Added, Author, NewContent, NewFile, Withdrawn};
 pub use digest::sha256_hex;
 pub use error::{CollectionError, Contradiction};
 pub use history::{Entry, Happening};
+pub use load::View;
 pub use package::{Package, PackagedTable, is_package, read_package};
 use schema::{Kind, Rejected};
 

@@ -66,15 +66,18 @@ pub(super) fn of_specimen(
     Ok(found)
 }
 
-/// The live traces as numbers, in the order of the store.
-pub(super) fn live(connection: &Connection) -> Result<Vec<Trace>, CollectionError> {
+/// The traces that counted at a revision as numbers, in the order of the store.
+pub(super) fn live(connection: &Connection, upto: i64) -> Result<Vec<Trace>, CollectionError> {
     if !any(connection)? {
         return Ok(Vec::new());
     }
-    let query = format!("{COLUMNS} WHERE w.revision IS NULL {ORDER}");
+    let query = format!(
+        "{COLUMNS} WHERE (w.revision IS NULL OR w.revision > ?1)
+         AND t.file IN (SELECT id FROM file WHERE revision <= ?1) {ORDER}"
+    );
     let mut statement = connection.prepare(&query)?;
     let standard = Feature::standard();
-    let mut rows = statement.query([])?;
+    let mut rows = statement.query([upto])?;
     let mut found = Vec::new();
     while let Some(row) = rows.next()? {
         found.push(numbers(&stored(row, &standard)?.written)?);

@@ -193,6 +193,41 @@ pub fn is_uncertainty_of(uncertainty: f64, value: f64, quantity: Quantity) -> bo
     uncertainty > 0.0 && uncertainty < most
 }
 
+/// Whether somebody gave the uncertainty of a reading, told from the reading as kept: the text, the
+/// unit it was written in and the standard uncertainty in the base unit. One that is exactly that of
+/// a step (its own as written, or a decimal step as its column may have) was not given.
+///
+/// # Example
+/// ```
+/// use calibriar::notation::{Unit, is_given};
+///
+/// let step = 0.1 / 12f64.sqrt();
+/// assert!(!is_given("4.6", Unit::Millimetre, step));
+/// assert!(!is_given("11/64", Unit::Inch, 25.4 / 64.0 / 12f64.sqrt()));
+/// assert!(is_given("4.6", Unit::Millimetre, 0.05));
+/// assert!(is_given("4.6 +- 0.1", Unit::Millimetre, 0.1 / 3f64.sqrt()));
+/// ```
+pub fn is_given(text: &str, unit: Unit, uncertainty: f64) -> bool {
+    // Uncertainties in other units were scaled, which costs a digit or two.
+    let same = |step: f64| (step - uncertainty * 12f64.sqrt()).abs() <= 1e-9 * step;
+    let in_unit = (uncertainty * 12f64.sqrt() / unit.in_base_units()).log10();
+    if same(10f64.powf(in_unit.round()) * unit.in_base_units()) && !text.contains("..") {
+        return split_plus_minus(text).is_some();
+    }
+    let read = |mark| {
+        let context = Context {
+            quantity: unit.quantity(),
+            unit,
+            mark,
+        };
+        read_cell(text, &context).ok().flatten()
+    };
+    let written = [DecimalMark::Point, DecimalMark::Comma]
+        .into_iter()
+        .find_map(read);
+    written.is_none_or(|written| written.standard_uncertainty.is_some() || !same(written.step))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -20,7 +20,7 @@ mod error;
 mod number;
 mod unit;
 
-pub use cell::{Context, Written, is_uncertainty_of, read_cell};
+pub use cell::{Context, Written, is_given, is_uncertainty_of, read_cell};
 pub use drill::{Drill, DrillSeries, drills};
 pub use error::NotationError;
 pub(crate) use number::plain_signed;

@@ -183,6 +183,33 @@ impl Table {
         self
     }
 
+    /// The table made anew of some of the readings that its details keep; `uncertainty` gives what
+    /// each is worth, `None` for one that is left out. Every reading of [`Details::readings`] kept
+    /// with its own uncertainty gives the same numbers again. Traces stay; details do not.
+    ///
+    /// A table without details has no single readings: it comes back without columns.
+    pub fn of_readings(&self, uncertainty: impl Fn(&KeptReading) -> Option<f64>) -> Table {
+        let mut builder = ColumnBuilder::default();
+        for reading in self.details.iter().flat_map(|details| &details.readings) {
+            if let Some(uncertainty) = uncertainty(reading) {
+                let of_piece = ReadingOfPiece {
+                    value: reading.value,
+                    uncertainty,
+                    state: reading.state,
+                };
+                builder.push(reading.specimen, reading.dimension as usize, of_piece);
+            }
+        }
+        Table {
+            catalogue: self.catalogue.clone(),
+            periods: self.periods.clone(),
+            specimens: self.specimens.clone(),
+            columns: builder.finish(self.specimens.len()),
+            traces: self.traces.clone(),
+            details: None,
+        }
+    }
+
     /// How many readings there are.
     pub fn count_readings(&self) -> usize {
         self.columns
@@ -220,6 +247,8 @@ pub struct KeptReading {
     pub value: f64,
     /// Standard uncertainty, in the dimension's unit.
     pub uncertainty: f64,
+    /// Whether somebody gave that uncertainty; else it is that of the step as written.
+    pub given: bool,
     /// State of the measured place.
     pub state: State,
     /// The unit it was written in.

@@ -261,6 +261,7 @@ impl<'a> LongReader<'a> {
             dimension: dimension as u32,
             value,
             uncertainty,
+            given: !missing_as_empty(given.1).is_empty() || written.standard_uncertainty.is_some(),
             state,
             unit,
             text: 0,

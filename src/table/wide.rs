@@ -134,6 +134,8 @@ struct Special {
     row: usize,
     /// Standard uncertainty; `None` for a plain cell with a state in braces.
     uncertainty: Option<f64>,
+    /// Whether the cell gives it: limits of error, or gauges that go and do not go.
+    given: bool,
     state: Option<State>,
     unit: Unit,
 }
@@ -304,6 +306,7 @@ impl RowReader<'_> {
                     raw.special.push(Special {
                         row,
                         uncertainty: (!written.plain).then_some(own),
+                        given: written.standard_uncertainty.is_some(),
                         state: state.flatten(),
                         unit: written.unit,
                     });
@@ -717,11 +720,10 @@ impl Chunk {
             .iter_mut()
             .map(|c| std::mem::take(&mut c.texts))
             .collect();
-        let units: Vec<Vec<(usize, Unit)>> = self
-            .columns
-            .iter()
-            .map(|c| c.special.iter().map(|s| (s.row, s.unit)).collect())
-            .collect();
+        let specials: Vec<Vec<Special>> = match options.details {
+            true => self.columns.iter().map(|c| c.special.clone()).collect(),
+            false => Vec::new(),
+        };
         let planned = &input.plan.dimensions;
         let states = std::mem::take(&mut self.states);
         let columns: Vec<Column> = self
@@ -737,7 +739,7 @@ impl Chunk {
                 note: filled(self.words.note, rows),
                 ..Details::default()
             };
-            keep_readings(&mut details, &columns, planned, &texts, &units);
+            keep_readings(&mut details, &columns, planned, &texts, &specials);
             details
         });
         Table {
@@ -757,13 +759,15 @@ fn keep_readings(
     columns: &[Column],
     planned: &[DimensionColumn],
     texts: &[Texts],
-    units: &[Vec<(usize, Unit)>],
+    specials: &[Vec<Special>],
 ) {
     let rows = details.made.len();
     let mut next_special = vec![0usize; columns.len()];
     for row in 0..rows {
         for (c, column) in columns.iter().enumerate() {
-            let special = units[c].get(next_special[c]).filter(|(at, _)| *at == row);
+            let special = specials[c]
+                .get(next_special[c])
+                .filter(|special| special.row == row);
             next_special[c] += usize::from(special.is_some());
             let Some(value) = column.value(row) else {
                 continue;
@@ -773,8 +777,9 @@ fn keep_readings(
                 dimension: column.dimension as u32,
                 value,
                 uncertainty: column.uncertainty(row),
+                given: special.is_some_and(|special| special.given),
                 state: column.state(row),
-                unit: special.map_or(planned[c].unit, |(_, unit)| *unit),
+                unit: special.map_or(planned[c].unit, |special| special.unit),
                 text: details.texts.len() as u32,
                 circumstance: None,
             });

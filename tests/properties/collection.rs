@@ -1,6 +1,7 @@
 //! What must hold of the store whatever is stored.
 
-use calibriar::collection::{Author, Collection, NewContent, NewFile, sha256_hex};
+use calibriar::collection::{Author, Collection, NewContent, NewFile, View, sha256_hex};
+use calibriar::table::{Details, KeptReading};
 use proptest::collection::vec;
 use proptest::prelude::*;
 
@@ -91,4 +92,62 @@ proptest! {
             prop_assert_eq!(a.unwrap(), b.unwrap());
         }
     }
+
+    #[test]
+    fn single_readings_come_back_as_they_were_written(
+        rows in vec((cell(), cell(), "[a-z]{0,3}"), 1..8),
+        later in cell(),
+    ) {
+        let mut csv = String::from("specimen,dimension,value,uncertainty,measured_by\n");
+        for (i, (a, b, who)) in rows.iter().enumerate() {
+            for (dimension, value) in [("bit width", a), ("bit width", b), ("airway", b)] {
+                csv.push_str(&format!("s{i},{dimension},{value},,{who}\n"));
+            }
+            csv.push_str(&format!("s{i},airway,4.2,0.03,{who}\n"));
+        }
+        let table = sheet(&csv).table;
+        let mut store = Collection::in_memory().unwrap();
+        store.add(&[file("a.csv", &csv)], &author(), false, &mut |_| {}).unwrap();
+        let view = View { details: true, ..View::default() };
+        let back = store.table_as(view).unwrap();
+        let (first, second) = (table.details.as_ref().unwrap(), back.details.as_ref().unwrap());
+        let mut were: Vec<_> = first.readings.iter().map(|r| said(first, r)).collect();
+        let mut are: Vec<_> = second.readings.iter().map(|r| said(second, r)).collect();
+        were.sort();
+        are.sort();
+        prop_assert_eq!(&were, &are);
+        // All readings again give the same columns; the later revision does not touch the first.
+        let again = back.of_readings(|reading| Some(reading.uncertainty));
+        prop_assert_eq!(format!("{:?}", again.columns), format!("{:?}", back.columns));
+        let correction = format!("specimen,bit width\ns0,{later}\ns99,3.3\n");
+        store.add(&[file("b.csv", &correction)], &author(), true, &mut |_| {}).unwrap();
+        store.withdraw("s99", None, &author()).unwrap();
+        let earlier = store.table_as(View { revision: Some(1), ..view }).unwrap();
+        prop_assert_eq!(format!("{:?}", earlier.columns), format!("{:?}", back.columns));
+        prop_assert_eq!(&earlier.specimens.names, &back.specimens.names);
+        let middle = store.table_as(View { revision: Some(2), ..view }).unwrap();
+        prop_assert_eq!(middle.specimens.find("s99").is_some_and(|row| {
+            middle.columns.iter().any(|c| c.value(row) == Some(3.3))
+        }), true);
+        let beyond = store.table_as(View { revision: Some(4), ..view });
+        prop_assert!(beyond.is_err());
+    }
+}
+
+/// A single reading with all that was said of it.
+fn said(details: &Details, reading: &KeptReading) -> String {
+    let text = details.texts.get(reading.text as usize);
+    let circumstance = reading
+        .circumstance
+        .map(|c| &details.circumstances[c as usize]);
+    format!(
+        "{} {} {text} {} {} {} {:?} {:?} {circumstance:?}",
+        reading.specimen,
+        reading.dimension,
+        reading.value,
+        reading.uncertainty,
+        reading.given,
+        reading.unit,
+        reading.state
+    )
 }
