@@ -1,7 +1,8 @@
 //! Pure numerics on slices: what norms, verdicts and periods are computed with.
 //!
 //! Plain `f64` throughout, in the unit of the readings.  Nothing here knows of pipes, files or
-//! people; nothing here reads a clock or draws a random number.
+//! people; nothing here reads a clock; `shift` alone draws random numbers, by a
+//! generator fixed by name and seed.
 //!
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
@@ -17,6 +18,7 @@
 //! - `range`: what the range of a sample holds, whatever its distribution.
 //! - `repeated_median`: a straight line that nearly half of the points cannot move.
 //! - `screening`: references unlike their fellows.
+//! - `shift`: change points along dates that are ranges.
 //! - `size_shape`: what several sizes of one piece say together.
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
@@ -35,6 +37,7 @@ mod predictive;
 mod range;
 mod repeated_median;
 mod screening;
+mod shift;
 mod size_shape;
 mod tails;
 mod tolerance;
@@ -58,6 +61,7 @@ pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed}
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
+pub use shift::{Contrast, Dated, Question, Shift, Shifts, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,

@@ -1,0 +1,603 @@
+//! In which years a dimension shifted: change points along dates that are ranges.
+//!
+//! # Method
+//! Pieces come in sets (the patterns of a maker); shifts are common to all sets in units of each
+//! set's spread. A piece counts as made in a year or later with the share of its range that lies
+//! there, years in which more pieces were made counting for more. For each year that could be the first of a new practice the scores of the pieces, cut at
+//! 2.5 spreads so that no slip makes a shift, are added up by those shares. That sum over its standard
+//! deviation is the year's contrast; the largest one tells whether anything shifted.
+//!
+//! Its p comes from dealing the scores out anew within each set (up to 400 pieces), or
+//! from normal sums of the same covariance. Further shifts are looked for with those found held:
+//! the sums are conditioned on the sums at the years found, which takes in what they explain. Each
+//! found year is then moved to where it fits best given the others, and stays if its p given the
+//! others is small. Spread goes the same way with the distances from the centres and shifts found.
+//! Where the spread shifted, location is looked at again in units of its own time's spread.
+//!
+//! The years that a shift may be of are those of the greatest probability, when the year is as likely
+//! as any beforehand, the size is normal with 1.5 spreads, and a piece whose range spans the year is of
+//! either practice, as its reading tells.
+//!
+//! # Source
+//! A. N. Pettitt, Applied Statistics 28 (1979) 126-135 (the same sum, of ranks); J. Bai and P. Perron,
+//! Econometrica 66 (1998) 47-78 (one shift after the other); D. Freedman and D. Lane, Journal of
+//! Business and Economic Statistics 1 (1983) 292-298 (dealing out what is left); A. F. M. Smith,
+//! Biometrika 62 (1975) 407-416 (the year's probability).
+
+mod chance;
+mod design;
+mod fit;
+mod years;
+
+use chance::{Contrasts, Way};
+use design::Design;
+use fit::{CUT, Fit, centred, cut_variance};
+use years::{Candidate, Candidates, Location, Spread};
+
+use super::error::inner_probability;
+use super::{StatsError, normal_cdf, t_upper_quantile};
+
+/// A reading of a dated piece.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Dated {
+    /// The reading, on a scale on which spreads do not depend on size.
+    pub x: f64,
+    /// Label of its set: pieces with one centre and spread, but for shifts.
+    pub set: u32,
+    /// First year in which it may have been made.
+    pub from: i16,
+    /// Last year, itself included.
+    pub to: i16,
+}
+
+/// What was found of one dimension.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shifts {
+    /// Pieces that can tell: those of sets of two and more.
+    pub n: usize,
+    /// Their sets.
+    pub sets: usize,
+    /// The usual spread of a set, in the unit of the readings.
+    pub spread: f64,
+    /// Shifts of the centre: sizes in spreads.
+    pub location: Question,
+    /// Shifts of the spread: sizes as the ratio of the spread after to that before.
+    pub width: Question,
+}
+
+/// Whether there was a shift, and which.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Question {
+    /// Probability of so much by chance where nothing shifted.
+    pub p: f64,
+    /// Shifts by year.
+    pub shifts: Vec<Shift>,
+    /// Where none was found: the size (as of [`Shifts`]) that would have been found four times in
+    /// five had it been in the middle of the dates; `None` where none would.
+    pub least_noticeable: Option<f64>,
+}
+
+/// One shift.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shift {
+    /// The likeliest first year of the new practice.
+    pub year: i16,
+    /// The years that it may be, as stretches of first and last year, ascending.
+    pub years: Vec<(i16, i16)>,
+    /// Size, as of [`Shifts`].
+    pub size: f64,
+    /// Lower limit of the size's 95 % interval.
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+    /// Probability of so much by chance, given the other shifts.
+    pub p: f64,
+}
+
+/// No more shifts than that are looked for, of either kind.
+const MOST: usize = 8;
+/// Share of the probability that the set of years holds, for a shift that is beyond doubt; and for one
+/// that is not: what was barely found looks larger than it is, and its years fewer.
+const CREDIBLE: (f64, f64) = (0.96, 0.98);
+/// A p under which a shift is beyond doubt.
+const BEYOND_DOUBT: f64 = 1e-4;
+
+/// Looks for shifts of centre and spread in readings of dated pieces.
+///
+/// # Input
+/// `pieces`: at least 6 that can tell, finite; ranges that run forward. Where nothing shifted a shift
+/// of either kind is found with a probability of `alpha` at most.
+/// # Output
+/// Deterministic: random numbers come from a generator fixed by name and seed.
+/// # Errors
+/// [`StatsError::TooFew`] for less than 6 pieces in sets of two and more, [`StatsError::NotFinite`],
+/// [`StatsError::NotAProbability`] for an alpha that is none, [`StatsError::ZeroSpread`] where all
+/// readings of each set are equal.
+pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
+    /// With fewer even the clearest order of readings proves nothing.
+    const FEWEST: usize = 6;
+    inner_probability(alpha)?;
+    let (design, x) = checked(pieces)?;
+    if design.len() < FEWEST {
+        return Err(StatsError::TooFew {
+            needed: FEWEST,
+            got: design.len(),
+        });
+    }
+    // Each of the two questions gets half.
+    let alpha = alpha / 2.0;
+    let mut location = locate(&design, &x, alpha, None)?;
+    let mut width = widen(&design, &location, alpha);
+    if !width.steps.is_empty() {
+        // In units of each time's own spread; a shift that was one of spread alone goes.
+        let again = locate(&design, &x, alpha, Some(&width.of_piece))?;
+        if again.steps != location.steps {
+            location = again;
+            width = widen(&design, &location, alpha);
+        } else {
+            location = again;
+        }
+    }
+    Ok(Shifts {
+        n: design.len(),
+        sets: design.sets.len(),
+        spread: location.fit.usual_spread(&design),
+        location: location.question(&design),
+        width: width.question,
+    })
+}
+
+/// One candidate for the first year of a new practice, as plain sums see it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Contrast {
+    /// First and last year that it stands for: no date tells them apart.
+    pub years: (i16, i16),
+    /// Sum of the readings less their set's mean, each by its share of this year or later.
+    pub sum: f64,
+    /// Sum of squares of those shares about their set's mean: a shift there of least squares has the
+    /// size `sum / information` and takes `sum^2 / information` from the sum of squares.
+    pub information: f64,
+}
+
+/// The plain contrasts of all candidates, readings neither cut nor standardised; those in whose year
+/// nothing can be told have no information.
+///
+/// # Errors
+/// [`StatsError::NotFinite`].
+pub fn shift_contrasts(pieces: &[Dated]) -> Result<Vec<Contrast>, StatsError> {
+    let (design, x) = checked(pieces)?;
+    let sums = design.sums(&centred(&design, x));
+    let information = design.covariance(&vec![1.0; design.sets.len()]);
+    let of = |(at, sum)| Contrast {
+        years: design.stretches[at],
+        sum,
+        information: information[at * design.candidates() + at],
+    };
+    Ok(sums.into_iter().enumerate().map(of).collect())
+}
+
+/// The design and the readings in its order.
+fn checked(pieces: &[Dated]) -> Result<(Design, Vec<f64>), StatsError> {
+    if let Some((index, piece)) = pieces.iter().enumerate().find(|(_, p)| !p.x.is_finite()) {
+        return Err(StatsError::NotFinite {
+            index,
+            value: piece.x,
+        });
+    }
+    let forward: Vec<Dated> = pieces
+        .iter()
+        .map(|p| Dated {
+            from: p.from.min(p.to),
+            to: p.from.max(p.to),
+            ..*p
+        })
+        .collect();
+    let design = Design::new(&forward);
+    let x = design.source.iter().map(|&i| pieces[i as usize].x).collect();
+    Ok((design, x))
+}
+
+/// Steps found by the same search, whatever the scores are of.
+struct Search<'s> {
+    design: &'s Design,
+    way: Way,
+    /// Scores with some steps fitted.
+    scores: &'s dyn Fn(&[usize]) -> Option<Vec<f64>>,
+}
+
+impl Search<'_> {
+    fn contrasts(&self, fitted: &[usize], held: &[usize]) -> Option<(Contrasts, Vec<f64>)> {
+        let scores = (self.scores)(fitted)?;
+        Some((Contrasts::new(self.design, &scores, held), scores))
+    }
+
+    /// Steps that a p under `alpha` speaks for, each with its p given the others; and the p of none.
+    fn run(&self, alpha: f64) -> (f64, Vec<(usize, f64)>) {
+        let mut steps: Vec<usize> = Vec::new();
+        let mut p_none = 1.0;
+        while steps.len() < MOST {
+            let Some((contrasts, scores)) = self.contrasts(&steps, &steps) else {
+                break;
+            };
+            let p = contrasts.p(self.design, &scores, self.way);
+            if steps.is_empty() {
+                p_none = p;
+            }
+            match contrasts.largest() {
+                Some((at, _)) if p <= alpha => steps.push(at),
+                _ => break,
+            }
+            self.refine(&mut steps);
+        }
+        steps.sort_unstable();
+        let mut tested = vec![p_none; steps.len()];
+        while steps.len() > 1 {
+            tested = (0..steps.len()).map(|i| self.p_of(&steps, i)).collect();
+            let weakest = (0..steps.len()).max_by(|&a, &b| tested[a].total_cmp(&tested[b]));
+            match weakest {
+                Some(weakest) if tested[weakest] > alpha => {
+                    steps.remove(weakest);
+                    tested = vec![p_none; steps.len()];
+                    self.refine(&mut steps);
+                }
+                _ => break,
+            }
+        }
+        (p_none, steps.into_iter().zip(tested).collect())
+    }
+
+    /// Moves each step to where it fits best given the others.
+    fn refine(&self, steps: &mut [usize]) {
+        if steps.len() < 2 {
+            return;
+        }
+        for _ in 0..4 {
+            let before = steps.to_vec();
+            for i in 0..steps.len() {
+                let mut others = steps.to_vec();
+                others.remove(i);
+                let best = self
+                    .contrasts(&others, &others)
+                    .and_then(|(contrasts, _)| contrasts.largest());
+                if let Some((at, _)) = best {
+                    steps[i] = at;
+                }
+            }
+            if *steps == *before {
+                break;
+            }
+        }
+    }
+
+    fn p_of(&self, steps: &[usize], i: usize) -> f64 {
+        let mut others = steps.to_vec();
+        others.remove(i);
+        let tested = self.contrasts(&others, &others);
+        tested.map_or(1.0, |(contrasts, scores)| {
+            contrasts.p(self.design, &scores, self.way)
+        })
+    }
+
+    /// The standardised shift that is found four times in five in the middle of the dates.
+    fn least_noticeable(&self, alpha: f64) -> Option<f64> {
+        let (contrasts, scores) = self.contrasts(&[], &[])?;
+        let half = 0.5 * self.design.len() as f64;
+        let off = |&&at: &&usize| (self.design.after[at] - half).abs();
+        let &middle = contrasts
+            .open
+            .iter()
+            .min_by(|a, b| off(a).total_cmp(&off(b)))?;
+        // 0.8416 = normal quantile of 0.8.
+        let needed = contrasts.limit(self.design, &scores, self.way, alpha) + 0.8416;
+        let (_, variance) = contrasts.at(middle);
+        let squares: f64 = scores.iter().map(|s| s * s).sum();
+        let n = (self.design.len() - self.design.sets.len()) as f64;
+        let information = variance / (squares / n);
+        // The shift itself widens what it is compared with.
+        let left = information * (1.0 - needed * needed / n);
+        (left > 0.0).then(|| needed / left.sqrt())
+    }
+}
+
+/// Shifts of location.
+struct Located {
+    steps: Vec<usize>,
+    p: Vec<f64>,
+    p_none: f64,
+    shares: Vec<Vec<f64>>,
+    fit: Fit,
+    width: Option<Vec<f64>>,
+    least_noticeable: Option<f64>,
+}
+
+fn locate(
+    design: &Design,
+    x: &[f64],
+    alpha: f64,
+    width: Option<&[f64]>,
+) -> Result<Located, StatsError> {
+    let shares = |steps: &[usize]| -> Vec<Vec<f64>> {
+        steps.iter().map(|&step| design.shares(step)).collect()
+    };
+    let scores = |steps: &[usize]| {
+        Some(Fit::new(design, x, &shares(steps), width)?.scores(design))
+    };
+    let search = Search {
+        design,
+        way: Way::of(design),
+        scores: &scores,
+    };
+    let (p_none, found) = search.run(alpha);
+    let (steps, p): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
+    let shares = shares(&steps);
+    Ok(Located {
+        fit: Fit::new(design, x, &shares, width).ok_or(StatsError::ZeroSpread)?,
+        least_noticeable: match steps.is_empty() {
+            true => search.least_noticeable(alpha),
+            false => None,
+        },
+        steps,
+        p,
+        p_none,
+        shares,
+        width: width.map(<[f64]>::to_vec),
+    })
+}
+
+impl Located {
+    fn question(&self, design: &Design) -> Question {
+        let df = design.len() as f64 - (design.sets.len() + self.steps.len()) as f64;
+        let of_step = |i: usize| {
+            let step = Location::new(design, &self.fit, &self.shares, i, self.width.as_deref());
+            let candidates = step.all(between(design, &self.steps, i), self.steps[i]);
+            told(design, &candidates, df, self.p[i])
+        };
+        Question {
+            p: self.p_none,
+            shifts: (0..self.steps.len()).map(of_step).collect(),
+            least_noticeable: self.least_noticeable,
+        }
+    }
+}
+
+/// Candidates between a step's neighbours.
+fn between(design: &Design, steps: &[usize], i: usize) -> std::ops::Range<usize> {
+    let from = if i == 0 { 0 } else { steps[i - 1] + 1 };
+    from..*steps.get(i + 1).unwrap_or(&design.candidates())
+}
+
+/// Shifts of spread.
+struct Widened {
+    steps: Vec<usize>,
+    question: Question,
+    /// Spread of each piece's time.
+    of_piece: Vec<f64>,
+}
+
+fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
+    let clear = fit::clear(whole, &location.fit.steps, &location.shares);
+    let kept: Vec<usize> = (0..whole.len()).filter(|&i| clear[i]).collect();
+    let (design, distances) = clear_of(whole, location, &kept);
+    let scales = |steps: &[usize]| time_spreads(&design, &distances, steps);
+    let scores = |steps: &[usize]| {
+        let widths = scales(steps);
+        let cut = distances.iter().zip(&widths);
+        Some(centred(
+            &design,
+            cut.map(|(r, w)| (r / w).abs().min(CUT)).collect(),
+        ))
+    };
+    let search = Search {
+        design: &design,
+        way: Way::of(&design),
+        scores: &scores,
+    };
+    let (p_none, found) = search.run(alpha);
+    let (steps, p): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
+    let of_step = |i: usize| {
+        let mut others = steps.clone();
+        others.remove(i);
+        // The steps' own spreads, but this one's counted in its neighbours' units.
+        let all = segment_spreads(&design, &distances, &steps);
+        let own = time_spreads(&design, &distances, &steps);
+        let shares = design.shares(steps[i]);
+        let (before, after) = (all[i], all[i + 1]);
+        let r = (0..design.len()).map(|k| {
+            let of_step = before * (1.0 - shares[k]) + after * shares[k];
+            distances[k] * of_step / own[k]
+        });
+        let spread = Spread {
+            design: &design,
+            r: r.collect(),
+            start: (before, after),
+        };
+        let candidates = spread.all(between(&design, &steps, i), steps[i]);
+        let mut shift = told(&design, &candidates, f64::INFINITY, p[i]);
+        for size in [&mut shift.size, &mut shift.low, &mut shift.high] {
+            *size = size.exp();
+        }
+        shift
+    };
+    let question = Question {
+        p: p_none,
+        shifts: (0..steps.len()).map(of_step).collect(),
+        least_noticeable: match steps.is_empty() {
+            true => search.least_noticeable(alpha).map(as_ratio),
+            false => None,
+        },
+    };
+    // Widths of all pieces of the whole, by the years of the steps.
+    let spreads = segment_spreads(&design, &distances, &steps);
+    let years = steps.iter().map(|&step| design.stretches[step].1);
+    let on_whole: Vec<Vec<f64>> = years
+        .map(|year| {
+            let at = whole.stretches.iter().position(|s| s.1 >= year);
+            at.map_or_else(|| vec![0.0; whole.len()], |at| whole.shares(at))
+        })
+        .collect();
+    let of_piece = (0..whole.len()).map(|i| {
+        let shares: Vec<f64> = on_whole.iter().map(|shares| shares[i]).collect();
+        mixed(&spreads, &shares)
+    });
+    Widened {
+        of_piece: of_piece.collect(),
+        steps,
+        question,
+    }
+}
+
+/// A shift of the mean distance, in standard deviations of distances, as a ratio of spreads.
+fn as_ratio(shift: f64) -> f64 {
+    // |Z| has mean 0.798 and standard deviation 0.603.
+    let (mean, sd) = (0.7979, 0.6028);
+    // Half of it either way about the middle.
+    let half = (0.5 * shift * sd / mean).min(0.95);
+    (1.0 + half) / (1.0 - half)
+}
+
+/// The design of some pieces alone, and their distances from what location says of them.
+fn clear_of(whole: &Design, location: &Located, kept: &[usize]) -> (Design, Vec<f64>) {
+    let width = |i: usize| location.width.as_ref().map_or(1.0, |width| width[i]);
+    let mut pieces = Vec::with_capacity(kept.len());
+    let mut set = 0;
+    for &i in kept {
+        while whole.sets[set].end <= i {
+            set += 1;
+        }
+        let n = whole.sets[set].len() as f64;
+        // A centre of the set's own takes part of the distance.
+        let own = (n / (n - 1.0)).sqrt();
+        let (from, to) = whole.date(i);
+        pieces.push(Dated {
+            x: location.fit.residuals[i] * width(i) * own,
+            set: set as u32,
+            from,
+            to,
+        });
+    }
+    let design = Design::new(&pieces);
+    let distances = design.source.iter().map(|&i| pieces[i as usize].x).collect();
+    (design, distances)
+}
+
+/// Spread of each piece's time.
+fn time_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f64> {
+    if steps.is_empty() {
+        return vec![1.0; design.len()];
+    }
+    let spreads = segment_spreads(design, distances, steps);
+    let mut sorted = steps.to_vec();
+    sorted.sort_unstable();
+    let shares: Vec<Vec<f64>> = sorted.iter().map(|&step| design.shares(step)).collect();
+    (0..design.len())
+        .map(|i| {
+            let of_piece: Vec<f64> = shares.iter().map(|of| of[i]).collect();
+            mixed(&spreads, &of_piece)
+        })
+        .collect()
+}
+
+/// The mean of spreads before, between and after steps, by a piece's shares of each.
+fn mixed(spreads: &[f64], shares: &[f64]) -> f64 {
+    let changes = spreads.windows(2).zip(shares);
+    spreads[0] + changes.map(|(s, share)| (s[1] - s[0]) * share).sum::<f64>()
+}
+
+/// Spreads before, between and after steps, distances cut at [`CUT`] of them.
+fn segment_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f64> {
+    let mut steps = steps.to_vec();
+    steps.sort_unstable();
+    let mut shares: Vec<Vec<f64>> = vec![vec![1.0; design.len()]];
+    shares.extend(steps.iter().map(|&step| design.shares(step)));
+    shares.push(vec![0.0; design.len()]);
+    let of_segment = |of: &[Vec<f64>]| {
+        let within = |i: usize| of[0][i] - of[1][i];
+        let n: f64 = (0..design.len()).map(within).sum();
+        let mut variance = 1.0_f64;
+        for _ in 0..30 {
+            let cut = |i: usize| within(i) * distances[i].powi(2).min(CUT * CUT * variance);
+            let sum: f64 = (0..design.len()).map(cut).sum();
+            let next = (sum / cut_variance() + 1e-3) / (n + 1e-3);
+            let settled = (next / variance - 1.0).abs() < 1e-6;
+            variance = next;
+            if settled {
+                break;
+            }
+        }
+        variance.sqrt().max(0.05)
+    };
+    shares.windows(2).map(of_segment).collect()
+}
+
+/// The years and the size that candidates tell.
+fn told(design: &Design, candidates: &[Candidate], df: f64, p: f64) -> Shift {
+    let most = candidates.iter().map(|c| c.log).fold(f64::NEG_INFINITY, f64::max);
+    let years_of = |c: &Candidate| {
+        let (from, to) = design.stretches[c.at];
+        f64::from(to) - f64::from(from) + 1.0
+    };
+    let weights: Vec<f64> = candidates
+        .iter()
+        .map(|c| (c.log - most).exp() * years_of(c))
+        .collect();
+    let total: f64 = weights.iter().sum();
+    let mut order: Vec<usize> = (0..candidates.len()).collect();
+    // A year's probability, not a stretch's, says which goes in first.
+    order.sort_by(|&a, &b| candidates[b].log.total_cmp(&candidates[a].log));
+    let credible = match p < BEYOND_DOUBT {
+        true => CREDIBLE.0,
+        false => CREDIBLE.1,
+    };
+    let mut held = 0.0;
+    let mut within: Vec<(i16, i16)> = Vec::new();
+    for &i in &order {
+        within.push(design.stretches[candidates[i].at]);
+        held += weights[i] / total;
+        if held >= credible {
+            break;
+        }
+    }
+    let (first, last) = within[0];
+    within.sort_unstable();
+    let mut years: Vec<(i16, i16)> = Vec::new();
+    for (from, to) in within {
+        match years.last_mut() {
+            Some(stretch) if i32::from(stretch.1) + 1 == i32::from(from) => stretch.1 = to,
+            _ => years.push((from, to)),
+        }
+    }
+    // Student's tails by the normal's, wider by as much as they are at 97.5 %.
+    let wider = match df.is_finite() {
+        true => t_upper_quantile(0.025, df.max(1.0)) / 1.959_964,
+        false => 1.0,
+    };
+    let below = |x: f64| {
+        let of = candidates.iter().zip(&weights);
+        let shares = of.map(|(c, w)| w * normal_cdf((x - c.size) / (wider * c.error).max(1e-12)));
+        shares.sum::<f64>() / total
+    };
+    let ends = candidates.iter().zip(&weights).filter(|(_, w)| **w > 0.0);
+    let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (c, _)| {
+        let far = 10.0 * wider * c.error + 1e-9;
+        (low.min(c.size - far), high.max(c.size + far))
+    });
+    let quantile = |share: f64| {
+        let (mut low, mut high) = (low, high);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            match below(middle) < share {
+                true => low = middle,
+                false => high = middle,
+            }
+        }
+        0.5 * (low + high)
+    };
+    Shift {
+        year: i16::midpoint(first, last),
+        years,
+        size: quantile(0.5),
+        low: quantile(0.025),
+        high: quantile(0.975),
+        p,
+    }
+}
