@@ -416,6 +416,13 @@ impl<'t> Cohort<'t> {
         speaks_for_the_works(state, self.unknown_state)
     }
 
+    /// The value at a row of a column, if its place is as it left the works and a real pipe can have it;
+    /// of whatever period.
+    pub(crate) fn as_made(&self, column: &Column, row: usize) -> Option<f64> {
+        let speaks = self.state_speaks(column.state(row)) && self.is_credible(column, row);
+        column.value(row).filter(|_| speaks)
+    }
+
     fn is_credible(&self, column: &Column, row: usize) -> bool {
         self.table.dimension(column).is_credible(column.values[row])
     }

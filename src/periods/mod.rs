@@ -10,3 +10,5 @@
 mod comparison;
 mod dating;
 mod shift;
+
+pub use shift::{FEWEST_DATED, Scope, ShiftYears, Size, Untold, What, shift_years};

@@ -57,6 +57,8 @@ pub struct Shifts {
     pub n: usize,
     /// Their sets.
     pub sets: usize,
+    /// Years that could be told from others: those with a few pieces on either side.
+    pub years: usize,
     /// The usual spread of a set, in the unit of the readings.
     pub spread: f64,
     /// Shifts of the centre: sizes in spreads.
@@ -141,6 +143,7 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
     Ok(Shifts {
         n: design.len(),
         sets: design.sets.len(),
+        years: location.open,
         spread: location.fit.usual_spread(&design),
         location: location.question(&design),
         width: width.question,
@@ -308,6 +311,8 @@ struct Located {
     fit: Fit,
     width: Option<Vec<f64>>,
     least_noticeable: Option<f64>,
+    /// How many candidates have a few pieces on either side.
+    open: usize,
 }
 
 fn locate(
@@ -330,7 +335,9 @@ fn locate(
     let (p_none, found) = search.run(alpha);
     let (steps, p): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
     let shares = shares(&steps);
+    let open = search.contrasts(&[], &[]).map_or(0, |(contrasts, _)| contrasts.open.len());
     Ok(Located {
+        open,
         fit: Fit::new(design, x, &shares, width).ok_or(StatsError::ZeroSpread)?,
         least_noticeable: match steps.is_empty() {
             true => search.least_noticeable(alpha),
