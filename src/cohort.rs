@@ -185,6 +185,19 @@ impl<'t> Cohort<'t> {
         Ok(cohort)
     }
 
+    /// The same table with every period chosen, whatever its standing; its groups and periods have the
+    /// same numbers.
+    ///
+    /// # Errors
+    /// None: no period is named.
+    pub fn of_every_period(&self) -> Result<Cohort<'t>, CohortError> {
+        let choice = Choice {
+            periods: Selection::Every,
+            unknown_state: self.unknown_state,
+        };
+        Cohort::new(self.table, &choice)
+    }
+
     /// Marks the chosen periods.
     fn choose(&mut self, selection: &Selection) -> Result<(), CohortError> {
         match selection {

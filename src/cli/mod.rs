@@ -10,6 +10,7 @@ mod json;
 mod manual;
 mod norms;
 mod output;
+mod periods;
 mod progress;
 mod rates;
 mod source;
@@ -51,6 +52,7 @@ enum Command {
     Check(check::Arguments),
     Flag(flag::Arguments),
     Form(form::Arguments),
+    Periods(periods::Arguments),
     Rates(rates::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
@@ -78,6 +80,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Check(arguments) => check::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
+        Command::Periods(arguments) => periods::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),

@@ -7,7 +7,7 @@
 //! | `dating` | which periods an undated piece resembles |
 //! | `shift` | the years in which a dimension shifted |
 
-mod comparison;
+pub mod comparison;
 mod dating;
 mod shift;
 

@@ -6,6 +6,7 @@
 //!
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
+//! - `comparison`: groups compared: centres, spreads, ranks, with and without a borrowed spread.
 //! - `interpolation`: values between nodes.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
@@ -25,6 +26,7 @@
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
 
 mod borrowed;
+mod comparison;
 mod error;
 mod interpolation;
 mod lending;
@@ -45,6 +47,13 @@ mod two_level;
 
 pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
+};
+pub use comparison::{
+    Agreement, AndersonDarling, Departure, Effect, FTest, KruskalWallis, MannWhitney, Pooled,
+    Shift, SpreadRatio, Ties, VarianceRatio, WelchT, agreement, anderson_darling,
+    anderson_darling_p, brown_forsythe_means, brown_forsythe_spread, combined_p, departure,
+    digamma, hodges_lehmann, kruskal_wallis, log_spread_ratio, mann_whitney, pooled, spread_ratio,
+    trigamma, variance_ratio, welch_anova, welch_t,
 };
 pub use error::StatsError;
 pub use interpolation::interpolation_weights;
