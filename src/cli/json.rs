@@ -5,7 +5,7 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::report::{
     AgainstRow, AgreementRow, DimensionRow, FlagRow, FormRow, NormRow, PeriodRow, PieceRow,
-    PooledAgreementRow, PooledRow, RateRow,
+    PooledAgreementRow, PooledRow, RateRow, ShiftRow,
 };
 use calibriar::source::Provenance;
 use calibriar::table::Table;
@@ -300,4 +300,5 @@ pub(super) struct PeriodsOut<'a> {
     pub(super) against_good: Vec<AgainstRow<'a>>,
     pub(super) pooled: Vec<PooledRow<'a>>,
     pub(super) pooled_agreement: Vec<PooledAgreementRow<'a>>,
+    pub(super) shift_years: Vec<ShiftRow<'a>>,
 }

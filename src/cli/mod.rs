@@ -13,6 +13,7 @@ mod output;
 mod periods;
 mod progress;
 mod rates;
+mod shift_years;
 mod source;
 mod withdraw;
 mod working;

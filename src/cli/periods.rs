@@ -3,6 +3,7 @@
 use calibriar::cohort::Cohort;
 use calibriar::norm::Settings;
 use calibriar::periods::comparison::{Comparison, compare};
+use calibriar::periods::{Scope, shift_years};
 use calibriar::report::{
     AGAINST_COLUMNS, AGREEMENT_COLUMNS, AgainstRow, AgreementRow, PERIOD_COLUMNS,
     POOLED_AGREEMENT_COLUMNS, POOLED_COLUMNS, PeriodRow, PooledAgreementRow, PooledRow, joined,
@@ -51,6 +52,8 @@ enum Part {
     Pooled,
     /// Whether the good periods agree, all patterns of a maker together
     PooledAgreement,
+    /// In which years each dimension shifted
+    ShiftYears,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
@@ -64,12 +67,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let every = good.of_every_period()?;
     let evidence = arguments.question.judge.evidence(&good)?;
     let comparison = compare(&evidence, &every, &groups, &settings);
+    let scopes = Scope::of(&every, &groups, arguments.pattern.is_some());
+    let shifts = shift_years(&every, &scopes, settings.alpha())?;
     arguments.question.source.write_set_aside(&source)?;
     match format {
-        Format::Json => output::write_json(&json(&comparison, &every, &source, &settings))?,
+        Format::Json => output::write_json(&PeriodsOut {
+            shift_years: super::shift_years::rows(&shifts, &every),
+            ..json(&comparison, &every, &source, &settings)
+        })?,
+        Format::Csv if arguments.part == Part::ShiftYears => {
+            super::shift_years::write_csv(&shifts, &every)?;
+        }
         Format::Csv => write_part(arguments.part, &comparison, &every, &settings)?,
         Format::Table => {
             let mut text = String::new();
+            text.push_str(&super::shift_years::section(&shifts, &every, &settings));
             text.push_str(&provenance_line(&source.provenance));
             output::write_text(&text)?;
         }
@@ -141,6 +153,7 @@ fn json<'a>(
         against_good: rows.against_good().collect(),
         pooled: rows.pooled().collect(),
         pooled_agreement: rows.pooled_agreement().collect(),
+        shift_years: Vec::new(),
     }
 }
 
@@ -166,5 +179,6 @@ fn write_part(
         Part::PooledAgreement => {
             output::write_csv(POOLED_AGREEMENT_COLUMNS, rows.pooled_agreement())
         }
+        Part::ShiftYears => Ok(()),
     }
 }

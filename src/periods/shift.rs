@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use crate::catalogue::{Kind, YearRange, fold};
 use crate::cohort::{Cohort, on_scale};
 use crate::parallel;
-use crate::stats::{Dated, Question, Shift, Shifts, StatsError, holm, shifts};
+use crate::stats::{Dated, ShiftQuestion, Shifts, StatsError, YearShift, holm, shifts};
 
 /// Fewer dated pieces tell nothing that chance could not.
 pub const FEWEST_DATED: usize = 8;
@@ -53,9 +53,7 @@ impl Scope {
     fn groups(self, cohort: &Cohort<'_>) -> Vec<usize> {
         match self {
             Scope::Pattern(group) => vec![group],
-            Scope::Maker(group) => {
-                cohort.find_groups(None, Some(&cohort.groups()[group].maker))
-            }
+            Scope::Maker(group) => cohort.find_groups(None, Some(&cohort.groups()[group].maker)),
         }
     }
 }
@@ -130,7 +128,7 @@ pub struct Size {
 
 impl ShiftYears {
     /// What was found of one question.
-    pub fn question(&self, what: What) -> Option<&Question> {
+    pub fn question(&self, what: What) -> Option<&ShiftQuestion> {
         let found = self.found.as_ref().ok()?;
         Some(match what {
             What::Location => &found.location,
@@ -139,7 +137,7 @@ impl ShiftYears {
     }
 
     /// The size of a shift; `None` beyond what an `f64` can describe.
-    pub fn size(&self, what: What, shift: &Shift) -> Option<Size> {
+    pub fn size(&self, what: What, shift: &YearShift) -> Option<Size> {
         let spread = self.found.as_ref().ok()?.spread;
         let given = |size: f64| match (what, self.kind) {
             (What::Spread, _) => size,
@@ -156,7 +154,7 @@ impl ShiftYears {
     }
 
     /// The p of one shift given the others, as [`ShiftYears::p`] is, and the same adjusted.
-    pub fn p_of(&self, what: What, shift: &Shift) -> (f64, f64) {
+    pub fn p_of(&self, what: What, shift: &YearShift) -> (f64, f64) {
         let p = both(shift.p);
         (p, p.max(self.p_adjusted[what as usize]))
     }
@@ -190,7 +188,11 @@ pub fn shift_years(
     for of_scope in found.chunk_by_mut(|a, b| a.scope == b.scope) {
         let told = of_scope.iter().filter(|f| f.found.is_ok());
         // Holm counts every question by itself.
-        let adjusted = holm(&told.flat_map(|f| f.p.map(|p| p / 2.0)).collect::<Vec<f64>>());
+        let adjusted = holm(
+            &told
+                .flat_map(|f| f.p.map(|p| p / 2.0))
+                .collect::<Vec<f64>>(),
+        );
         let told = of_scope.iter_mut().filter(|f| f.found.is_ok());
         for (of, adjusted) in told.zip(adjusted.chunks(2)) {
             of.p_adjusted = [adjusted[0].max(of.p[0]), adjusted[1].max(of.p[1])];

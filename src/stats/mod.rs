@@ -70,7 +70,7 @@ pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed}
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
-pub use shift::{Contrast, Dated, Question, Shift, Shifts, shift_contrasts, shifts};
+pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,

@@ -70,9 +70,17 @@ impl World {
                 false => 1921 + (draw.uniform() * 64.0) as i16,
             };
             let set = i as u32 % self.sets;
-            let noise = if self.heavy { gamma_t5(&mut draw) } else { draw.normal() };
+            let noise = if self.heavy {
+                gamma_t5(&mut draw)
+            } else {
+                draw.normal()
+            };
             let after = year >= self.year;
-            let (shift, ratio) = if after { (self.size, self.ratio) } else { (0.0, 1.0) };
+            let (shift, ratio) = if after {
+                (self.size, self.ratio)
+            } else {
+                (0.0, 1.0)
+            };
             let spread = spread_of(set);
             let mut x = f64::from(set) * 7.0 + spread * (shift + ratio * noise);
             if self.step > 0.0 {
@@ -80,7 +88,9 @@ impl World {
             }
             let wide = self.either_way > 0 && (self.all_wide || draw.uniform() < 0.5);
             let off = match wide {
-                true => (draw.uniform() * f64::from(2 * self.either_way + 1)) as i16 - self.either_way,
+                true => {
+                    (draw.uniform() * f64::from(2 * self.either_way + 1)) as i16 - self.either_way
+                }
                 false => 0,
             };
             let half = if wide { self.either_way } else { 0 };
@@ -112,7 +122,9 @@ fn over<const K: usize>(
             let pieces = world.draw(at as u64 + 1);
             if let Ok(found) = shifts(&pieces, 0.05) {
                 let told = tell(&found);
-                sums.iter_mut().zip(told).for_each(|(sum, told)| *sum += told);
+                sums.iter_mut()
+                    .zip(told)
+                    .for_each(|(sum, told)| *sum += told);
             }
         }
     };
@@ -122,7 +134,9 @@ fn over<const K: usize>(
         let mut sums = [0.0; K];
         for part in all {
             let part = part.join().unwrap();
-            sums.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
+            sums.iter_mut()
+                .zip(part)
+                .for_each(|(sum, part)| *sum += part);
         }
         sums
     })
@@ -132,14 +146,21 @@ fn false_alarms(worlds: usize) {
     println!("| dates | n | patterns | readings | location | spread | either |");
     println!("|---|--:|--:|---|--:|--:|--:|");
     let line = |dates: &str, readings: &str, world: World| {
-        let worlds = if world.n > 20_000 { worlds / 20 } else { worlds };
+        let worlds = if world.n > 20_000 {
+            worlds / 20
+        } else {
+            worlds
+        };
         let sums = over(worlds, world, |s| {
             let yes = |b: bool| f64::from(u8::from(b));
             let (l, w) = (!s.location.shifts.is_empty(), !s.width.shifts.is_empty());
             [yes(l), yes(w), yes(l || w)]
         });
         let [l, w, e] = sums.map(|s| s / worlds as f64);
-        println!("| {dates} | {} | {} | {readings} | {l:.3} | {w:.3} | {e:.3} |", world.n, world.sets);
+        println!(
+            "| {dates} | {} | {} | {readings} | {l:.3} | {w:.3} | {e:.3} |",
+            world.n, world.sets
+        );
     };
     for n in [6, 8, 12, 20, 60, 300, 1000] {
         line("exact", "normal", World { n, ..PLAIN });
@@ -148,40 +169,131 @@ fn false_alarms(worlds: usize) {
         line("exact", "normal", World { n, sets, ..PLAIN });
     }
     for n in [12, 60, 300, 1000] {
-        line("bunched", "normal", World { n, bunched: true, ..PLAIN });
-        line("half 5 years either way", "normal", World { n, either_way: 5, ..PLAIN });
-        line("all 15 years either way", "normal", World { n, either_way: 15, all_wide: true, ..PLAIN });
-        line("exact", "t5", World { n, heavy: true, ..PLAIN });
-        line("exact", "steps of 1 spread", World { n, step: 1.0, ..PLAIN });
-        line("bunched, half 5 years", "t5, steps of 1", World { n, sets: 3, bunched: true, either_way: 5, heavy: true, step: 1.0, ..PLAIN });
+        line(
+            "bunched",
+            "normal",
+            World {
+                n,
+                bunched: true,
+                ..PLAIN
+            },
+        );
+        line(
+            "half 5 years either way",
+            "normal",
+            World {
+                n,
+                either_way: 5,
+                ..PLAIN
+            },
+        );
+        line(
+            "all 15 years either way",
+            "normal",
+            World {
+                n,
+                either_way: 15,
+                all_wide: true,
+                ..PLAIN
+            },
+        );
+        line(
+            "exact",
+            "t5",
+            World {
+                n,
+                heavy: true,
+                ..PLAIN
+            },
+        );
+        line(
+            "exact",
+            "steps of 1 spread",
+            World {
+                n,
+                step: 1.0,
+                ..PLAIN
+            },
+        );
+        line(
+            "bunched, half 5 years",
+            "t5, steps of 1",
+            World {
+                n,
+                sets: 3,
+                bunched: true,
+                either_way: 5,
+                heavy: true,
+                step: 1.0,
+                ..PLAIN
+            },
+        );
     }
-    line("half 5 years either way", "t5", World { n: 100_000, sets: 500, either_way: 5, heavy: true, ..PLAIN });
+    line(
+        "half 5 years either way",
+        "t5",
+        World {
+            n: 100_000,
+            sets: 500,
+            either_way: 5,
+            heavy: true,
+            ..PLAIN
+        },
+    );
 }
 
 fn years_of(years: &[(i16, i16)]) -> f64 {
-    years.iter().map(|(from, to)| f64::from(to - from) + 1.0).sum()
+    years
+        .iter()
+        .map(|(from, to)| f64::from(to - from) + 1.0)
+        .sum()
 }
 
 fn sets(worlds: usize) {
-    println!("| shift | n | patterns | dates | found | year held | mean years | size held | more than one |");
+    println!(
+        "| shift | n | patterns | dates | found | year held | mean years | size held | more than one |"
+    );
     println!("|--:|--:|--:|---|--:|--:|--:|--:|--:|");
     for size in [0.75, 1.0, 2.0, 3.0] {
         for (n, sets) in [(20, 1), (60, 1), (60, 10), (300, 1), (300, 7)] {
             for bunched in [false, true] {
                 for (either_way, all_wide) in [(0, false), (5, false), (10, true)] {
                     let year = if bunched { 1951 } else { 1950 };
-                    let world = World { n, sets, bunched, either_way, all_wide, size, year, ..PLAIN };
+                    let world = World {
+                        n,
+                        sets,
+                        bunched,
+                        either_way,
+                        all_wide,
+                        size,
+                        year,
+                        ..PLAIN
+                    };
                     // Few are found among few pieces.
-                    let worlds = if n * (size * size) as usize > 100 { worlds } else { 4 * worlds };
+                    let worlds = if n * (size * size) as usize > 100 {
+                        worlds
+                    } else {
+                        4 * worlds
+                    };
                     let sums = over(worlds, world, |s| {
                         let of = &s.location.shifts;
                         // With several found, the one nearest.
                         let nearest = of.iter().min_by_key(|shift| (shift.year - year).abs());
-                        let Some(shift) = nearest else { return [0.0; 5] };
-                        let held = of.iter().any(|s| s.years.iter().any(|&(a, b)| a <= year && year <= b));
+                        let Some(shift) = nearest else {
+                            return [0.0; 5];
+                        };
+                        let held = of
+                            .iter()
+                            .any(|s| s.years.iter().any(|&(a, b)| a <= year && year <= b));
                         let unit = s.spread / usual_spread(&world);
                         let sized = shift.low * unit <= size && size <= shift.high * unit;
-                        [1.0, f64::from(u8::from(held)), years_of(&shift.years), f64::from(u8::from(sized)), f64::from(u8::from(of.len() > 1))]
+                        [
+                            1.0,
+                            f64::from(u8::from(held)),
+                            years_of(&shift.years),
+                            f64::from(u8::from(sized)),
+                            f64::from(u8::from(of.len() > 1)),
+                        ]
                     });
                     let [found, held, wide, sized, more] = sums;
                     let dates = match (bunched, either_way) {
@@ -194,7 +306,11 @@ fn sets(worlds: usize) {
                     };
                     println!(
                         "| {size} | {n} | {sets} | {dates} | {:.3} | {:.3} | {:.1} | {:.3} | {:.3} |",
-                        found / worlds as f64, held / found, wide / found, sized / found, more / found
+                        found / worlds as f64,
+                        held / found,
+                        wide / found,
+                        sized / found,
+                        more / found
                     );
                 }
             }
@@ -203,26 +319,57 @@ fn sets(worlds: usize) {
 }
 
 fn widths(worlds: usize) {
-    println!("| ratio | n | patterns | dates | found | year held | mean years | ratio held | location found too |");
+    println!(
+        "| ratio | n | patterns | dates | found | year held | mean years | ratio held | location found too |"
+    );
     println!("|--:|--:|--:|---|--:|--:|--:|--:|--:|");
     for ratio in [1.5, 2.0, 3.0] {
         for (n, sets) in [(60, 1), (300, 1), (300, 7), (1000, 7)] {
             for either_way in [0, 5] {
-                let world = World { n, sets, either_way, ratio, year: 1965, ..PLAIN };
+                let world = World {
+                    n,
+                    sets,
+                    either_way,
+                    ratio,
+                    year: 1965,
+                    ..PLAIN
+                };
                 let sums = over(worlds, world, |s| {
                     let location = f64::from(u8::from(!s.location.shifts.is_empty()));
                     let of = &s.width.shifts;
-                    let nearest = of.iter().min_by_key(|shift| (shift.year - world.year).abs());
-                    let Some(shift) = nearest else { return [0.0, 0.0, 0.0, 0.0, location] };
-                    let held = of.iter().any(|s| s.years.iter().any(|&(a, b)| a <= world.year && world.year <= b));
+                    let nearest = of
+                        .iter()
+                        .min_by_key(|shift| (shift.year - world.year).abs());
+                    let Some(shift) = nearest else {
+                        return [0.0, 0.0, 0.0, 0.0, location];
+                    };
+                    let held = of.iter().any(|s| {
+                        s.years
+                            .iter()
+                            .any(|&(a, b)| a <= world.year && world.year <= b)
+                    });
                     let sized = shift.low <= ratio && ratio <= shift.high;
-                    [1.0, f64::from(u8::from(held)), years_of(&shift.years), f64::from(u8::from(sized)), location]
+                    [
+                        1.0,
+                        f64::from(u8::from(held)),
+                        years_of(&shift.years),
+                        f64::from(u8::from(sized)),
+                        location,
+                    ]
                 });
                 let [found, held, wide, sized, location] = sums;
-                let dates = if either_way == 0 { "exact" } else { "half 5 years either way" };
+                let dates = if either_way == 0 {
+                    "exact"
+                } else {
+                    "half 5 years either way"
+                };
                 println!(
                     "| {ratio} | {n} | {sets} | {dates} | {:.3} | {:.3} | {:.1} | {:.3} | {:.3} |",
-                    found / worlds as f64, held / found, wide / found, sized / found, location / worlds as f64
+                    found / worlds as f64,
+                    held / found,
+                    wide / found,
+                    sized / found,
+                    location / worlds as f64
                 );
             }
         }
@@ -235,7 +382,13 @@ fn noticed(worlds: usize) {
     println!("|--:|--:|---|--:|--:|");
     for (n, sets) in [(20, 1), (60, 1), (60, 7), (300, 7), (1000, 7)] {
         for either_way in [0, 5] {
-            let world = World { n, sets, either_way, year: 1953, ..PLAIN };
+            let world = World {
+                n,
+                sets,
+                either_way,
+                year: 1953,
+                ..PLAIN
+            };
             let [sum, known] = over(worlds, world, |s| match s.location.least_noticeable {
                 Some(size) => [size, 1.0],
                 None => [0.0; 2],
@@ -244,7 +397,15 @@ fn noticed(worlds: usize) {
             let [found] = over(worlds, World { size, ..world }, |s| {
                 [f64::from(u8::from(!s.location.shifts.is_empty()))]
             });
-            println!("| {n} | {sets} | {} | {size:.2} | {:.3} |", if either_way == 0 { "exact" } else { "half 5 years either way" }, found / worlds as f64);
+            println!(
+                "| {n} | {sets} | {} | {size:.2} | {:.3} |",
+                if either_way == 0 {
+                    "exact"
+                } else {
+                    "half 5 years either way"
+                },
+                found / worlds as f64
+            );
         }
     }
 }

@@ -113,7 +113,10 @@ impl Contrasts {
     /// The sum and its variance at a candidate.
     pub(super) fn at(&self, candidate: usize) -> (f64, f64) {
         let m = self.sums.len();
-        (self.sums[candidate], self.covariance[candidate * m + candidate])
+        (
+            self.sums[candidate],
+            self.covariance[candidate * m + candidate],
+        )
     }
 
     fn square(&self, sums: &[f64]) -> f64 {
@@ -199,7 +202,9 @@ impl Contrasts {
         let one = |_| {
             for pair in normals.chunks_mut(2) {
                 let two = draw.two_normals();
-                pair.iter_mut().zip(two).for_each(|(to, normal)| *to = normal);
+                pair.iter_mut()
+                    .zip(two)
+                    .for_each(|(to, normal)| *to = normal);
             }
             let squares = root.chunks(k.max(1)).enumerate().map(|(row, of_row)| {
                 let terms = of_row[..=row].iter().zip(&normals);

@@ -41,9 +41,7 @@ impl Design {
             order.sort_by_key(|&i| pieces[i as usize].set);
         }
         let (mut sets, mut source): (Vec<Range<usize>>, Vec<u32>) = Default::default();
-        for of_set in
-            order.chunk_by(|&a, &b| pieces[a as usize].set == pieces[b as usize].set)
-        {
+        for of_set in order.chunk_by(|&a, &b| pieces[a as usize].set == pieces[b as usize].set) {
             if of_set.len() > 1 {
                 sets.push(source.len()..source.len() + of_set.len());
                 source.extend(of_set);
@@ -62,7 +60,11 @@ impl Design {
             })
         });
         let span_of: Vec<u32> = span_of.collect();
-        let step = years.len().saturating_sub(1).div_ceil(MOST_CANDIDATES).max(1);
+        let step = years
+            .len()
+            .saturating_sub(1)
+            .div_ceil(MOST_CANDIDATES)
+            .max(1);
         let begins: Vec<u32> = (1..years.len()).step_by(step).map(|at| at as u32).collect();
         let stretches = begins.iter().map(|&at| {
             let end = (at as usize + step - 1).min(years.len() - 1);
@@ -196,8 +198,11 @@ impl Design {
             shares.extend(of_span.map(|&begin| self.share_of_span(span, begin)));
             add_outer(&mut covariance, &shares, *mass);
         }
-        for ((of_set, variance), means) in
-            self.sets.iter().zip(variances).zip(self.means.chunks(m.max(1)))
+        for ((of_set, variance), means) in self
+            .sets
+            .iter()
+            .zip(variances)
+            .zip(self.means.chunks(m.max(1)))
         {
             add_outer(&mut covariance, means, -variance * of_set.len() as f64);
         }
@@ -234,7 +239,9 @@ fn made_before(spans: &[(u32, u32)], span_of: &[u32], years: usize) -> Vec<f64> 
     /// Pieces beforehand, spread evenly over all years, for each piece there is: no year is impossible.
     const EVEN: f64 = 0.01;
     let mut counts = vec![0.0; spans.len()];
-    span_of.iter().for_each(|&span| counts[span as usize] += 1.0);
+    span_of
+        .iter()
+        .for_each(|&span| counts[span as usize] += 1.0);
     let n = span_of.len() as f64;
     let even = |at: usize| at as f64 / years.max(1) as f64;
     let mut before: Vec<f64> = (0..=years).map(even).collect();
@@ -266,7 +273,9 @@ fn covered<'p>(pieces: impl Iterator<Item = &'p Dated>) -> Vec<i16> {
     dates.dedup();
     let mut years: Vec<i16> = Vec::new();
     for (from, to) in dates {
-        let from = years.last().map_or(from, |&last| from.max(last.saturating_add(1)));
+        let from = years
+            .last()
+            .map_or(from, |&last| from.max(last.saturating_add(1)));
         if years.last() != Some(&i16::MAX) {
             years.extend(from..=to);
         }

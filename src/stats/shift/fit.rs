@@ -62,7 +62,11 @@ impl Fit {
             let moves = solve(products.clone(), sums);
             let mut moved = 0.0_f64;
             for (set, drift) in drift.iter().enumerate() {
-                let by_steps: f64 = moves.iter().zip(&means).map(|(m, mean)| m * mean[set]).sum();
+                let by_steps: f64 = moves
+                    .iter()
+                    .zip(&means)
+                    .map(|(m, mean)| m * mean[set])
+                    .sum();
                 fit.centre[set] += fit.spread[set] * (drift - by_steps);
                 moved = moved.max((drift - by_steps).abs());
             }
@@ -121,7 +125,9 @@ impl Fit {
             (n * (whole - 1.0) / whole, sum / cut_variance())
         });
         let squares: Vec<(f64, f64)> = squares.collect();
-        let (df, sum) = squares.iter().fold((0.0, 0.0), |all, of| (all.0 + of.0, all.1 + of.1));
+        let (df, sum) = squares
+            .iter()
+            .fold((0.0, 0.0), |all, of| (all.0 + of.0, all.1 + of.1));
         let mean = sum / (df - self.steps.len() as f64).max(1.0);
         if mean <= 0.0 {
             return 0.0;
@@ -157,9 +163,16 @@ impl Fit {
 pub(super) fn clear(design: &Design, steps: &[f64], shares: &[Vec<f64>]) -> Vec<bool> {
     /// In spreads.
     const LARGE: f64 = 1.0;
-    let large = steps.iter().zip(shares).filter(|(size, _)| size.abs() > LARGE);
+    let large = steps
+        .iter()
+        .zip(shares)
+        .filter(|(size, _)| size.abs() > LARGE);
     let large: Vec<&Vec<f64>> = large.map(|(_, shares)| shares).collect();
-    let one = |i: usize| large.iter().all(|shares| shares[i] < 0.02 || shares[i] > 0.98);
+    let one = |i: usize| {
+        large
+            .iter()
+            .all(|shares| shares[i] < 0.02 || shares[i] > 0.98)
+    };
     let clear: Vec<bool> = (0..design.len()).map(one).collect();
     let left = clear.iter().filter(|clear| **clear).count();
     match 2 * left >= design.len() {
@@ -239,7 +252,8 @@ fn products(
             let mut sum = 0.0;
             for (set, of) in design.sets.iter().enumerate() {
                 for i in of.clone() {
-                    sum += weight(i) * (shares[a][i] - means[a][set]) * (shares[b][i] - means[b][set]);
+                    sum +=
+                        weight(i) * (shares[a][i] - means[a][set]) * (shares[b][i] - means[b][set]);
                 }
             }
             products[a][b] = sum;

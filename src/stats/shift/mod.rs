@@ -62,18 +62,18 @@ pub struct Shifts {
     /// The usual spread of a set, in the unit of the readings.
     pub spread: f64,
     /// Shifts of the centre: sizes in spreads.
-    pub location: Question,
+    pub location: ShiftQuestion,
     /// Shifts of the spread: sizes as the ratio of the spread after to that before.
-    pub width: Question,
+    pub width: ShiftQuestion,
 }
 
 /// Whether there was a shift, and which.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Question {
+pub struct ShiftQuestion {
     /// Probability of so much by chance where nothing shifted.
     pub p: f64,
     /// Shifts by year.
-    pub shifts: Vec<Shift>,
+    pub shifts: Vec<YearShift>,
     /// Where none was found: the size (as of [`Shifts`]) that would have been found four times in
     /// five had it been in the middle of the dates; `None` where none would.
     pub least_noticeable: Option<f64>,
@@ -81,7 +81,7 @@ pub struct Question {
 
 /// One shift.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Shift {
+pub struct YearShift {
     /// The likeliest first year of the new practice.
     pub year: i16,
     /// The years that it may be, as stretches of first and last year, ascending.
@@ -152,7 +152,7 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
 
 /// One candidate for the first year of a new practice, as plain sums see it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Contrast {
+pub struct ShiftContrast {
     /// First and last year that it stands for: no date tells them apart.
     pub years: (i16, i16),
     /// Sum of the readings less their set's mean, each by its share of this year or later.
@@ -167,11 +167,11 @@ pub struct Contrast {
 ///
 /// # Errors
 /// [`StatsError::NotFinite`].
-pub fn shift_contrasts(pieces: &[Dated]) -> Result<Vec<Contrast>, StatsError> {
+pub fn shift_contrasts(pieces: &[Dated]) -> Result<Vec<ShiftContrast>, StatsError> {
     let (design, x) = checked(pieces)?;
     let sums = design.sums(&centred(&design, x));
     let information = design.covariance(&vec![1.0; design.sets.len()]);
-    let of = |(at, sum)| Contrast {
+    let of = |(at, sum)| ShiftContrast {
         years: design.stretches[at],
         sum,
         information: information[at * design.candidates() + at],
@@ -196,7 +196,11 @@ fn checked(pieces: &[Dated]) -> Result<(Design, Vec<f64>), StatsError> {
         })
         .collect();
     let design = Design::new(&forward);
-    let x = design.source.iter().map(|&i| pieces[i as usize].x).collect();
+    let x = design
+        .source
+        .iter()
+        .map(|&i| pieces[i as usize].x)
+        .collect();
     Ok((design, x))
 }
 
@@ -324,9 +328,7 @@ fn locate(
     let shares = |steps: &[usize]| -> Vec<Vec<f64>> {
         steps.iter().map(|&step| design.shares(step)).collect()
     };
-    let scores = |steps: &[usize]| {
-        Some(Fit::new(design, x, &shares(steps), width)?.scores(design))
-    };
+    let scores = |steps: &[usize]| Some(Fit::new(design, x, &shares(steps), width)?.scores(design));
     let search = Search {
         design,
         way: Way::of(design),
@@ -335,7 +337,9 @@ fn locate(
     let (p_none, found) = search.run(alpha);
     let (steps, p): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
     let shares = shares(&steps);
-    let open = search.contrasts(&[], &[]).map_or(0, |(contrasts, _)| contrasts.open.len());
+    let open = search
+        .contrasts(&[], &[])
+        .map_or(0, |(contrasts, _)| contrasts.open.len());
     Ok(Located {
         open,
         fit: Fit::new(design, x, &shares, width).ok_or(StatsError::ZeroSpread)?,
@@ -352,14 +356,14 @@ fn locate(
 }
 
 impl Located {
-    fn question(&self, design: &Design) -> Question {
+    fn question(&self, design: &Design) -> ShiftQuestion {
         let df = design.len() as f64 - (design.sets.len() + self.steps.len()) as f64;
         let of_step = |i: usize| {
             let step = Location::new(design, &self.fit, &self.shares, i, self.width.as_deref());
             let candidates = step.all(between(design, &self.steps, i), self.steps[i]);
             told(design, &candidates, df, self.p[i])
         };
-        Question {
+        ShiftQuestion {
             p: self.p_none,
             shifts: (0..self.steps.len()).map(of_step).collect(),
             least_noticeable: self.least_noticeable,
@@ -376,7 +380,7 @@ fn between(design: &Design, steps: &[usize], i: usize) -> std::ops::Range<usize>
 /// Shifts of spread.
 struct Widened {
     steps: Vec<usize>,
-    question: Question,
+    question: ShiftQuestion,
     /// Spread of each piece's time.
     of_piece: Vec<f64>,
 }
@@ -425,7 +429,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         }
         shift
     };
-    let question = Question {
+    let question = ShiftQuestion {
         p: p_none,
         shifts: (0..steps.len()).map(of_step).collect(),
         least_noticeable: match steps.is_empty() {
@@ -483,7 +487,11 @@ fn clear_of(whole: &Design, location: &Located, kept: &[usize]) -> (Design, Vec<
         });
     }
     let design = Design::new(&pieces);
-    let distances = design.source.iter().map(|&i| pieces[i as usize].x).collect();
+    let distances = design
+        .source
+        .iter()
+        .map(|&i| pieces[i as usize].x)
+        .collect();
     (design, distances)
 }
 
@@ -537,8 +545,11 @@ fn segment_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f
 }
 
 /// The years and the size that candidates tell.
-fn told(design: &Design, candidates: &[Candidate], df: f64, p: f64) -> Shift {
-    let most = candidates.iter().map(|c| c.log).fold(f64::NEG_INFINITY, f64::max);
+fn told(design: &Design, candidates: &[Candidate], df: f64, p: f64) -> YearShift {
+    let most = candidates
+        .iter()
+        .map(|c| c.log)
+        .fold(f64::NEG_INFINITY, f64::max);
     let years_of = |c: &Candidate| {
         let (from, to) = design.stretches[c.at];
         f64::from(to) - f64::from(from) + 1.0
@@ -599,7 +610,7 @@ fn told(design: &Design, candidates: &[Candidate], df: f64, p: f64) -> Shift {
         }
         0.5 * (low + high)
     };
-    Shift {
+    YearShift {
         year: i16::midpoint(first, last),
         years,
         size: quantile(0.5),

@@ -190,7 +190,9 @@ impl Spread<'_> {
                 size: (after / before).ln(),
                 error: (spread_of_log * (1.0 / counts[0] + 1.0 / counts[1])).sqrt(),
             };
-            let change = (moved.0 / before - 1.0).abs().max((moved.1 / after - 1.0).abs());
+            let change = (moved.0 / before - 1.0)
+                .abs()
+                .max((moved.1 / after - 1.0).abs());
             (before, after) = moved;
             if change < 1e-4 {
                 break;
@@ -227,7 +229,11 @@ pub(super) trait Candidates {
             for at in way {
                 let candidate = self.one(at);
                 most = most.max(candidate.log);
-                far = if candidate.log < most - FAR { far + 1 } else { 0 };
+                far = if candidate.log < most - FAR {
+                    far + 1
+                } else {
+                    0
+                };
                 found.push(candidate);
                 if far == STOPS {
                     break;
