@@ -35,6 +35,7 @@ mod reference {
     mod outline_band;
     mod prediction_t;
     mod real_tables;
+    mod shift;
     mod statrs;
     mod tails;
     mod tolerance;
@@ -51,6 +52,7 @@ mod properties {
     mod fits;
     mod form;
     mod leaving_out;
+    mod shift;
     mod stats;
     mod table;
     #[cfg(feature = "store")]

@@ -39,7 +39,7 @@ pub(super) fn section(found: &[ShiftYears], cohort: &Cohort<'_>, settings: &Sett
     }
     text.push_str(&output::wrapped(
         &format!(
-            "year: the first of the new practice; years: 95 % sure to hold it. p: for both questions \
+            "year: the first of the new practice; years: 95 % sure to hold it (* with gaps). p: for both questions \
              of a dimension; p adj. (Holm): for all dimensions; {} or less counts as seen. A shift \
              among pieces that came down to us need not be one of the works: survivors are a choice, \
              and a date may have been given by the very feature measured. A slow drift shows as one or \
@@ -105,7 +105,7 @@ fn of_one_scope(found: &[ShiftYears], cohort: &Cohort<'_>, settings: &Settings) 
                     label.clone(),
                     what.name().to_owned(),
                     shift.year.to_string(),
-                    stretches(&shift.years, "-", "; "),
+                    from_to(shift),
                     of.size(what, shift)
                         .map_or_else(String::new, |s| cell(of, what, s, cohort)),
                     match what {
@@ -218,7 +218,7 @@ fn words(of: &ShiftYears, cohort: &Cohort<'_>, settings: &Settings) -> String {
     }
     let over = output::counted(of.patterns, "pattern", "patterns");
     format!(
-        "{} {}; seen over {over}, {} pieces.",
+        "{}: {}; seen over {over}, {} pieces.",
         label(of, cohort),
         parts.join("; "),
         of.n
@@ -227,8 +227,24 @@ fn words(of: &ShiftYears, cohort: &Cohort<'_>, settings: &Settings) -> String {
 
 /// `1959 (95 %: 1958 to 1961)`.
 fn when(shift: &YearShift) -> String {
-    let years = stretches(&shift.years, " to ", " or ");
+    let years = match shift.years.len() {
+        ..=3 => stretches(&shift.years, " to ", " or "),
+        _ => from_to(shift)
+            .replace('-', " to ")
+            .replace(" *", ", with gaps"),
+    };
     format!("{} (95 %: {years})", shift.year)
+}
+
+/// First and last year that a shift may be of: `1958-1961`, with a mark where not every one may.
+fn from_to(shift: &YearShift) -> String {
+    let (first, last) = (shift.years.first(), shift.years.last());
+    let ends = first.zip(last).map(|(first, last)| (first.0, last.1));
+    let text = stretches(ends.as_slice(), "-", "");
+    match shift.years.len() {
+        ..=1 => text,
+        _ => format!("{text} *"),
+    }
 }
 
 fn larger(of: &ShiftYears, size: Size, cohort: &Cohort<'_>) -> String {

@@ -9,6 +9,8 @@
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
 //! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
+//! | `shifts` | how often years of a shift are right, some cells of `shift_rates` |
+//! | `shift_rates` | all of it, as an example whose figures are in `docs/shift_years.md` |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
 
@@ -19,4 +21,5 @@ mod world;
 mod breaks;
 mod checks;
 mod outlines;
+mod shifts;
 mod sides;

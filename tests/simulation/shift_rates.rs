@@ -257,7 +257,7 @@ fn sets(worlds: usize) {
     for size in [0.75, 1.0, 2.0, 3.0] {
         for (n, sets) in [(20, 1), (60, 1), (60, 10), (300, 1), (300, 7)] {
             for bunched in [false, true] {
-                for (either_way, all_wide) in [(0, false), (5, false), (10, true)] {
+                for (either_way, all_wide) in [(0, false), (5, false), (5, true)] {
                     let year = if bunched { 1951 } else { 1950 };
                     let world = World {
                         n,
@@ -297,8 +297,8 @@ fn sets(worlds: usize) {
                     });
                     let [found, held, wide, sized, more] = sums;
                     let dates = match (bunched, either_way) {
-                        (false, 10) => "all 10 years either way",
-                        (true, 10) => "bunched, all 10 years",
+                        (false, _) if all_wide => "all 5 years either way",
+                        (true, _) if all_wide => "bunched, all 5 years",
                         (false, 0) => "exact",
                         (false, _) => "half 5 years either way",
                         (true, 0) => "bunched",

@@ -103,7 +103,7 @@ impl Fit {
         }
     }
 
-    /// Sets' spreads by their residuals, drawn together, so that residuals have a variance of 1;
+    /// Sets' spreads within their times, drawn to the usual one, so that pieces have a variance of 1;
     /// by how much they moved at most.
     fn rescale(
         &mut self,
@@ -113,30 +113,48 @@ impl Fit {
         width: Option<&[f64]>,
     ) -> f64 {
         self.set_residuals(design, x, shares, width);
-        let clear = clear(design, &self.steps, shares);
-        let squares = design.sets.iter().map(|of| {
-            let (mut n, mut sum) = (0.0, 0.0);
-            for i in of.clone().filter(|&i| clear[i]) {
-                n += 1.0;
-                sum += self.residuals[i].clamp(-CUT, CUT).powi(2);
+        let cells = Cells::new(design, self, shares);
+        // By set: degrees of freedom, and variance in the unit of the readings.
+        let of_set = |(set, of): (usize, &std::ops::Range<usize>)| {
+            let (mut df, mut sum) = (0.0, 0.0);
+            for deviation in cells.deviations[of.clone()].iter().flatten() {
+                df += deviation.freedom;
+                sum += deviation.from_centre.clamp(-CUT, CUT).powi(2) * deviation.freedom;
             }
-            // The set's centre takes the share of one piece.
-            let whole = of.len() as f64;
-            (n * (whole - 1.0) / whole, sum / cut_variance())
+            let variance = if df > 0.0 {
+                sum / cut_variance() / df
+            } else {
+                0.0
+            };
+            (df, variance * self.spread[set].powi(2))
+        };
+        let own: Vec<(f64, f64)> = design.sets.iter().enumerate().map(of_set).collect();
+        let mut seen: Vec<(f64, f64)> = own.iter().copied().filter(|o| o.1 > 0.0).collect();
+        seen.sort_unstable_by(|a, b| a.1.total_cmp(&b.1));
+        let half = 0.5 * seen.iter().map(|o| o.0).sum::<f64>();
+        let mut below = 0.0;
+        let middle = seen.iter().find(|o| {
+            below += o.0;
+            below >= half
         });
-        let squares: Vec<(f64, f64)> = squares.collect();
-        let (df, sum) = squares
-            .iter()
-            .fold((0.0, 0.0), |all, of| (all.0 + of.0, all.1 + of.1));
-        let mean = sum / (df - self.steps.len() as f64).max(1.0);
-        if mean <= 0.0 {
+        let Some(&(_, usual)) = middle else {
             return 0.0;
-        }
+        };
+        let drawn: Vec<f64> = own
+            .iter()
+            .map(|(df, variance)| (PRIOR_DF * usual + df * variance) / (PRIOR_DF + df))
+            .collect();
+        let all: f64 = own.iter().map(|o| o.0).sum();
+        let relative = own
+            .iter()
+            .zip(&drawn)
+            .map(|((df, own), drawn)| df * own / drawn);
+        let mean = relative.sum::<f64>() / all;
         let mut most = 0.0_f64;
-        for (&(own, square), spread) in squares.iter().zip(&mut self.spread) {
-            let variance = (PRIOR_DF * mean + square) / (PRIOR_DF + own);
-            *spread *= variance.sqrt();
-            most = most.max((variance.sqrt() - 1.0).abs());
+        for (spread, drawn) in self.spread.iter_mut().zip(&drawn) {
+            let next = (drawn * mean).sqrt();
+            most = most.max((next / *spread - 1.0).abs());
+            *spread = next;
         }
         most
     }
@@ -158,9 +176,60 @@ impl Fit {
     }
 }
 
+/// A piece's distance from the centre of its cell: its set's pieces between two steps. Steps are alike
+/// in all sets only roughly, and what they leave must not pass for spread.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Deviation {
+    /// In spreads (and widths).
+    pub(super) from_centre: f64,
+    /// The share of a piece that the cell's centre leaves it: `1 - 1 / n`.
+    pub(super) freedom: f64,
+}
+
+/// The cells of all pieces; `None` for one that may be of either side of a large step, or alone.
+pub(super) struct Cells {
+    pub(super) deviations: Vec<Option<Deviation>>,
+}
+
+impl Cells {
+    pub(super) fn new(design: &Design, fit: &Fit, shares: &[Vec<f64>]) -> Cells {
+        let clear = clear(design, &fit.steps, shares);
+        let segment = |i: usize| shares.iter().filter(|of| of[i] >= 0.5).count();
+        let mut cells = Cells {
+            deviations: vec![None; design.len()],
+        };
+        let mut of_cells: Vec<Vec<usize>> = vec![Vec::new(); shares.len() + 1];
+        for of in &design.sets {
+            of_cells.iter_mut().for_each(Vec::clear);
+            for i in of.clone().filter(|&i| clear[i]) {
+                of_cells[segment(i)].push(i);
+            }
+            for cell in of_cells.iter().filter(|cell| cell.len() > 1) {
+                let residuals: Vec<f64> = cell.iter().map(|&i| fit.residuals[i]).collect();
+                let Ok(mut centre) = median(&residuals) else {
+                    continue;
+                };
+                let n = residuals.len() as f64;
+                for _ in 0..3 {
+                    let cut = residuals.iter().map(|r| (r - centre).clamp(-CUT, CUT));
+                    centre += cut.sum::<f64>() / n;
+                }
+                for (&i, residual) in cell.iter().zip(&residuals) {
+                    cells.deviations[i] = Some(Deviation {
+                        // As large as if the centre had been known.
+                        from_centre: (residual - centre) * (n / (n - 1.0)).sqrt(),
+                        freedom: (n - 1.0) / n,
+                    });
+                }
+            }
+        }
+        cells
+    }
+}
+
 /// Whether each piece is clearly before or after every large step: one that may be either would make
 /// the spread look wide. All are, where few would be left.
-pub(super) fn clear(design: &Design, steps: &[f64], shares: &[Vec<f64>]) -> Vec<bool> {
+fn clear(design: &Design, steps: &[f64], shares: &[Vec<f64>]) -> Vec<bool> {
     /// In spreads.
     const LARGE: f64 = 1.0;
     let large = steps
