@@ -142,29 +142,24 @@ impl Contrasts {
 
     /// Probability of so large a contrast by chance alone.
     pub(super) fn p(&self, design: &Design, scores: &[f64], way: Way) -> f64 {
+        self.p_among(design, scores, way).0
+    }
+
+    /// The same, with the squares that were drawn for it; none where the p needs no draws.
+    pub(super) fn p_among(&self, design: &Design, scores: &[f64], way: Way) -> (f64, Vec<f64>) {
         let Some((at, square)) = self.largest() else {
-            return 1.0;
+            return (1.0, Vec::new());
         };
         let bound = 2.0 * self.open.len() as f64 * normal_sf(square.sqrt());
         let sides = design.after[at].min(design.len() as f64 - design.after[at]);
         if bound < BEYOND_DOUBT && sides >= 10.0 {
-            return bound;
+            return (bound, Vec::new());
         }
         let drawn = self.draw(design, scores, way);
         // Equal but for rounding is as large.
         let limit = square * (1.0 - 1e-9);
         let as_large = drawn.iter().filter(|&&drawn| drawn >= limit).count();
-        (1 + as_large) as f64 / (1 + drawn.len()) as f64
-    }
-
-    /// What the largest contrast exceeds by chance alone with a probability of `alpha`.
-    pub(super) fn limit(&self, design: &Design, scores: &[f64], way: Way, alpha: f64) -> f64 {
-        let mut drawn = self.draw(design, scores, way);
-        drawn.sort_unstable_by(f64::total_cmp);
-        let at = ((1.0 - alpha) * drawn.len() as f64).ceil() as usize;
-        drawn
-            .get(at.min(drawn.len().saturating_sub(1)))
-            .map_or(0.0, |square| square.sqrt())
+        ((1 + as_large) as f64 / (1 + drawn.len()) as f64, drawn)
     }
 
     /// Squares of the largest contrast where nothing shifted.
@@ -239,6 +234,14 @@ impl Contrasts {
         }
         root
     }
+}
+
+/// What the largest contrast exceeds with a probability of `alpha`, by squares drawn.
+pub(super) fn exceeded(mut drawn: Vec<f64>, alpha: f64) -> Option<f64> {
+    drawn.sort_unstable_by(f64::total_cmp);
+    let at = ((1.0 - alpha) * drawn.len() as f64).ceil() as usize;
+    let square = drawn.get(at.min(drawn.len().checked_sub(1)?))?;
+    Some(square.sqrt())
 }
 
 /// Takes from all sums what a candidate that holds gives them.

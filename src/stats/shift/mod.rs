@@ -29,7 +29,9 @@ mod design;
 mod fit;
 mod years;
 
-use chance::{Contrasts, Way};
+use std::cell::RefCell;
+
+use chance::{Contrasts, Way, exceeded};
 use design::Design;
 use fit::{CUT, Cells, Fit, centred, cut_variance};
 use years::{Candidate, Candidates, Location, Spread};
@@ -133,7 +135,7 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
     if !width.steps.is_empty() {
         // In units of each time's own spread; a shift that was one of spread alone goes.
         let again = locate(&design, &x, alpha, Some(&width.of_piece))?;
-        if again.steps != location.steps {
+        if again.searched.steps != location.searched.steps {
             location = again;
             width = widen(&design, &location, alpha);
         } else {
@@ -143,7 +145,7 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
     Ok(Shifts {
         n: design.len(),
         sets: design.sets.len(),
-        years: location.open,
+        years: location.searched.open,
         spread: location.fit.usual_spread(&design),
         location: location.question(&design),
         width: width.question,
@@ -213,22 +215,33 @@ struct Search<'s> {
 }
 
 impl Search<'_> {
-    fn contrasts(&self, fitted: &[usize], held: &[usize]) -> Option<(Contrasts, Vec<f64>)> {
-        let scores = (self.scores)(fitted)?;
-        Some((Contrasts::new(self.design, &scores, held), scores))
+    /// The contrasts given some steps, with their scores.
+    fn contrasts(&self, steps: &[usize]) -> Option<(Contrasts, Vec<f64>)> {
+        let scores = (self.scores)(steps)?;
+        Some((Contrasts::new(self.design, &scores, steps), scores))
     }
 
-    /// Steps that a p under `alpha` speaks for, each with its p given the others; and the p of none.
-    fn run(&self, alpha: f64) -> (f64, Vec<(usize, f64)>) {
+    /// Steps that a p under `alpha` speaks for, each with its p given the others.
+    fn run(&self, alpha: f64) -> Searched {
         let mut steps: Vec<usize> = Vec::new();
-        let mut p_none = 1.0;
+        let mut searched = Searched {
+            p_none: 1.0,
+            steps: Vec::new(),
+            p: Vec::new(),
+            open: 0,
+            least_noticeable: None,
+        };
         while steps.len() < MOST {
-            let Some((contrasts, scores)) = self.contrasts(&steps, &steps) else {
+            let Some((contrasts, scores)) = self.contrasts(&steps) else {
                 break;
             };
-            let p = contrasts.p(self.design, &scores, self.way);
+            let (p, drawn) = contrasts.p_among(self.design, &scores, self.way);
             if steps.is_empty() {
-                p_none = p;
+                searched.p_none = p;
+                searched.open = contrasts.open.len();
+                searched.least_noticeable = exceeded(drawn, alpha)
+                    .filter(|_| p > alpha)
+                    .and_then(|limit| self.least_noticeable(&contrasts, &scores, limit));
             }
             match contrasts.largest() {
                 Some((at, _)) if p <= alpha => steps.push(at),
@@ -236,6 +249,7 @@ impl Search<'_> {
             }
             self.refine(&mut steps);
         }
+        let p_none = searched.p_none;
         steps.sort_unstable();
         let mut tested = vec![p_none; steps.len()];
         while steps.len() > 1 {
@@ -250,7 +264,11 @@ impl Search<'_> {
                 _ => break,
             }
         }
-        (p_none, steps.into_iter().zip(tested).collect())
+        Searched {
+            steps,
+            p: tested,
+            ..searched
+        }
     }
 
     /// Moves each step to where it fits best given the others.
@@ -264,7 +282,7 @@ impl Search<'_> {
                 let mut others = steps.to_vec();
                 others.remove(i);
                 let best = self
-                    .contrasts(&others, &others)
+                    .contrasts(&others)
                     .and_then(|(contrasts, _)| contrasts.largest());
                 if let Some((at, _)) = best {
                     steps[i] = at;
@@ -279,16 +297,16 @@ impl Search<'_> {
     fn p_of(&self, steps: &[usize], i: usize) -> f64 {
         let mut others = steps.to_vec();
         others.remove(i);
-        let tested = self.contrasts(&others, &others);
+        let tested = self.contrasts(&others);
         tested.map_or(1.0, |(contrasts, scores)| {
             contrasts.p(self.design, &scores, self.way)
         })
     }
 
-    /// The standardised shift (up to 4, beyond which the normal law says little) that is found four times in five in the middle of the dates.
-    fn least_noticeable(&self, alpha: f64) -> Option<f64> {
+    /// The standardised shift (up to 4, beyond which the normal law says little) that is found four
+    /// times in five in the middle of the dates, where a contrast over `limit` is found.
+    fn least_noticeable(&self, contrasts: &Contrasts, scores: &[f64], limit: f64) -> Option<f64> {
         const LARGEST: f64 = 4.0;
-        let (contrasts, scores) = self.contrasts(&[], &[])?;
         let half = 0.5 * self.design.len() as f64;
         let off = |&&at: &&usize| (self.design.after[at] - half).abs();
         let &middle = contrasts
@@ -296,7 +314,7 @@ impl Search<'_> {
             .iter()
             .min_by(|a, b| off(a).total_cmp(&off(b)))?;
         // 0.8416 = normal quantile of 0.8.
-        let needed = contrasts.limit(self.design, &scores, self.way, alpha) + 0.8416;
+        let needed = limit + 0.8416;
         let (_, variance) = contrasts.at(middle);
         let squares: f64 = scores.iter().map(|s| s * s).sum();
         let n = (self.design.len() - self.design.sets.len()) as f64;
@@ -308,17 +326,25 @@ impl Search<'_> {
     }
 }
 
+/// What a search found.
+struct Searched {
+    /// The p of no step at all.
+    p_none: f64,
+    steps: Vec<usize>,
+    /// Of each given the others.
+    p: Vec<f64>,
+    /// How many candidates have a few pieces on either side.
+    open: usize,
+    /// Where nothing was found.
+    least_noticeable: Option<f64>,
+}
+
 /// Shifts of location.
 struct Located {
-    steps: Vec<usize>,
-    p: Vec<f64>,
-    p_none: f64,
+    searched: Searched,
     shares: Vec<Vec<f64>>,
     fit: Fit,
     width: Option<Vec<f64>>,
-    least_noticeable: Option<f64>,
-    /// How many candidates have a few pieces on either side.
-    open: usize,
 }
 
 fn locate(
@@ -327,48 +353,50 @@ fn locate(
     alpha: f64,
     width: Option<&[f64]>,
 ) -> Result<Located, StatsError> {
-    let shares = |steps: &[usize]| -> Vec<Vec<f64>> {
-        steps.iter().map(|&step| design.shares(step)).collect()
+    // The last fit is often asked for again.
+    let last: RefCell<Option<(Vec<usize>, Fit)>> = RefCell::new(None);
+    let fitted = |steps: &[usize]| -> Option<Fit> {
+        if let Some((of, fit)) = &*last.borrow()
+            && of == steps
+        {
+            return Some(fit.clone());
+        }
+        let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
+        let fit = Fit::new(design, x, &shares, width)?;
+        *last.borrow_mut() = Some((steps.to_vec(), fit.clone()));
+        Some(fit)
     };
-    let scores = |steps: &[usize]| Some(Fit::new(design, x, &shares(steps), width)?.scores(design));
     let search = Search {
         design,
         way: Way::of(design),
-        scores: &scores,
+        scores: &|steps| Some(fitted(steps)?.scores(design)),
     };
-    let (p_none, found) = search.run(alpha);
-    let (steps, p): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
-    let shares = shares(&steps);
-    let open = search
-        .contrasts(&[], &[])
-        .map_or(0, |(contrasts, _)| contrasts.open.len());
+    let searched = search.run(alpha);
     Ok(Located {
-        open,
-        fit: Fit::new(design, x, &shares, width).ok_or(StatsError::ZeroSpread)?,
-        least_noticeable: match steps.is_empty() {
-            true => search.least_noticeable(alpha),
-            false => None,
-        },
-        steps,
-        p,
-        p_none,
-        shares,
+        fit: fitted(&searched.steps).ok_or(StatsError::ZeroSpread)?,
+        shares: searched
+            .steps
+            .iter()
+            .map(|&step| design.shares(step))
+            .collect(),
+        searched,
         width: width.map(<[f64]>::to_vec),
     })
 }
 
 impl Located {
     fn question(&self, design: &Design) -> ShiftQuestion {
-        let df = design.len() as f64 - (design.sets.len() + self.steps.len()) as f64;
+        let steps = &self.searched.steps;
+        let df = design.len() as f64 - (design.sets.len() + steps.len()) as f64;
         let of_step = |i: usize| {
             let step = Location::new(design, &self.fit, &self.shares, i, self.width.as_deref());
-            let candidates = step.all(between(design, &self.steps, i), self.steps[i]);
-            told(design, &candidates, df, self.p[i])
+            let candidates = step.all(between(design, steps, i), steps[i]);
+            told(design, &candidates, df, self.searched.p[i])
         };
         ShiftQuestion {
-            p: self.p_none,
-            shifts: (0..self.steps.len()).map(of_step).collect(),
-            least_noticeable: self.least_noticeable,
+            p: self.searched.p_none,
+            shifts: (0..steps.len()).map(of_step).collect(),
+            least_noticeable: self.searched.least_noticeable,
         }
     }
 }
@@ -403,8 +431,8 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         way: Way::of(&design),
         scores: &scores,
     };
-    let (p_none, found) = search.run(alpha);
-    let (steps, p): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
+    let searched = search.run(alpha);
+    let steps = searched.steps;
     let of_step = |i: usize| {
         let mut others = steps.clone();
         others.remove(i);
@@ -423,19 +451,16 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
             start: (before, after),
         };
         let candidates = spread.all(between(&design, &steps, i), steps[i]);
-        let mut shift = told(&design, &candidates, f64::INFINITY, p[i]);
+        let mut shift = told(&design, &candidates, f64::INFINITY, searched.p[i]);
         for size in [&mut shift.size, &mut shift.low, &mut shift.high] {
             *size = size.exp();
         }
         shift
     };
     let question = ShiftQuestion {
-        p: p_none,
+        p: searched.p_none,
         shifts: (0..steps.len()).map(of_step).collect(),
-        least_noticeable: match steps.is_empty() {
-            true => search.least_noticeable(alpha).map(as_ratio),
-            false => None,
-        },
+        least_noticeable: searched.least_noticeable.map(as_ratio),
     };
     // Widths of all pieces of the whole, by the years of the steps.
     let spreads = segment_spreads(&design, &distances, &steps);
