@@ -13,6 +13,7 @@ use clap::{Args, ValueEnum};
 use super::json::PeriodsOut;
 use super::norms::{chosen, provenance_line};
 use super::output::{self, Format};
+use super::period_page::Page;
 use super::source::Question;
 use super::{CliError, Outcome, remark};
 
@@ -69,7 +70,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         Format::Json => output::write_json(&json(&comparison, &every, &source, &settings))?,
         Format::Csv => write_part(arguments.part, &comparison, &every, &settings)?,
         Format::Table => {
-            let mut text = String::new();
+            let page = Page {
+                comparison: &comparison,
+                every: &every,
+                groups: &groups,
+                settings: &settings,
+                in_full: arguments.pattern.is_some(),
+            };
+            let mut text = page.text();
             text.push_str(&provenance_line(&source.provenance));
             output::write_text(&text)?;
         }
