@@ -148,11 +148,12 @@ impl Page<'_> {
 
     fn label(&self, column: usize) -> String {
         let of = &self.every.table().columns[column];
-        let label = &self.every.table().dimension(of).label;
+        let label = shown(&self.every.table().dimension(of).label);
+        let colour = label.trim_start_matches("finish ");
         match of.finish.as_deref() {
-            None => shown(label),
-            Some("") => format!("{}, no finish given", shown(label)),
-            Some(finish) => format!("{}, {}", shown(label), shown(finish)),
+            None => label,
+            Some("") => format!("{colour}, no finish given"),
+            Some(finish) => format!("{colour}, {}", shown(finish)),
         }
     }
 
@@ -192,7 +193,7 @@ impl Page<'_> {
     }
 
     /// What a period's findings are, in words.
-    fn told(&self, period: u32, findings: &[Finding], text: &mut String) {
+    fn told(&self, period: u32, findings: &[Finding], text: &mut String) -> bool {
         let alpha = self.settings.alpha();
         let of = || findings.iter().filter(|f| f.period == period);
         let good = of().any(|f| f.good);
@@ -206,37 +207,42 @@ impl Page<'_> {
         spreads.sort_by(|a, b| b.1.strength.total_cmp(&a.1.strength));
         let judged = of().filter(|f| f.shift.is_some()).count();
         if good && shifted.is_empty() && spreads.is_empty() {
-            return;
+            return false;
         }
+        text.push('\n');
         let others = match (good, self.named_good()) {
-            (true, true) => "the other good periods'",
-            (false, true) => "the good periods'",
-            (true, false) => "the other periods'",
-            (false, false) => "the chosen periods'",
+            (true, true) => "the other good periods",
+            (false, true) => "the good periods",
+            (true, false) => "the other periods",
+            (false, false) => "the chosen periods",
         };
         let title = self.title(period);
         let dimensions = counted(judged, "dimension", "dimensions");
         let head = match (judged, shifted.len()) {
             (0, _) => format!("{title}: nothing can be told, too few pieces to compare"),
-            (_, 0) => format!("{title}: no shift seen in {dimensions}"),
+            (_, 0) => format!("{title}: no shift from {others} seen in {dimensions}"),
             (_, n) => format!(
-                "{title}: off in {n} of {dimensions}, by more than one more good period would be"
+                "{title}: off from {others} in {n} of {dimensions}, by more than one more of them would be"
             ),
         };
         text.push_str(&output::wrapped(&head, ""));
-        for (finding, told) in &shifted {
-            /// So many times the usual distance of a good period is far.
-            const FAR: f64 = 3.0;
-            let far = match told.strength > FAR * finding.usual && finding.usual > 0.0 {
-                true => ", far beyond the good periods' own differences",
-                false => "",
-            };
-            let line = format!(
-                "{}: {}, compared with {others} centre{far}",
-                self.label(finding.column),
-                self.larger(finding, told)
-            );
-            text.push_str(&output::wrapped(&line, "  "));
+        let far = |f: &Finding, t: &Told| f.usual > 0.0 && t.strength > FAR * f.usual;
+        for (is_far, words) in [
+            (true, "far beyond their own differences:"),
+            (false, "beyond their own differences:"),
+        ] {
+            let some = || shifted.iter().filter(|(f, t)| far(f, t) == is_far);
+            if some().next().is_some() {
+                text.push_str(&format!("  {words}\n"));
+            }
+            for (finding, told) in some() {
+                let line = format!(
+                    "{}: {}",
+                    self.label(finding.column),
+                    self.larger(finding, told)
+                );
+                text.push_str(&output::wrapped(&line, "    "));
+            }
         }
         for (wide, words) in [(true, "wider"), (false, "narrower")] {
             let some: Vec<String> = spreads
@@ -257,6 +263,7 @@ impl Page<'_> {
             let line = format!("could not be told: {}", silent.join("; "));
             text.push_str(&output::wrapped(&line, "  "));
         }
+        true
     }
 
     /// Whether the chosen periods are those of good standing.
@@ -400,11 +407,8 @@ impl Page<'_> {
             let mut periods: Vec<u32> = findings.iter().map(|f| f.period).collect();
             periods.dedup();
             for &period in &periods {
-                text.push('\n');
-                self.told(period, &findings, text);
-                self.patterns(period, &sets, text);
-                while text.ends_with("\n\n") {
-                    text.pop();
+                if self.told(period, &findings, text) {
+                    self.patterns(period, &sets, text);
                 }
             }
             self.nothing_good(&sets, text);
@@ -572,9 +576,9 @@ impl Page<'_> {
             "dimension",
             ">patterns",
             ">apart",
-            ">p, scatter",
+            ">scatter",
             ">adj.",
-            ">p, usual",
+            ">usual",
             ">adj.",
         ];
         let mut table = output::table(&headings);
@@ -636,11 +640,7 @@ impl Page<'_> {
         }
         for &period in &periods {
             if findings.iter().any(|f| f.period == period) {
-                text.push('\n');
                 self.told(period, &findings, text);
-                while text.ends_with("\n\n") {
-                    text.pop();
-                }
             }
         }
         self.nothing_good(&sets, text);
@@ -667,7 +667,6 @@ impl Page<'_> {
             ">shift",
             &confidence,
             ">p adj.",
-            ">Welch",
             ">ranks",
             ">spread",
             ">p adj.",
@@ -691,12 +690,11 @@ impl Page<'_> {
                 .find(|f| f.period == period && f.column == set.column);
             let against = set.against.iter().find(|a| a.period == period);
             match finding.zip(against) {
-                None => cells.extend(["-", "", "-", "-", "-", "-", "-"].map(str::to_owned)),
+                None => cells.extend(["-", "", "-", "-", "-", "-"].map(str::to_owned)),
                 Some((finding, against)) => {
                     let numbers = self.numbers(finding);
                     let or = |p: Option<f64>| p.map_or("-".to_owned(), probability);
                     cells.extend_from_slice(&numbers[..3]);
-                    cells.push(or(against.plain.welch.map(|t| t.p)));
                     cells.push(or(against.plain.ranks.map(|t| t.p)));
                     cells.extend([numbers[3].clone(), numbers[5].clone()]);
                 }
@@ -717,9 +715,9 @@ impl Page<'_> {
             "dimension",
             ">n",
             ">apart",
-            ">p, scatter",
+            ">scatter",
             ">adj.",
-            ">p, usual",
+            ">usual",
             ">adj.",
             ">Welch",
             ">ranks",
@@ -763,15 +761,15 @@ impl Page<'_> {
                  the dimensions (Holm); told in words at {alpha} % and less"
             ),
             format!(
-                "apart: from the least to the greatest centre of the {called}{}; p, scatter: their \
-                 pieces' scatter alone would do it; p, usual: good periods that differ as is usual would",
-                if full { "" } else { " of the usual pattern" }
+                "apart: from the least to the greatest centre of the {called}{}; scatter: p of so \
+                 much by their pieces' scatter alone; usual: by good periods that differ as is usual",
+                if full { "" } else { ", in the middle pattern" }
             ),
         ];
         if full {
             lines.push(
-                "Welch, ranks (Mann-Whitney, Kruskal-Wallis), spreads (Brown-Forsythe): p of the plain \
-                 tests, nothing borrowed, not adjusted"
+                "ranks (Mann-Whitney; Kruskal-Wallis), Welch, spreads (Brown-Forsythe): p of the plain \
+                 tests, nothing borrowed, not adjusted; more of them in csv and json"
                     .to_owned(),
             );
         }
@@ -792,6 +790,9 @@ struct Agreed {
     differ: Option<f64>,
     unusual: Option<f64>,
 }
+
+/// A shift of so many times the usual distance of a good period from the common centre is far.
+const FAR: f64 = 3.0;
 
 /// A share in per cent, to a tenth; whole where it is large, and no more than can be meant.
 fn percent(share: f64) -> String {

@@ -11,6 +11,7 @@
 //! | `report`, `chart` | its tables and words, its pictures |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
+//! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
 mod rates;
 mod stated;
@@ -19,4 +20,5 @@ mod world;
 mod breaks;
 mod checks;
 mod outlines;
+mod periods;
 mod sides;
