@@ -22,6 +22,7 @@ mod reference {
     mod as_written;
     mod borrowing_cases;
     mod colour;
+    mod comparison;
     mod cone;
     mod edges;
     mod filter;

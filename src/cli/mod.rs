@@ -10,6 +10,7 @@ mod json;
 mod manual;
 mod norms;
 mod output;
+mod period_page;
 mod periods;
 mod progress;
 mod rates;

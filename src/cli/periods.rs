@@ -14,6 +14,7 @@ use clap::{Args, ValueEnum};
 use super::json::PeriodsOut;
 use super::norms::{chosen, provenance_line};
 use super::output::{self, Format};
+use super::period_page::Page;
 use super::source::Question;
 use super::{CliError, Outcome, remark};
 
@@ -80,7 +81,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         }
         Format::Csv => write_part(arguments.part, &comparison, &every, &settings)?,
         Format::Table => {
-            let mut text = String::new();
+            let page = Page {
+                comparison: &comparison,
+                every: &every,
+                groups: &groups,
+                settings: &settings,
+                in_full: arguments.pattern.is_some(),
+            };
+            let mut text = page.text();
+            text.push('\n');
             text.push_str(&super::shift_years::section(&shifts, &every, &settings));
             text.push_str(&provenance_line(&source.provenance));
             output::write_text(&text)?;

@@ -13,6 +13,7 @@
 //! | `shift_rates` | all of it, as an example whose figures are in `docs/shift_years.md` |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
+//! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
 mod rates;
 mod stated;
@@ -21,5 +22,6 @@ mod world;
 mod breaks;
 mod checks;
 mod outlines;
+mod periods;
 mod shifts;
 mod sides;

@@ -1,5 +1,6 @@
 //! One period against the good ones, or a good one against the other good ones.
 
+use super::Asked;
 use super::sets::{Run, values};
 use crate::cohort::Reference;
 use crate::norm::{Basis, Settings};
@@ -55,8 +56,9 @@ pub(super) fn all(
     runs: &[Run<'_>],
     good: &[Reference],
     prior: &Prior,
-    settings: &Settings,
+    asked: &Asked<'_>,
 ) -> Vec<Against> {
+    let settings = asked.settings;
     let of_all = (!good.is_empty()).then(|| Norm::new(good.to_vec(), prior));
     let mut against: Vec<Against> = runs
         .iter()
@@ -70,7 +72,7 @@ pub(super) fn all(
             (!others.is_empty()).then(|| Norm::new(others, prior).compare(run, prior, settings))
         })
         .collect();
-    against.sort_by_key(|a| a.period);
+    against.sort_by_key(|a| asked.order[a.period as usize]);
     against
 }
 

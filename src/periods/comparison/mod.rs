@@ -46,13 +46,45 @@ pub fn compare(
     let table = every.table();
     let mut columns: Vec<usize> = (0..table.columns.len()).collect();
     columns.sort_by_key(|&c| table.columns[c].dimension);
+    let order = order(every);
+    let asked = Asked {
+        evidence,
+        every,
+        settings,
+        order: &order,
+    };
     let sets = parallel::map(groups.len(), |at| {
-        sets::of_pattern(evidence, every, groups[at], &columns, settings)
+        sets::of_pattern(&asked, groups[at], &columns)
     })
     .concat();
     Comparison {
-        pooled: together::against(&sets, every, settings),
+        pooled: together::against(&sets, &asked),
         pooled_agreement: together::agreement(&sets, every),
         sets,
     }
+}
+
+/// What is compared, and how.
+struct Asked<'a> {
+    evidence: &'a Evidence<'a>,
+    every: &'a Cohort<'a>,
+    settings: &'a Settings,
+    /// Each period's place in the order of telling, by label.
+    order: &'a [usize],
+}
+
+/// Periods are told in the order in which the source defines them, then in that of appearance.
+fn order(every: &Cohort<'_>) -> Vec<usize> {
+    let defined = every.table().periods.all();
+    let mut labels: Vec<usize> = (0..every.periods().len()).collect();
+    labels.sort_by_key(|&label| {
+        let name = &every.periods()[label].name;
+        let place = defined.iter().position(|p| p.name == *name);
+        place.unwrap_or(defined.len())
+    });
+    let mut order = vec![0; labels.len()];
+    for (place, label) in labels.into_iter().enumerate() {
+        order[label] = place;
+    }
+    order
 }

@@ -1,9 +1,10 @@
 //! One dimension of one pattern, period by period.
 
+use super::Asked;
 use super::against::{self, Against};
 use crate::catalogue::Kind;
-use crate::cohort::{Cohort, Reference, from_scale};
-use crate::norm::{Beforehand, Evidence, Settings};
+use crate::cohort::{Reference, from_scale};
+use crate::norm::Beforehand;
 use crate::stats::{
     Agreement, FTest, KruskalWallis, Prior, Rated, agreement, brown_forsythe_spread, holm,
     kruskal_wallis, two_level, welch_anova,
@@ -70,40 +71,24 @@ pub struct SetAgreement {
 }
 
 /// All dimensions of one pattern.
-pub(super) fn of_pattern(
-    evidence: &Evidence<'_>,
-    every: &Cohort<'_>,
-    group: usize,
-    columns: &[usize],
-    settings: &Settings,
-) -> Vec<SetComparison> {
-    let known = Beforehand::new(evidence, group, &[]);
+pub(super) fn of_pattern(asked: &Asked<'_>, group: usize, columns: &[usize]) -> Vec<SetComparison> {
+    let known = Beforehand::new(asked.evidence, group, &[]);
     let mut sets: Vec<SetComparison> = columns
         .iter()
-        .filter_map(|&column| {
-            of_dimension(
-                evidence,
-                every,
-                group,
-                column,
-                known.prior(column),
-                settings,
-            )
-        })
+        .filter_map(|&column| of_dimension(asked, group, column, known.prior(column)))
         .collect();
     adjust(&mut sets);
     sets
 }
 
 fn of_dimension(
-    evidence: &Evidence<'_>,
-    every: &Cohort<'_>,
+    asked: &Asked<'_>,
     group: usize,
     column: usize,
     prior: Prior,
-    settings: &Settings,
 ) -> Option<SetComparison> {
-    let (table, good) = (every.table(), evidence.cohort());
+    let (every, good) = (asked.every, asked.evidence.cohort());
+    let table = every.table();
     let of = &table.columns[column];
     let kind = table.dimension(of).kind;
     let rows = every.reference_rows(group).iter();
@@ -134,9 +119,9 @@ fn of_dimension(
         .map(|r| r.readings.len())
         .sum();
     let agreement = agree(&runs, &readings[..of_good], &prior);
-    let against = against::all(&runs, &readings[..of_good], &prior, settings);
+    let against = against::all(&runs, &readings[..of_good], &prior, asked);
     let mut periods: Vec<PeriodSummary> = runs.iter().map(|r| r.summary(kind, &prior)).collect();
-    periods.sort_by_key(|p| p.period);
+    periods.sort_by_key(|p| asked.order[p.period as usize]);
     Some(SetComparison {
         group,
         column,

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::Asked;
 use super::against::Against;
 use super::sets::{SetComparison, adjust_all};
 use crate::catalogue::{Kind, fold};
@@ -18,6 +19,8 @@ pub struct PooledAgainst {
     pub column: usize,
     /// On which scale it is judged.
     pub kind: Kind,
+    /// The period ratio that it was worked out with.
+    pub lambda: f64,
     /// Label of the period in the cohort.
     pub period: u32,
     /// Whether it is a good one, and is compared with the others.
@@ -98,26 +101,24 @@ fn by_maker<'s>(
 }
 
 /// Period by period, dimension by dimension.
-pub(super) fn against(
-    sets: &[SetComparison],
-    cohort: &Cohort<'_>,
-    settings: &Settings,
-) -> Vec<PooledAgainst> {
+pub(super) fn against(sets: &[SetComparison], asked: &Asked<'_>) -> Vec<PooledAgainst> {
+    let (cohort, settings) = (asked.every, asked.settings);
     let mut all = Vec::new();
     for (maker, sets) in by_maker(sets, cohort) {
-        let mut cells: BTreeMap<(u32, usize, usize), Vec<(&SetComparison, &Against)>> =
+        let mut cells: BTreeMap<(usize, usize, usize), Vec<(&SetComparison, &Against)>> =
             BTreeMap::new();
         for set in sets {
             let dimension = cohort.table().columns[set.column].dimension;
             for against in &set.against {
-                let key = (against.period, dimension, set.column);
+                let place = asked.order[against.period as usize];
+                let key = (place, dimension, set.column);
                 cells.entry(key).or_default().push((set, against));
             }
         }
         let cells: Vec<_> = cells.into_iter().collect();
         let mut of_maker: Vec<PooledAgainst> = crate::parallel::map(cells.len(), |at| {
-            let ((period, _, column), members) = &cells[at];
-            pool(&maker, *period, *column, members, settings)
+            let ((_, _, column), members) = &cells[at];
+            pool(&maker, *column, members, settings)
         });
         let mut periods: Vec<u32> = of_maker.iter().map(|p| p.period).collect();
         periods.dedup();
@@ -140,7 +141,6 @@ pub(super) fn against(
 
 fn pool(
     maker: &str,
-    period: u32,
     column: usize,
     members: &[(&SetComparison, &Against)],
     settings: &Settings,
@@ -206,7 +206,8 @@ fn pool(
         maker: maker.to_owned(),
         column,
         kind: set.kind,
-        period,
+        lambda: set.prior.lambda,
+        period: first.period,
         good: first.good,
         n: members.iter().map(|(_, a)| a.n).sum(),
         patterns: departures().count(),
