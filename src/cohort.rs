@@ -185,6 +185,19 @@ impl<'t> Cohort<'t> {
         Ok(cohort)
     }
 
+    /// The same table with every period chosen, whatever its standing; its groups and periods have the
+    /// same numbers.
+    ///
+    /// # Errors
+    /// None: no period is named.
+    pub fn of_every_period(&self) -> Result<Cohort<'t>, CohortError> {
+        let choice = Choice {
+            periods: Selection::Every,
+            unknown_state: self.unknown_state,
+        };
+        Cohort::new(self.table, &choice)
+    }
+
     /// Marks the chosen periods.
     fn choose(&mut self, selection: &Selection) -> Result<(), CohortError> {
         match selection {
@@ -414,6 +427,13 @@ impl<'t> Cohort<'t> {
     /// Whether a place in that state says what left the works.
     pub(crate) fn state_speaks(&self, state: State) -> bool {
         speaks_for_the_works(state, self.unknown_state)
+    }
+
+    /// The value at a row of a column, if its place is as it left the works and a real pipe can have it;
+    /// of whatever period.
+    pub(crate) fn as_made(&self, column: &Column, row: usize) -> Option<f64> {
+        let speaks = self.state_speaks(column.state(row)) && self.is_credible(column, row);
+        column.value(row).filter(|_| speaks)
     }
 
     fn is_credible(&self, column: &Column, row: usize) -> bool {

@@ -22,6 +22,7 @@ mod reference {
     mod as_written;
     mod borrowing_cases;
     mod colour;
+    mod comparison;
     mod cone;
     mod edges;
     mod filter;
@@ -35,6 +36,7 @@ mod reference {
     mod outline_band;
     mod prediction_t;
     mod real_tables;
+    mod shift;
     mod statrs;
     mod tails;
     mod tolerance;
@@ -51,6 +53,7 @@ mod properties {
     mod fits;
     mod form;
     mod leaving_out;
+    mod shift;
     mod stats;
     mod table;
     #[cfg(feature = "store")]

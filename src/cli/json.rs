@@ -3,7 +3,10 @@
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, SetAside, Settings};
-use calibriar::report::{DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow};
+use calibriar::report::{
+    AgainstRow, AgreementRow, DimensionRow, FlagRow, FormRow, NormRow, PeriodRow, PieceRow,
+    PooledAgreementRow, PooledRow, RateRow, ShiftRow,
+};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::traced::Sides;
@@ -287,4 +290,17 @@ pub(super) struct RatesOut<'a> {
 pub(super) struct FlagsOut<'a> {
     pub(super) provenance: &'a Provenance,
     pub(super) flags: Vec<FlagRow<'a>>,
+}
+
+/// The whole answer of `periods`.
+#[derive(Serialize)]
+pub(super) struct PeriodsOut<'a> {
+    pub(super) provenance: &'a Provenance,
+    pub(super) alpha: f64,
+    pub(super) periods: Vec<PeriodRow<'a>>,
+    pub(super) agreement: Vec<AgreementRow<'a, Vec<String>>>,
+    pub(super) against_good: Vec<AgainstRow<'a>>,
+    pub(super) pooled: Vec<PooledRow<'a>>,
+    pub(super) pooled_agreement: Vec<PooledAgreementRow<'a>>,
+    pub(super) shift_years: Vec<ShiftRow<'a>>,
 }

@@ -10,8 +10,11 @@ mod json;
 mod manual;
 mod norms;
 mod output;
+mod period_page;
+mod periods;
 mod progress;
 mod rates;
+mod shift_years;
 mod source;
 mod withdraw;
 mod working;
@@ -51,6 +54,7 @@ enum Command {
     Check(check::Arguments),
     Flag(flag::Arguments),
     Form(form::Arguments),
+    Periods(periods::Arguments),
     Rates(rates::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
@@ -78,6 +82,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Check(arguments) => check::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
+        Command::Periods(arguments) => periods::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),

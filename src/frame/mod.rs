@@ -22,7 +22,9 @@ mod table;
 #[cfg(feature = "store")]
 pub(crate) use parquet::{ParquetRecords, ParquetTable};
 use polars::error::PolarsError;
-pub use results::{checks_frame, flags_frame, forms_frame, norms_frame, rates_frame};
+pub use results::{
+    PeriodFrames, checks_frame, flags_frame, forms_frame, norms_frame, period_frames, rates_frame,
+};
 #[cfg(feature = "store")]
 pub(crate) use table::sheet_from_parquet;
 pub use table::{read_parquet, table_from_frame};

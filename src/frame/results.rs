@@ -6,10 +6,11 @@ use super::FrameError;
 use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
 use crate::norm::{Norm, Settings};
+use crate::periods::comparison::Comparison;
 use crate::rates::PatternRates;
 use crate::report::{
-    DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow, check_rows, cone_rows, form_rows,
-    joined,
+    AgainstRow, AgreementRow, DimensionRow, FlagRow, FormRow, NormRow, PeriodRow, PieceRow,
+    PooledAgreementRow, PooledRow, RateRow, check_rows, cone_rows, form_rows, joined,
 };
 use crate::table::Trace;
 use crate::traced::{BowlCone, Form, TracedError};
@@ -80,4 +81,57 @@ pub fn forms_frame(
     let of_traces = of_traces.flat_map(|(trace, form)| form_rows(trace, form));
     let rows: Vec<FormRow<'_>> = of_traces.chain(cones.iter().flat_map(cone_rows)).collect();
     Ok(DataFrame::new_infer_height(FormRow::columns(&rows))?)
+}
+
+/// A comparison of periods as frames, one a kind of row.
+#[derive(Clone, Debug)]
+pub struct PeriodFrames {
+    /// The pieces of each period ([`crate::report::PERIOD_COLUMNS`]).
+    pub periods: DataFrame,
+    /// Whether the good ones agree ([`crate::report::AGREEMENT_COLUMNS`]).
+    pub agreement: DataFrame,
+    /// Each against the good ones ([`crate::report::AGAINST_COLUMNS`]).
+    pub against_good: DataFrame,
+    /// The same for all patterns of a maker together ([`crate::report::POOLED_COLUMNS`]).
+    pub pooled: DataFrame,
+    /// The good ones' agreement likewise ([`crate::report::POOLED_AGREEMENT_COLUMNS`]).
+    pub pooled_agreement: DataFrame,
+}
+
+/// A comparison of periods as frames, with the columns of the CSV output; `every` is the cohort of
+/// every period.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::periods::comparison::compare`] gives brings
+/// about.
+pub fn period_frames(
+    comparison: &Comparison,
+    every: &Cohort<'_>,
+    settings: &Settings,
+) -> Result<PeriodFrames, FrameError> {
+    let sets = || comparison.sets.iter();
+    let periods: Vec<PeriodRow<'_>> = sets().flat_map(|s| PeriodRow::of_set(s, every)).collect();
+    let agreement: Vec<AgreementRow<'_>> = sets()
+        .filter_map(|s| AgreementRow::new(s, every, joined))
+        .collect();
+    let against = |s| {
+        let s: &crate::periods::comparison::SetComparison = s;
+        s.against
+            .iter()
+            .map(|a| AgainstRow::new(s, a, every, settings))
+    };
+    let against: Vec<AgainstRow<'_>> = sets().flat_map(against).collect();
+    let pooled = comparison.pooled.iter();
+    let pooled: Vec<PooledRow<'_>> = pooled.map(|p| PooledRow::new(p, every, settings)).collect();
+    let together = comparison.pooled_agreement.iter();
+    let together: Vec<PooledAgreementRow<'_>> = together
+        .map(|p| PooledAgreementRow::new(p, every))
+        .collect();
+    Ok(PeriodFrames {
+        periods: DataFrame::new_infer_height(PeriodRow::columns(&periods))?,
+        agreement: DataFrame::new_infer_height(AgreementRow::columns(&agreement))?,
+        against_good: DataFrame::new_infer_height(AgainstRow::columns(&against))?,
+        pooled: DataFrame::new_infer_height(PooledRow::columns(&pooled))?,
+        pooled_agreement: DataFrame::new_infer_height(PooledAgreementRow::columns(&together))?,
+    })
 }

@@ -7,6 +7,8 @@
 //! | `dating` | which periods an undated piece resembles |
 //! | `shift` | the years in which a dimension shifted |
 
-mod comparison;
+pub mod comparison;
 mod dating;
 mod shift;
+
+pub use shift::{FEWEST_DATED, Scope, ShiftYears, Size, Untold, What, shift_years};

@@ -1,10 +1,12 @@
 //! Pure numerics on slices: what norms, verdicts and periods are computed with.
 //!
 //! Plain `f64` throughout, in the unit of the readings.  Nothing here knows of pipes, files or
-//! people; nothing here reads a clock or draws a random number.
+//! people; nothing here reads a clock; `shift` alone draws random numbers, by a
+//! generator fixed by name and seed.
 //!
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
+//! - `comparison`: groups compared: centres, spreads, ranks, with and without a borrowed spread.
 //! - `interpolation`: values between nodes.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
@@ -17,12 +19,14 @@
 //! - `range`: what the range of a sample holds, whatever its distribution.
 //! - `repeated_median`: a straight line that nearly half of the points cannot move.
 //! - `screening`: references unlike their fellows.
+//! - `shift`: change points along dates that are ranges.
 //! - `size_shape`: what several sizes of one piece say together.
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
 
 mod borrowed;
+mod comparison;
 mod error;
 mod interpolation;
 mod lending;
@@ -35,6 +39,7 @@ mod predictive;
 mod range;
 mod repeated_median;
 mod screening;
+mod shift;
 mod size_shape;
 mod tails;
 mod tolerance;
@@ -42,6 +47,13 @@ mod two_level;
 
 pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
+};
+pub use comparison::{
+    Agreement, AndersonDarling, Departure, Effect, FTest, KruskalWallis, MannWhitney, Pooled,
+    Shift, SpreadRatio, Ties, VarianceRatio, WelchT, agreement, anderson_darling,
+    anderson_darling_p, brown_forsythe_means, brown_forsythe_spread, combined_p, departure,
+    digamma, hodges_lehmann, kruskal_wallis, log_spread_ratio, mann_whitney, pooled, spread_ratio,
+    trigamma, variance_ratio, welch_anova, welch_t,
 };
 pub use error::StatsError;
 pub use interpolation::interpolation_weights;
@@ -58,6 +70,7 @@ pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed}
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
+pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,

@@ -14,6 +14,7 @@
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
 //! | `crash` | killed programs, two at once, files that change under the reader |
+//! | `shift_years` | the years in which a dimension shifted |
 //! | `people` | tables, help, completions, the manual |
 //!
 //! What is asserted is the contract (`docs/formats.md`), not what the code happens to do.
@@ -32,6 +33,7 @@ mod history;
 mod norms;
 mod package;
 mod people;
+mod shift_years;
 mod sources;
 mod store;
 mod traces;

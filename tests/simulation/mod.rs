@@ -9,8 +9,11 @@
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
 //! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
+//! | `shifts` | how often years of a shift are right, some cells of `shift_rates` |
+//! | `shift_rates` | all of it, as an example whose figures are in `docs/shift_years.md` |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
+//! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
 mod rates;
 mod stated;
@@ -19,4 +22,6 @@ mod world;
 mod breaks;
 mod checks;
 mod outlines;
+mod periods;
+mod shifts;
 mod sides;

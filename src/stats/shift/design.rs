@@ -1,0 +1,284 @@
+//! Who was made when: the shares of pieces made in a year or later, and the sums that follow.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use super::Dated;
+
+/// More candidates than that are thinned out: each then stands for several years.
+const MOST_CANDIDATES: usize = 160;
+
+/// The dates of pieces in sets, and the candidates for the first year of a new practice.
+///
+/// Only years that some date covers count: where none does, all years of the gap mean the same.
+pub(super) struct Design {
+    /// Each set's pieces; those of sets of one are left out.
+    pub(super) sets: Vec<Range<usize>>,
+    /// Place in the input of each piece.
+    pub(super) source: Vec<u32>,
+    /// First and last covered year (by its number) of each distinct date.
+    spans: Vec<(u32, u32)>,
+    /// Share of all pieces made before each covered year, as the dates together tell it.
+    before: Vec<f64>,
+    span_of: Vec<u32>,
+    covered: usize,
+    /// The covered year that each candidate begins with.
+    begins: Vec<u32>,
+    /// First and last year of each distinct date.
+    dates: Vec<(i16, i16)>,
+    /// The years that each candidate stands for.
+    pub(super) stretches: Vec<(i16, i16)>,
+    /// Mean share of each set's pieces (a row) made at each candidate or later.
+    means: Vec<f64>,
+    /// How many pieces were made at each candidate or later.
+    pub(super) after: Vec<f64>,
+}
+
+impl Design {
+    pub(super) fn new(pieces: &[Dated]) -> Design {
+        let mut order: Vec<u32> = (0..pieces.len() as u32).collect();
+        if !pieces.is_sorted_by_key(|piece| piece.set) {
+            order.sort_by_key(|&i| pieces[i as usize].set);
+        }
+        let (mut sets, mut source): (Vec<Range<usize>>, Vec<u32>) = Default::default();
+        for of_set in order.chunk_by(|&a, &b| pieces[a as usize].set == pieces[b as usize].set) {
+            if of_set.len() > 1 {
+                sets.push(source.len()..source.len() + of_set.len());
+                source.extend(of_set);
+            }
+        }
+        let years = covered(source.iter().map(|&i| &pieces[i as usize]));
+        let number: HashMap<i16, u32> = (0..).zip(&years).map(|(at, &year)| (year, at)).collect();
+        let mut known: HashMap<(i16, i16), u32> = HashMap::new();
+        let (mut spans, mut dates) = (Vec::new(), Vec::new());
+        let span_of = source.iter().map(|&i| {
+            let Dated { from, to, .. } = pieces[i as usize];
+            *known.entry((from, to)).or_insert_with(|| {
+                spans.push((number[&from], number[&to]));
+                dates.push((from, to));
+                spans.len() as u32 - 1
+            })
+        });
+        let span_of: Vec<u32> = span_of.collect();
+        let step = years
+            .len()
+            .saturating_sub(1)
+            .div_ceil(MOST_CANDIDATES)
+            .max(1);
+        let begins: Vec<u32> = (1..years.len()).step_by(step).map(|at| at as u32).collect();
+        let stretches = begins.iter().map(|&at| {
+            let end = (at as usize + step - 1).min(years.len() - 1);
+            (years[at as usize - 1] + 1, years[end])
+        });
+        let mut design = Design {
+            stretches: stretches.collect(),
+            sets,
+            source,
+            before: made_before(&spans, &span_of, years.len()),
+            spans,
+            dates,
+            span_of,
+            covered: years.len(),
+            begins,
+            means: Vec::new(),
+            after: Vec::new(),
+        };
+        design.after = design.sums(&vec![1.0; design.len()]);
+        for of_set in &design.sets {
+            let sums = design.sums_of(of_set.clone(), |_| 1.0);
+            let n = of_set.len() as f64;
+            design.means.extend(sums.iter().map(|sum| sum / n));
+        }
+        design
+    }
+
+    /// How many pieces.
+    pub(super) fn len(&self) -> usize {
+        self.source.len()
+    }
+
+    /// How many candidates.
+    pub(super) fn candidates(&self) -> usize {
+        self.begins.len()
+    }
+
+    /// First and last year of a piece's date.
+    pub(super) fn date(&self, piece: usize) -> (i16, i16) {
+        self.dates[self.span_of[piece] as usize]
+    }
+
+    fn share_of_span(&self, span: usize, begin: u32) -> f64 {
+        let (first, last) = self.spans[span];
+        if begin <= first {
+            1.0
+        } else if begin > last {
+            0.0
+        } else {
+            let end = self.before[last as usize + 1];
+            (end - self.before[begin as usize]) / (end - self.before[first as usize])
+        }
+    }
+
+    /// Shares of all pieces at one candidate.
+    pub(super) fn shares(&self, candidate: usize) -> Vec<f64> {
+        let begin = self.begins[candidate];
+        let of_spans: Vec<f64> = (0..self.spans.len())
+            .map(|span| self.share_of_span(span, begin))
+            .collect();
+        self.span_of
+            .iter()
+            .map(|&span| of_spans[span as usize])
+            .collect()
+    }
+
+    /// Sum of scores, each by its piece's share, at each candidate.
+    pub(super) fn sums(&self, scores: &[f64]) -> Vec<f64> {
+        self.sums_of(0..self.len(), |piece| scores[piece])
+    }
+
+    fn sums_of(&self, pieces: Range<usize>, score: impl Fn(usize) -> f64) -> Vec<f64> {
+        let (mut changes, mut sums) = (vec![0.0; self.covered + 1], Vec::new());
+        self.sums_into(pieces, score, &mut changes, &mut sums);
+        sums
+    }
+
+    /// The same into buffers; `changes` has one place more than there are covered years.
+    pub(super) fn sums_into(
+        &self,
+        pieces: Range<usize>,
+        score: impl Fn(usize) -> f64,
+        changes: &mut [f64],
+        sums: &mut Vec<f64>,
+    ) {
+        changes.fill(0.0);
+        for piece in pieces {
+            let (first, last) = self.spans[self.span_of[piece] as usize];
+            let own = self.before[last as usize + 1] - self.before[first as usize];
+            let a_year = score(piece) / own;
+            changes[first as usize] += a_year;
+            changes[last as usize + 1] -= a_year;
+        }
+        let mut a_year = 0.0;
+        for (change, made) in changes.iter_mut().zip(self.before.windows(2)) {
+            a_year += *change;
+            *change = a_year * (made[1] - made[0]);
+        }
+        sums.clear();
+        sums.resize(self.begins.len(), 0.0);
+        let (mut sum, mut year) = (0.0, self.covered);
+        for (sum_at, &begin) in sums.iter_mut().zip(&self.begins).rev() {
+            while year > begin as usize {
+                year -= 1;
+                sum += changes[year];
+            }
+            *sum_at = sum;
+        }
+    }
+
+    /// Room for [`Design::sums_into`].
+    pub(super) fn buffer(&self) -> Vec<f64> {
+        vec![0.0; self.covered + 1]
+    }
+
+    /// Covariance of the sums at all pairs of candidates (row by row), when scores of those
+    /// variances (a number a set) are dealt out at random within each set.
+    pub(super) fn covariance(&self, variances: &[f64]) -> Vec<f64> {
+        let m = self.candidates();
+        let mut of_spans = vec![0.0; self.spans.len()];
+        for (of_set, variance) in self.sets.iter().zip(variances) {
+            for &span in &self.span_of[of_set.clone()] {
+                of_spans[span as usize] += variance;
+            }
+        }
+        let mut covariance = vec![0.0; m * m];
+        let mut shares = Vec::with_capacity(m);
+        for (span, mass) in of_spans.iter().enumerate() {
+            let of_span = self.begins.iter();
+            shares.clear();
+            shares.extend(of_span.map(|&begin| self.share_of_span(span, begin)));
+            add_outer(&mut covariance, &shares, *mass);
+        }
+        for ((of_set, variance), means) in self
+            .sets
+            .iter()
+            .zip(variances)
+            .zip(self.means.chunks(m.max(1)))
+        {
+            add_outer(&mut covariance, means, -variance * of_set.len() as f64);
+        }
+        for row in 0..m {
+            for column in row + 1..m {
+                covariance[row * m + column] = covariance[column * m + row];
+            }
+        }
+        covariance
+    }
+}
+
+/// Adds the lower triangle of a vector's product with itself; its elements fall and end in zeros.
+fn add_outer(to: &mut [f64], vector: &[f64], mass: f64) {
+    let m = vector.len();
+    for (row, &of_row) in vector.iter().enumerate() {
+        if of_row == 0.0 {
+            break;
+        }
+        let scaled = mass * of_row;
+        for (to, of_column) in to[row * m..].iter_mut().zip(&vector[..=row]) {
+            *to += scaled * of_column;
+        }
+    }
+}
+
+/// The share of all pieces made before each covered year, and at the end all: within its date a piece
+/// is of the years in which others were made rather than of empty ones.
+///
+/// A few rounds of self-consistency (B. W. Turnbull, Journal of the Royal Statistical Society B 38
+/// (1976) 290-295) from even years on; more would make spikes of chance.
+fn made_before(spans: &[(u32, u32)], span_of: &[u32], years: usize) -> Vec<f64> {
+    const ROUNDS: usize = 30;
+    /// Pieces beforehand, spread evenly over all years, for each piece there is: no year is impossible.
+    const EVEN: f64 = 0.01;
+    let mut counts = vec![0.0; spans.len()];
+    span_of
+        .iter()
+        .for_each(|&span| counts[span as usize] += 1.0);
+    let n = span_of.len() as f64;
+    let even = |at: usize| at as f64 / years.max(1) as f64;
+    let mut before: Vec<f64> = (0..=years).map(even).collect();
+    let mut changes = vec![0.0; years + 1];
+    for _ in 0..ROUNDS {
+        changes.fill(0.0);
+        for (&(first, last), count) in spans.iter().zip(&counts) {
+            let own = before[last as usize + 1] - before[first as usize];
+            changes[first as usize] += count / own;
+            changes[last as usize + 1] -= count / own;
+        }
+        let (mut a_year, mut sum) = (0.0, 0.0);
+        let mut next = vec![0.0; years + 1];
+        for year in 0..years {
+            a_year += changes[year];
+            let made = (before[year + 1] - before[year]) * a_year.max(0.0) / n;
+            sum += (made + EVEN / years as f64) / (1.0 + EVEN);
+            next[year + 1] = sum;
+        }
+        before = next;
+    }
+    before
+}
+
+/// The years that any date covers, ascending.
+fn covered<'p>(pieces: impl Iterator<Item = &'p Dated>) -> Vec<i16> {
+    let mut dates: Vec<(i16, i16)> = pieces.map(|piece| (piece.from, piece.to)).collect();
+    dates.sort_unstable();
+    dates.dedup();
+    let mut years: Vec<i16> = Vec::new();
+    for (from, to) in dates {
+        let from = years
+            .last()
+            .map_or(from, |&last| from.max(last.saturating_add(1)));
+        if years.last() != Some(&i16::MAX) {
+            years.extend(from..=to);
+        }
+    }
+    years
+}

@@ -1,0 +1,237 @@
+//! Tests of groups against R and SciPy (`tests/data/SOURCES.md`, `two_period_tests`).
+
+use std::collections::HashMap;
+
+use calibriar::stats::{
+    Effect, FTest, Ties, anderson_darling, anderson_darling_p, brown_forsythe_means,
+    brown_forsythe_spread, combined_p, digamma, hodges_lehmann, kruskal_wallis, mann_whitney,
+    pooled, trigamma, variance_ratio, welch_anova, welch_t,
+};
+
+use crate::common::{assert_rel_at, number, rows};
+
+const DATA: &str = include_str!("../data/two_period_tests/data.csv");
+const RESULTS: &str = include_str!("../data/two_period_tests/results.csv");
+const SMALL: &str = include_str!("../data/two_period_tests/small_samples.csv");
+const TAILS: &str = include_str!("../data/two_period_tests/anderson_darling_tails.csv");
+const MEASURED: &str = include_str!("../data/heterogeneous_uncertainty/data.csv");
+const CONSENSUS: &str = include_str!("../data/heterogeneous_uncertainty/results.csv");
+
+/// Groups of each data set, in order of appearance.
+fn data_sets() -> HashMap<String, Vec<Vec<f64>>> {
+    let mut names: HashMap<String, Vec<String>> = HashMap::new();
+    let mut sets: HashMap<String, Vec<Vec<f64>>> = HashMap::new();
+    for row in rows(DATA) {
+        let (names, set) = (
+            names.entry(row[0].to_owned()).or_default(),
+            sets.entry(row[0].to_owned()).or_default(),
+        );
+        let at = names.iter().position(|n| n == row[2]).unwrap_or_else(|| {
+            names.push(row[2].to_owned());
+            set.push(Vec::new());
+            names.len() - 1
+        });
+        set[at].push(number(row[3]));
+    }
+    sets
+}
+
+fn of_f(test: FTest, quantity: &str) -> Option<f64> {
+    match quantity {
+        "F" => Some(test.f),
+        "df_num" => Some(test.df1),
+        "df_denom" => Some(test.df2),
+        "p" => Some(test.p),
+        _ => None,
+    }
+}
+
+/// What we have for a stored quantity, and the relative error allowed.
+fn ours(groups: &[&[f64]], test: &str, quantity: &str) -> Option<(f64, f64)> {
+    let close = 1e-11;
+    let first_two = || (groups[0], groups[1]);
+    let value = match test {
+        "welch_anova" => of_f(welch_anova(groups).unwrap(), quantity)?,
+        "brown_forsythe_spread_levene_median" => {
+            of_f(brown_forsythe_spread(groups).unwrap(), quantity)?
+        }
+        "brown_forsythe_means_Fstar" => of_f(brown_forsythe_means(groups).unwrap(), quantity)?,
+        "kruskal_wallis_tie_corrected" => {
+            let test = kruskal_wallis(groups).unwrap();
+            match quantity {
+                "H" => test.h,
+                "df" => test.df,
+                _ => {
+                    assert!(!test.exact);
+                    test.p
+                }
+            }
+        }
+        "welch_t" => {
+            let (a, b) = first_two();
+            let test = welch_t(a, b).unwrap();
+            match quantity {
+                "t" => test.t,
+                "df" => test.df,
+                "p_two_sided" => test.p,
+                "ci95_low" => test.interval(0.95).0,
+                "ci95_high" => test.interval(0.95).1,
+                _ => test.difference,
+            }
+        }
+        "hodges_lehmann" => {
+            let (a, b) = first_two();
+            hodges_lehmann(a, b, 0.95).unwrap().shift
+        }
+        "mann_whitney" => mann_whitney(groups[0], groups[1]).unwrap().u,
+        "mann_whitney_normal_approx_continuity_tie_corrected" => {
+            let test = mann_whitney(groups[0], groups[1]).unwrap();
+            assert!(!test.exact);
+            test.p
+        }
+        "variance_ratio_F" => {
+            let (a, b) = first_two();
+            let test = variance_ratio(a, b).unwrap();
+            if quantity == "F" { test.ratio } else { test.p }
+        }
+        "anderson_darling_ksample" => anderson_darling(groups, Ties::Step).unwrap().sigma,
+        "anderson_darling_ksample_version1" | "anderson_darling_ksample_version2" => {
+            let ties = match test.ends_with('1') {
+                true => Ties::Step,
+                false => Ties::Middle,
+            };
+            let test = anderson_darling(groups, ties).unwrap();
+            match quantity {
+                "AD_criterion" => test.criterion,
+                "T_standardised" => test.t,
+                // R interpolates in a table of quantiles: 3 % of p, and 0.0006, was found.
+                _ => return Some((test.p, 0.05)),
+            }
+        }
+        _ => return None,
+    };
+    Some((value, close))
+}
+
+/// Source: R 4.2.2, car 3.1-1, kSamples 1.2-9 on eleven open data sets.
+#[test]
+fn groups_are_compared_as_r_compares_them() {
+    let sets = data_sets();
+    let mut compared = 0;
+    for row in rows(RESULTS) {
+        let groups: Vec<&[f64]> = sets[row[0]].iter().map(Vec::as_slice).collect();
+        let Some((got, tolerance)) = ours(&groups, row[1], row[2]) else {
+            // One-sample medians and Kolmogorov-Smirnov are not ours.
+            continue;
+        };
+        let case = format!("{} {} {}", row[0], row[1], row[2]);
+        let want = number(row[3]);
+        if row[2] == "p_asymptotic" {
+            let within = tolerance * want + 1e-3;
+            assert!((got - want).abs() <= within, "{case}: {got}, want {want}");
+        } else {
+            assert_rel_at(&case, got, want, tolerance);
+        }
+        compared += 1;
+    }
+    assert_eq!(compared, 308);
+}
+
+/// Source: SciPy 1.17.1, exact p by counting; digamma and trigamma.
+#[test]
+fn small_samples_are_counted_as_scipy_counts_them() {
+    let mut compared = 0;
+    for row in rows(SMALL) {
+        let (quantity, want) = (row[1], number(row[2]));
+        let groups: Vec<Vec<f64>> = row[3]
+            .split('|')
+            .map(|g| g.split_whitespace().map(number).collect())
+            .collect();
+        let views: Vec<&[f64]> = groups.iter().map(Vec::as_slice).collect();
+        let ranks = || mann_whitney(views[0], views[1]).unwrap();
+        let ratio = || variance_ratio(views[0], views[1]).unwrap();
+        let shift = || hodges_lehmann(views[0], views[1], 0.95).unwrap();
+        let got = match quantity {
+            "mann_whitney_exact_u" => ranks().u,
+            "mann_whitney_exact_p" => {
+                assert!(ranks().exact);
+                ranks().p
+            }
+            "mann_whitney_normal_p" => ranks().p,
+            "kruskal_wallis_h" => kruskal_wallis(&views).unwrap().h,
+            "kruskal_wallis_exact_p" => {
+                let test = kruskal_wallis(&views).unwrap();
+                assert!(test.exact);
+                test.p
+            }
+            "digamma" => digamma(views[0][0]),
+            "trigamma" => trigamma(views[0][0]),
+            "variance_ratio_f" => ratio().ratio,
+            "variance_ratio_low" => ratio().interval(0.95).0,
+            "variance_ratio_high" => ratio().interval(0.95).1,
+            "fisher_combined_p" => combined_p(views[0]).unwrap(),
+            "hodges_lehmann" => shift().shift,
+            "hodges_lehmann_low" => shift().interval.unwrap().0,
+            "hodges_lehmann_high" => shift().interval.unwrap().1,
+            other => panic!("{other} is not compared"),
+        };
+        assert_rel_at(&format!("{} {quantity}", row[0]), got, want, 1e-12);
+        compared += 1;
+    }
+    assert_eq!(compared, 82);
+}
+
+/// Source: Imhof's integral (Biometrika 48, 1961) over the law's product form in numpy, another road than
+/// ours; and the 5 % and 1 % points 2.492 and 3.857 of Anderson and Darling 1954 (from memory).
+#[test]
+fn tails_of_anderson_and_darlings_law() {
+    for row in rows(TAILS) {
+        let (m, x, want) = (number(row[0]) as usize, number(row[1]), number(row[2]));
+        let got = anderson_darling_p(x, m);
+        assert!((got - want).abs() < 2e-11, "{m} {x}: {got}, want {want}");
+    }
+    for (x, printed) in [(2.492, 0.05), (3.857, 0.01), (1.933, 0.10)] {
+        assert!((anderson_darling_p(x, 1) - printed).abs() < 3e-4);
+    }
+    // Far out the first term of the sum rules: P ~ C exp(-x) / sqrt(x), so that the ratio of
+    // neighbours tells whether digits are lost.
+    for x in [50.0, 200.0, 600.0] {
+        let step = anderson_darling_p(x + 1.0, 1) / anderson_darling_p(x, 1);
+        let law = (-1.0_f64).exp() * (x / (x + 1.0)).sqrt();
+        assert!((step / law - 1.0).abs() < 1e-3, "{x}: {step} {law}");
+    }
+}
+
+/// Source: metafor 3.8-1: Paule and Mandel, and Knapp and Hartung (whose factor may fall under 1 there).
+#[test]
+fn effects_are_pooled_as_metafor_pools_them() {
+    let mut sets: HashMap<String, Vec<Effect>> = HashMap::new();
+    for row in rows(MEASURED) {
+        sets.entry(row[0].to_owned()).or_default().push(Effect {
+            value: number(row[2]),
+            variance: number(row[3]).powi(2),
+        });
+    }
+    let mut compared = 0;
+    for row in rows(CONSENSUS).filter(|row| row[1] == "PM_HKSJ") {
+        let got = pooled(&sets[row[0]]).unwrap();
+        assert_rel_at(row[0], got.mean, number(row[3]), 1e-8);
+        let between = number(row[5]);
+        assert!(
+            (got.between - between).abs() <= 1e-7 * between.max(1e-9),
+            "{}",
+            row[0]
+        );
+        assert!(
+            got.standard_error >= number(row[4]) * (1.0 - 1e-8),
+            "{}",
+            row[0]
+        );
+        if between > 0.0 {
+            assert_rel_at(row[0], got.standard_error, number(row[4]), 1e-7);
+            assert_rel_at(row[0], got.interval(0.95).0, number(row[11]), 1e-7);
+        }
+        compared += 1;
+    }
+    assert!(compared >= 8, "{compared}");
+}

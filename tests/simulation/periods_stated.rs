@@ -1,0 +1,1 @@
+const STATED: [Stated; 0] = [];
