@@ -2,6 +2,7 @@
 
 mod add;
 mod check;
+mod date;
 mod export;
 mod flag;
 mod form;
@@ -49,6 +50,7 @@ enum Command {
     Add(add::Arguments),
     Norms(norms::Arguments),
     Check(check::Arguments),
+    Date(date::Arguments),
     Flag(flag::Arguments),
     Form(form::Arguments),
     Rates(rates::Arguments),
@@ -76,6 +78,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Add(arguments) => add::run(&arguments),
         Command::Norms(arguments) => norms::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
+        Command::Date(arguments) => date::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),

@@ -10,3 +10,8 @@
 mod comparison;
 mod dating;
 mod shift;
+
+pub use dating::{
+    Answer, Candidate, DECIDED, Dater, Dating, DimensionSays, Grounds, LeftOut, NOTE, Nothing,
+    Under, Weighing, Why,
+};

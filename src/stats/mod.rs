@@ -5,6 +5,7 @@
 //!
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
+//! - `attribution`: which of several groups of references one piece is most like.
 //! - `interpolation`: values between nodes.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
@@ -22,6 +23,7 @@
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
 
+mod attribution;
 mod borrowed;
 mod error;
 mod interpolation;
@@ -40,6 +42,7 @@ mod tails;
 mod tolerance;
 mod two_level;
 
+pub use attribution::{Copula, GroupLikelihood, PairedResiduals, posterior, t_ln_density};
 pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };
