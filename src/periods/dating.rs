@@ -12,7 +12,8 @@ use crate::catalogue::{Standing, State, YearRange, fold};
 use crate::cohort::from_scale;
 use crate::norm::{Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
-    Copula, GroupLikelihood, PairedResiduals, Prior, Rated, Standpoint, holm, posterior,
+    Copula, GroupLikelihood, PairedResiduals, PeriodShare, Prior, Rated, ShareEvidence, Standpoint,
+    holm, posterior, shares_by_dimension,
 };
 use crate::table::{Column, Table};
 use crate::verdict::Piece;
@@ -151,9 +152,9 @@ pub struct DimensionSays {
 pub struct Under {
     /// What a piece of the period is expected to measure, in the unit.
     pub centre: f64,
-    /// The signed normal score.
+    /// The signed normal score, by the spread of the period's own pieces.
     pub score: f64,
-    /// Two-sided probability of a deviation at least as large.
+    /// Two-sided probability of a deviation at least as large, by that spread.
     pub p: f64,
     /// How likely the reading is, a logarithm, but for what all candidates share.
     pub ln_likelihood: f64,
@@ -452,12 +453,17 @@ impl<'e> Dater<'e> {
             return Err(Nothing::RuledOut);
         }
         let known = Beforehand::new(self.evidence, group, &piece.own);
-        let speaking = self.speaking(piece, &known, &mut dating.left_out)?;
-        let labels: Vec<Option<u32>> = named.iter().map(|n| n.label).collect();
+        let speaking = self.speaking(piece, group, &known, &mut dating.left_out)?;
+        let residuals = self.residuals(piece, group, &speaking);
+        let variances = residuals.relative_variances();
+        let periods = named.iter().map(|n| {
+            let own = n.label.and_then(|label| variances.get(&label).copied());
+            (n.label, own.unwrap_or(1.0))
+        });
         let comparison = Comparison {
-            copula: self.copula(piece, group, &speaking),
+            copula: Copula::new(residuals.correlation()),
             speaking,
-            labels,
+            periods: periods.collect(),
         };
         self.conclude(piece, &named, &weights, &comparison, dating);
         Ok(())
@@ -467,6 +473,7 @@ impl<'e> Dater<'e> {
     fn speaking(
         &self,
         piece: &Piece<'_>,
+        group: usize,
         known: &Beforehand<'_>,
         left_out: &mut Vec<LeftOut>,
     ) -> Result<Vec<Speaking>, Nothing> {
@@ -492,44 +499,85 @@ impl<'e> Dater<'e> {
             } else {
                 None
             };
-            let basis = match silent {
+            let heard = match silent {
                 Some(why) => Err(why),
-                None => {
-                    let basis = piece.basis(Some(known), column);
-                    let heard = basis.predictive.is_some() && piece.position(column).is_some();
-                    unheard |= !heard;
-                    if heard { Ok(basis) } else { Err(Why::NoReferences) }
-                }
+                None => piece.position(column).ok_or(Why::NoReferences),
             };
-            match (basis, piece.position(column)) {
-                (Ok(basis), Some(position)) => speaking.push(Speaking {
-                    column: at,
-                    position,
-                    reading: piece.rated(column),
-                    basis,
-                }),
-                (basis, _) => left_out.push(LeftOut {
-                    dimension: column.dimension,
-                    why: basis.err().unwrap_or(Why::NoReferences),
-                }),
+            match heard {
+                Ok(position) => speaking.push((at, position)),
+                Err(why) => {
+                    unheard |= why == Why::NoReferences;
+                    left_out.push(LeftOut {
+                        dimension: column.dimension,
+                        why,
+                    });
+                }
             }
         }
-        match speaking.is_empty() {
+        let shares = self.shares(piece, group, &speaking);
+        let with_share = |((column, position), share): ((usize, usize), PeriodShare)| {
+            let references = self.evidence.references(position, group, &piece.own);
+            let prior = Prior {
+                lambda: share.lambda(),
+                ..known.prior(position)
+            };
+            Speaking {
+                column,
+                position,
+                reading: piece.rated(&piece.table.columns[column]),
+                basis: Basis::new(references, prior),
+            }
+        };
+        let speaking = speaking.into_iter().zip(shares).map(with_share);
+        let (heard, silent): (Vec<Speaking>, Vec<Speaking>) =
+            speaking.partition(|s| s.basis.predictive.is_some());
+        unheard |= !silent.is_empty();
+        left_out.extend(silent.iter().map(|of| LeftOut {
+            dimension: piece.table.columns[of.column].dimension,
+            why: Why::NoReferences,
+        }));
+        match heard.is_empty() {
             true if unheard => Err(Nothing::NoReferences),
             true => Err(Nothing::NothingSpeaks),
-            false => Ok(speaking),
+            false => Ok(heard),
         }
     }
 
-    /// How the dimensions that speak hang together, by all patterns of the maker; without borrowing by
-    /// the piece's own alone. The piece's own rows left out.
-    fn copula(&self, piece: &Piece<'_>, group: usize, speaking: &[Speaking]) -> Copula {
-        let cohort = self.evidence.cohort();
+    /// How much of the spread of each dimension lies between periods, by the patterns of the maker.
+    fn shares(
+        &self,
+        piece: &Piece<'_>,
+        group: usize,
+        positions: &[(usize, usize)],
+    ) -> Vec<PeriodShare> {
+        let groups = self.patterns(group);
+        let of_dimension = |&(_, position): &(usize, usize)| {
+            let mut said = ShareEvidence::default();
+            for &group in &groups {
+                let fine = self.evidence.fine(position, group, &piece.own);
+                said.add(&ShareEvidence::of(&fine));
+            }
+            said
+        };
+        let said: Vec<ShareEvidence> = positions.iter().map(of_dimension).collect();
+        shares_by_dimension(&said)
+    }
+
+    /// The patterns of the maker; without borrowing the piece's own alone.
+    fn patterns(&self, group: usize) -> Vec<usize> {
         let mut groups = match self.evidence.borrowing().nothing {
             true => Vec::new(),
             false => self.evidence.lenders().to(group),
         };
         groups.push(group);
+        groups
+    }
+
+    /// What the pieces of all patterns differ by in the dimensions that speak, the piece's own rows
+    /// left out.
+    fn residuals(&self, piece: &Piece<'_>, group: usize, speaking: &[Speaking]) -> PairedResiduals {
+        let cohort = self.evidence.cohort();
+        let groups = self.patterns(group);
         let priors: Vec<Prior> = speaking.iter().map(|s| s.basis.prior).collect();
         let mut residuals = PairedResiduals::new(speaking.len());
         for group in groups {
@@ -553,7 +601,7 @@ impl<'e> Dater<'e> {
             }
             residuals.add(&pieces, &priors);
         }
-        Copula::new(residuals.correlation())
+        residuals
     }
 
     /// The answer, once the piece is compared with each candidate.
@@ -568,10 +616,12 @@ impl<'e> Dater<'e> {
         let speaking = &comparison.speaking;
         let readings: Vec<Rated> = speaking.iter().map(|s| s.reading).collect();
         let compared: Vec<Compared> = comparison
-            .labels
+            .periods
             .iter()
-            .map(|&label| comparison.under(&readings, label))
+            .map(|&(label, _)| comparison.under(&readings, label))
             .collect();
+        let fits: Vec<Vec<Standpoint>> =
+            comparison.periods.iter().map(|&p| comparison.fit(p)).collect();
         let ln_likelihood: Vec<f64> = compared.iter().map(|c| c.likelihood.ln()).collect();
         let sum: f64 = weights.iter().sum();
         let prior: Vec<f64> = weights.iter().map(|w| w / sum).collect();
@@ -594,7 +644,7 @@ impl<'e> Dater<'e> {
                 prior: prior[at],
                 posterior: shares[at],
                 ln_likelihood: ln_likelihood[at],
-                fits_p: compared[at].least_p(),
+                fits_p: least_p(&fits[at]),
                 typical: None,
             });
         }
@@ -606,10 +656,10 @@ impl<'e> Dater<'e> {
             .map(|(d, of)| {
                 let column = &piece.table.columns[of.column];
                 let kind = piece.table.dimension(column).kind;
-                let under = |c: &Compared| Under {
+                let under = |(c, fits): (&Compared, &Vec<Standpoint>)| Under {
                     centre: from_scale(kind, c.centres[d]),
-                    score: c.standpoints[d].0.z,
-                    p: c.standpoints[d].0.p,
+                    score: fits[d].z,
+                    p: fits[d].p,
                     ln_likelihood: c.likelihood.margins[d],
                 };
                 DimensionSays {
@@ -617,7 +667,7 @@ impl<'e> Dater<'e> {
                     value: column.values[piece.row],
                     uncertainty: column.uncertainty(piece.row),
                     state: column.state(piece.row),
-                    under: compared.iter().map(under).collect(),
+                    under: compared.iter().zip(&fits).map(under).collect(),
                 }
             })
             .collect();
@@ -637,6 +687,12 @@ impl<'e> Dater<'e> {
     }
 }
 
+/// The least of the p, adjusted for their number.
+fn least_p(standpoints: &[Standpoint]) -> f64 {
+    let p: Vec<f64> = standpoints.iter().map(|at| at.p).collect();
+    holm(&p).into_iter().fold(1.0, f64::min)
+}
+
 /// A reading of the piece that speaks, with what it is judged by.
 struct Speaking {
     /// Position in the piece's table.
@@ -651,22 +707,14 @@ struct Speaking {
 struct Comparison {
     speaking: Vec<Speaking>,
     copula: Copula,
-    labels: Vec<Option<u32>>,
+    /// Of each candidate its label and the relative variance of its pieces.
+    periods: Vec<(Option<u32>, f64)>,
 }
 
 /// Readings as those of one period.
 struct Compared {
     centres: Vec<f64>,
-    standpoints: Vec<(Standpoint, f64)>,
     likelihood: GroupLikelihood,
-}
-
-impl Compared {
-    /// The least of the p, adjusted for their number.
-    fn least_p(&self) -> f64 {
-        let p: Vec<f64> = self.standpoints.iter().map(|(at, _)| at.p).collect();
-        holm(&p).into_iter().fold(1.0, f64::min)
-    }
 }
 
 impl Comparison {
@@ -685,8 +733,19 @@ impl Comparison {
         Compared {
             likelihood: GroupLikelihood::new(&standpoints, &self.copula),
             centres,
-            standpoints,
         }
+    }
+
+    /// How the piece's readings stand to a period with the spread that its own pieces have. That is
+    /// for telling whether they fit; how likely they are goes by one spread of all periods, as a
+    /// spread of each by itself would be too uncertain across dimensions that hang together.
+    fn fit(&self, (label, own): (Option<u32>, f64)) -> Vec<Standpoint> {
+        let stand = |of: &Speaking| {
+            let period = label;
+            let predictive = of.basis.predictive.as_ref()?;
+            Some(predictive.judge_as(Rated { period, ..of.reading }, own).1)
+        };
+        self.speaking.iter().filter_map(stand).collect()
     }
 
     /// The share that a piece at the very centre of each candidate would have, all of them alike
@@ -705,7 +764,7 @@ impl Comparison {
             let central: Vec<Rated> = own.map(|(s, &x)| Rated { x, ..s.reading }).collect();
             let ln: Vec<f64> = some
                 .iter()
-                .map(|&other| self.under(&central, self.labels[other]).likelihood.ln())
+                .map(|&other| self.under(&central, self.periods[other].0).likelihood.ln())
                 .collect();
             dating.candidates[at].typical = posterior(&ln, &equal).map(|shares| shares[place]);
         }

@@ -42,7 +42,9 @@ mod tails;
 mod tolerance;
 mod two_level;
 
-pub use attribution::{Copula, GroupLikelihood, PairedResiduals, posterior, t_ln_density};
+pub use attribution::{
+    Copula, GroupLikelihood, PairedResiduals, posterior, shares_by_dimension, t_ln_density,
+};
 pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings};
-use calibriar::periods::{Answer, Dater, Dating, Grounds};
+use calibriar::periods::{Dater, Dating, Grounds};
 use calibriar::stats::{
     Copula, GroupLikelihood, PairedResiduals, Predictive, Prior, Rated, ShrunkCorrelation,
     posterior, shrunk_correlation, t_ln_density,
