@@ -360,9 +360,14 @@ impl<'a> DateRow<'a> {
 /// All periods of all pieces; one row for a piece of which nothing could be compared.
 pub fn date_rows(datings: &[Dating]) -> impl Iterator<Item = DateRow<'_>> {
     datings.iter().flat_map(|dating| {
-        let nothing = dating.candidates.is_empty().then(|| DateRow::new(dating, None));
+        let nothing = dating
+            .candidates
+            .is_empty()
+            .then(|| DateRow::new(dating, None));
         let periods = dating.candidates.iter();
-        periods.map(|c| DateRow::new(dating, Some(c))).chain(nothing)
+        periods
+            .map(|c| DateRow::new(dating, Some(c)))
+            .chain(nothing)
     })
 }
 

@@ -144,10 +144,7 @@ pub(super) fn rows_of(source: &Source, specimens: &[String]) -> Result<Vec<usize
     if rows.iter().all(Option::is_some) {
         return Ok(rows.into_iter().flatten().collect());
     }
-    let unknown = specimens
-        .iter()
-        .zip(&rows)
-        .filter(|(_, row)| row.is_none());
+    let unknown = specimens.iter().zip(&rows).filter(|(_, row)| row.is_none());
     let unknown: Vec<String> = unknown
         .map(
             |(name, _)| match nearest(name, source.table.specimens.names.iter()).as_slice() {

@@ -161,7 +161,10 @@ fn weighing(text: &str) -> Result<Weighing, CliError> {
             continue;
         };
         let (name, number) = (name.trim().to_owned(), number.trim());
-        let weight = number.parse::<f64>().ok().filter(|w| *w > 0.0 && w.is_finite());
+        let weight = number
+            .parse::<f64>()
+            .ok()
+            .filter(|w| *w > 0.0 && w.is_finite());
         let Some(weight) = weight else {
             return Err(CliError::Usage(format!(
                 "--prior: {name}: expected a number over 0, got `{number}` (a period that is not \
@@ -176,10 +179,14 @@ fn weighing(text: &str) -> Result<Weighing, CliError> {
     }
     if numbers.is_empty() || !name_begun.is_empty() {
         let rest = name_begun.trim_end_matches(',');
-        return Err(CliError::Usage(format!("--prior: {expected}; got `{rest}`")));
+        return Err(CliError::Usage(format!(
+            "--prior: {expected}; got `{rest}`"
+        )));
     }
     if !numbers.iter().map(|(_, w)| w).sum::<f64>().is_finite() {
-        return Err(CliError::Usage(format!("--prior: {expected}; these numbers are too large")));
+        return Err(CliError::Usage(format!(
+            "--prior: {expected}; these numbers are too large"
+        )));
     }
     Ok(Weighing::Numbers(numbers))
 }
@@ -258,9 +265,7 @@ impl Page<'_> {
             ]);
         }
         if any(&|d| d.candidates.iter().any(|c| c.references == 0)) {
-            legend.push(
-                "pieces 0: no references of this period: as likely as a stranger",
-            );
+            legend.push("pieces 0: no references of this period: as likely as a stranger");
         }
         legend.push(NOTE);
         text.extend(legend.into_iter().map(|line| wrapped(line, "  ")));
@@ -287,7 +292,8 @@ impl Page<'_> {
     /// The answer in words.
     fn answer(&self, dating: &Dating) -> String {
         let likeliest = dating.ranking();
-        let likeliest: Vec<&Candidate> = likeliest.iter().map(|&at| &dating.candidates[at]).collect();
+        let likeliest: Vec<&Candidate> =
+            likeliest.iter().map(|&at| &dating.candidates[at]).collect();
         let share = |c: &Candidate| format!("{} {}", named(c), percent(c.posterior));
         match (&dating.answer, likeliest.as_slice()) {
             (Answer::Nothing(Nothing::UnknownPattern), _) => {
@@ -302,7 +308,11 @@ impl Page<'_> {
             (Answer::Nothing(nothing), _) => format!("cannot be compared: {nothing}"),
             (Answer::Period(at), _) => {
                 let best = &dating.candidates[*at];
-                format!("resembles {}, share {}", named(best), percent(best.posterior))
+                format!(
+                    "resembles {}, share {}",
+                    named(best),
+                    percent(best.posterior)
+                )
             }
             (Answer::FitsNone, [first, ..]) => format!(
                 "fits none of the periods: out of norm as a piece of any of them; the least unlike is \
@@ -323,7 +333,10 @@ impl Page<'_> {
             }
             (_, [first, second, ..]) => {
                 let (first, second) = (share(first), share(second));
-                format!("undecided: {first}, {second}; {:.0} % would decide", 100.0 * DECIDED)
+                format!(
+                    "undecided: {first}, {second}; {:.0} % would decide",
+                    100.0 * DECIDED
+                )
             }
             _ => "undecided".to_owned(),
         }
@@ -356,7 +369,11 @@ impl Page<'_> {
             ));
         }
         if let Some(of) = most_against {
-            said.push(format!("{} most against it ({})", label(of), odds(ln_odds(of))));
+            said.push(format!(
+                "{} most against it ({})",
+                label(of),
+                odds(ln_odds(of))
+            ));
         }
         let together = dating.together[first] - dating.together[second];
         let singly: f64 = dating.dimensions.iter().map(ln_odds).sum();
@@ -395,7 +412,11 @@ impl Page<'_> {
                 &mut table,
                 [
                     known.label.clone(),
-                    format!("{} {}", output::reading(of.value, of.uncertainty, scale), known.unit),
+                    format!(
+                        "{} {}",
+                        output::reading(of.value, of.uncertainty, scale),
+                        known.unit
+                    ),
                     sized(one, scale),
                     sized(other, scale),
                     odds(ln_odds(of)),
@@ -411,13 +432,18 @@ impl Page<'_> {
             return String::new();
         };
         let says = match &dating.answer {
-            Answer::Period(at) if dating.candidates[*at].name == *recorded => "its dimensions agree",
+            Answer::Period(at) if dating.candidates[*at].name == *recorded => {
+                "its dimensions agree"
+            }
             Answer::Period(_) => "its dimensions do not agree: look at both",
             Answer::FitsNone => "its dimensions fit neither that period nor another",
             _ => "its dimensions neither confirm nor deny it",
         };
         let recorded = shown(recorded);
-        wrapped(&format!("by its date on record {recorded}, not used here; {says}"), "  ")
+        wrapped(
+            &format!("by its date on record {recorded}, not used here; {says}"),
+            "  ",
+        )
     }
 
     /// The readings that did not speak, each reason with its dimensions.
@@ -452,7 +478,9 @@ impl Page<'_> {
 fn periods(dating: &Dating) -> String {
     /// So many are shown.
     const MOST: usize = 12;
-    let headings = ["period", "years", "standing", ">pieces", ">before", ">share", ">p"];
+    let headings = [
+        "period", "years", "standing", ">pieces", ">before", ">share", ">p",
+    ];
     let mut table = output::table(&headings);
     let mut shown: Vec<usize> = dating.ranking().into_iter().take(MOST).collect();
     shown.sort_unstable();

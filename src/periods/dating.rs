@@ -191,19 +191,24 @@ impl fmt::Display for Nothing {
             Nothing::NoPattern => f.write_str("no pattern given"),
             Nothing::UnknownPattern => f.write_str("no such pattern in the source"),
             Nothing::SeveralMakers(makers) => {
-                write!(f, "several makers have this pattern ({}): name one", makers.join(", "))
+                write!(
+                    f,
+                    "several makers have this pattern ({}): name one",
+                    makers.join(", ")
+                )
             }
             Nothing::NoPeriods => f.write_str("no period of its maker is known"),
             Nothing::OnePeriod(name) => {
-                write!(f, "only one period is known, {name}: nothing to choose from")
+                write!(
+                    f,
+                    "only one period is known, {name}: nothing to choose from"
+                )
             }
-            Nothing::RuledOut => {
-                f.write_str("fewer than two of its maker's periods have a number: nothing to choose from")
-            }
+            Nothing::RuledOut => f.write_str(
+                "fewer than two of its maker's periods have a number: nothing to choose from",
+            ),
             Nothing::NoReadings => f.write_str("nothing was measured on it"),
-            Nothing::NothingSpeaks => {
-                f.write_str("none of its readings says what left the works")
-            }
+            Nothing::NothingSpeaks => f.write_str("none of its readings says what left the works"),
             Nothing::NoReferences => f.write_str(
                 "no other piece of its pattern and of a known period has the same dimensions in \
                  factory state, or too few to tell a spread",
@@ -256,7 +261,11 @@ impl Dating {
             (candidate.posterior, candidate.ln_likelihood)
         };
         // Shares and likelihoods are numbers.
-        order.sort_by(|a, b| key(b).partial_cmp(&key(a)).unwrap_or(std::cmp::Ordering::Equal));
+        order.sort_by(|a, b| {
+            key(b)
+                .partial_cmp(&key(a))
+                .unwrap_or(std::cmp::Ordering::Equal)
+        });
         order
     }
 }
@@ -302,7 +311,9 @@ impl<'e> Dater<'e> {
         }
         let mut known: HashMap<String, HashMap<u32, usize>> = HashMap::new();
         for ((maker, label), count) in by_code {
-            let of_maker = known.entry(fold(&makers.names()[maker as usize])).or_default();
+            let of_maker = known
+                .entry(fold(&makers.names()[maker as usize]))
+                .or_default();
             *of_maker.entry(label).or_default() += count;
         }
         Dater {
@@ -341,7 +352,9 @@ impl<'e> Dater<'e> {
         let defined_at = |label: u32| {
             let period = &cohort.periods()[label as usize];
             // A name without a standing is one that the source does not define.
-            period.standing.and_then(|_| table.periods.named(&maker, &period.name))
+            period
+                .standing
+                .and_then(|_| table.periods.named(&maker, &period.name))
         };
         let mut labels: Vec<(u32, usize, Option<usize>)> = in_use
             .iter()
@@ -374,15 +387,17 @@ impl<'e> Dater<'e> {
             .collect();
         let written = labels.iter().filter(|(_, _, defined)| defined.is_none());
         // A name that only the piece itself has is no candidate.
-        named.extend(written.filter(|(_, known, _)| *known > 0).map(
-            |&(label, known, _)| Named {
-                label: Some(label),
-                name: cohort.period_name(label).to_owned(),
-                years: None,
-                standing: None,
-                known,
-            },
-        ));
+        named.extend(
+            written
+                .filter(|(_, known, _)| *known > 0)
+                .map(|&(label, known, _)| Named {
+                    label: Some(label),
+                    name: cohort.period_name(label).to_owned(),
+                    years: None,
+                    standing: None,
+                    known,
+                }),
+        );
         named.sort_by_key(|n| match n.years {
             Some(years) => (false, years.from, years.to),
             None => (true, 0, 0),
@@ -411,7 +426,9 @@ impl<'e> Dater<'e> {
             specimen: specimens.names.get(piece.row).to_owned(),
             maker: specimens.makers.get(piece.row).to_owned(),
             pattern: specimens.patterns.get(piece.row).to_owned(),
-            recorded: piece.period.map(|label| cohort.period_name(label).to_owned()),
+            recorded: piece
+                .period
+                .map(|label| cohort.period_name(label).to_owned()),
             candidates: Vec::new(),
             answer: Answer::Undecided,
             dimensions: Vec::new(),
@@ -620,8 +637,11 @@ impl<'e> Dater<'e> {
             .iter()
             .map(|&(label, _)| comparison.under(&readings, label))
             .collect();
-        let fits: Vec<Vec<Standpoint>> =
-            comparison.periods.iter().map(|&p| comparison.fit(p)).collect();
+        let fits: Vec<Vec<Standpoint>> = comparison
+            .periods
+            .iter()
+            .map(|&p| comparison.fit(p))
+            .collect();
         let ln_likelihood: Vec<f64> = compared.iter().map(|c| c.likelihood.ln()).collect();
         let sum: f64 = weights.iter().sum();
         let prior: Vec<f64> = weights.iter().map(|w| w / sum).collect();
@@ -743,7 +763,17 @@ impl Comparison {
         let stand = |of: &Speaking| {
             let period = label;
             let predictive = of.basis.predictive.as_ref()?;
-            Some(predictive.judge_as(Rated { period, ..of.reading }, own).1)
+            Some(
+                predictive
+                    .judge_as(
+                        Rated {
+                            period,
+                            ..of.reading
+                        },
+                        own,
+                    )
+                    .1,
+            )
         };
         self.speaking.iter().filter_map(stand).collect()
     }
@@ -754,7 +784,12 @@ impl Comparison {
         /// So many are compared with each other at most.
         const MOST: usize = 20;
         let possible = |&&at: &&usize| dating.candidates[at].prior > 0.0;
-        let some: Vec<usize> = ranking.iter().filter(possible).take(MOST).copied().collect();
+        let some: Vec<usize> = ranking
+            .iter()
+            .filter(possible)
+            .take(MOST)
+            .copied()
+            .collect();
         let equal = vec![1.0; some.len()];
         for (place, &at) in some.iter().enumerate() {
             if dating.candidates[at].references == 0 {

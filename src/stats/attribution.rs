@@ -187,7 +187,13 @@ pub fn posterior(ln_likelihood: &[f64], prior: &[f64]) -> Option<Vec<f64>> {
         return None;
     }
     let both = || ln_likelihood.iter().zip(prior);
-    let weighed = |(l, w): (&f64, &f64)| if *w > 0.0 { l + w.ln() } else { f64::NEG_INFINITY };
+    let weighed = |(l, w): (&f64, &f64)| {
+        if *w > 0.0 {
+            l + w.ln()
+        } else {
+            f64::NEG_INFINITY
+        }
+    };
     let most = both().map(weighed).fold(f64::NEG_INFINITY, f64::max);
     if !most.is_finite() {
         return None;
@@ -317,7 +323,9 @@ impl PairedResiduals {
             false => raw(i, j).map_or(0.0, |(c, _)| (1.0 - shrinkage) * c),
         };
         ShrunkCorrelation {
-            matrix: (0..p).map(|i| (0..p).map(|j| drawn(i, j)).collect()).collect(),
+            matrix: (0..p)
+                .map(|i| (0..p).map(|j| drawn(i, j)).collect())
+                .collect(),
             shrinkage,
         }
     }
@@ -375,7 +383,13 @@ fn within(readings: &[Rated], sums: &TwoLevel, s: f64) -> Vec<(u32, f64, f64)> {
             apart.abs().min(LIMIT).powi(2)
         });
         // Each of the n squares is 1 on average.
-        (freedom > 0.5).then(|| (label, squares.sum::<f64>() * freedom / period.weight, freedom))
+        (freedom > 0.5).then(|| {
+            (
+                label,
+                squares.sum::<f64>() * freedom / period.weight,
+                freedom,
+            )
+        })
     };
     sums.periods.iter().filter_map(of_period).collect()
 }
@@ -429,7 +443,9 @@ pub fn shares_by_dimension(said: &[ShareEvidence]) -> Vec<PeriodShare> {
     }
     let rho = |of: &ShareEvidence| {
         let weights = weights(of, &prior).into_iter().enumerate();
-        weights.map(|(j, w)| w * (j as f64 + 0.5) / GRID as f64).sum()
+        weights
+            .map(|(j, w)| w * (j as f64 + 0.5) / GRID as f64)
+            .sum()
     };
     said.iter().map(|of| PeriodShare { rho: rho(of) }).collect()
 }
@@ -488,7 +504,10 @@ mod tests {
         let mut residuals = PairedResiduals::new(2);
         residuals.add(&[], &prior);
         residuals.add(&[(Some(1), vec![Some(1.0), Some(2.0)])], &prior);
-        residuals.add(&[(None, vec![Some(1.0)]), (None, vec![None, Some(2.0)])], &prior);
+        residuals.add(
+            &[(None, vec![Some(1.0)]), (None, vec![None, Some(2.0)])],
+            &prior,
+        );
         let correlation = residuals.correlation();
         assert_eq!(correlation.matrix, [[1.0, 0.0], [0.0, 1.0]]);
         assert_eq!(correlation.shrinkage, 1.0);

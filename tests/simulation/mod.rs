@@ -10,6 +10,7 @@
 //! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
 //! | `breaks` | how often a straight line seems broken |
+//! | `dating` | how often a period that is named is right |
 //! | `outlines` | how often a good outline leaves its band |
 
 mod rates;
@@ -18,5 +19,6 @@ mod world;
 
 mod breaks;
 mod checks;
+mod dating;
 mod outlines;
 mod sides;
