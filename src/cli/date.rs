@@ -2,10 +2,10 @@
 
 use std::path::PathBuf;
 
-use calibriar::catalogue::{Catalogue, fold, nearest};
+use calibriar::catalogue::{Catalogue, State, fold, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::periods::{
-    Answer, Candidate, DECIDED, Dater, Dating, DimensionSays, Grounds, NOTE, Nothing, Weighing,
+    Answer, Candidate, DECIDED, Dater, Dating, DimensionSays, Grounds, NOTE, Nothing, Weighing, Why,
 };
 use calibriar::report::{DATE_COLUMNS, date_rows};
 use calibriar::source::Provenance;
@@ -346,6 +346,8 @@ impl Page<'_> {
     fn speaks(&self, dating: &Dating) -> String {
         /// So many are shown.
         const MOST: usize = 6;
+        /// Log odds under that say nothing.
+        const SAYS: f64 = 0.05;
         let ranking = dating.ranking();
         let [first, second, ..] = ranking.as_slice() else {
             return String::new();
@@ -356,9 +358,8 @@ impl Page<'_> {
         let ln_odds = |of: &DimensionSays| of.ln_odds(first, second);
         let mut loudest: Vec<&DimensionSays> = dating.dimensions.iter().collect();
         loudest.sort_by(|a, b| ln_odds(b).abs().total_cmp(&ln_odds(a).abs()));
-        loudest.truncate(MOST);
-        let most_for = loudest.iter().find(|d| ln_odds(d) > 0.0);
-        let most_against = loudest.iter().find(|d| ln_odds(d) < 0.0);
+        let most_for = loudest.iter().find(|d| ln_odds(d) >= SAYS);
+        let most_against = loudest.iter().find(|d| ln_odds(d) <= -SAYS);
         let mut said: Vec<String> = Vec::new();
         if let Some(of) = most_for {
             said.push(format!(
@@ -369,32 +370,32 @@ impl Page<'_> {
             ));
         }
         if let Some(of) = most_against {
-            said.push(format!(
-                "{} most against it ({})",
-                label(of),
-                odds(ln_odds(of))
-            ));
+            let most = match said.is_empty() {
+                true => format!("speaks most against {}", name(first)),
+                false => "most against it".to_owned(),
+            };
+            said.push(format!("{} {most} ({})", label(of), odds(ln_odds(of))));
         }
         let together = dating.together[first] - dating.together[second];
         let singly: f64 = dating.dimensions.iter().map(ln_odds).sum();
-        let whole = format!(
-            "; {} by {}, and as they hang together {} more; {} in all",
-            odds(singly),
-            match dating.dimensions.len() {
-                1 => "the one dimension".to_owned(),
-                n => format!("all {n} by themselves"),
-            },
-            odds(together),
-            odds(singly + together)
-        );
-        let words = format!(
-            "against {}: {}{whole}",
-            name(second),
-            match said.is_empty() {
-                true => "no dimension tells the two apart".to_owned(),
-                false => said.join(", "),
-            }
-        );
+        let whole = match dating.dimensions.len() {
+            1 => String::new(),
+            n => format!(
+                "; all {n} by themselves {}, and with how they hang together {}",
+                odds(singly),
+                odds(singly + together)
+            ),
+        };
+        let words = match said.is_empty() {
+            true => format!("against {}: no dimension tells the two apart", name(second)),
+            false => format!("against {}: {}{whole}", name(second), said.join(", ")),
+        };
+        // What is as likely in both says nothing.
+        loudest.retain(|d| ln_odds(d).abs() >= SAYS);
+        loudest.truncate(MOST);
+        if loudest.is_empty() {
+            return wrapped(&words, "  ");
+        }
         let headings = [
             "dimension".to_owned(),
             ">reads".to_owned(),
@@ -432,6 +433,10 @@ impl Page<'_> {
             return String::new();
         };
         let says = match &dating.answer {
+            Answer::Nothing(_) => {
+                let line = format!("by its date on record {}", shown(recorded));
+                return wrapped(&line, "  ");
+            }
             Answer::Period(at) if dating.candidates[*at].name == *recorded => {
                 "its dimensions agree"
             }
@@ -451,7 +456,12 @@ impl Page<'_> {
         let mut told: Vec<(String, Vec<&str>)> = Vec::new();
         for of in &dating.left_out {
             let label = self.catalogue.at(of.dimension).label.as_str();
-            let why = of.why.to_string();
+            let why = match of.why {
+                Why::State(State::Unknown) => {
+                    format!("{}: --unknown-state lets them speak", of.why)
+                }
+                why => why.to_string(),
+            };
             match told.iter_mut().find(|(text, _)| *text == why) {
                 Some((_, labels)) => labels.push(label),
                 None => told.push((why, vec![label])),

@@ -20,22 +20,21 @@ fn sheet() -> String {
         let (off, shank) = (0.05 * f64::from(i % 4), 12.0 + 0.1 * f64::from((3 * i) % 5));
         let year = 1930 + i;
         text += &format!(
-            "A{i},Row Works,apple,{year},,{:.2},{shank:.2},30\n",
+            "A{i},Row Works,apple,{year},factory,{:.2},{shank:.2},30\n",
             14.0 + off
         );
         let year = 1940 + i % 7;
         text += &format!(
-            "B{i},Row Works,apple,{year},,{:.2},{shank:.2},31\n",
+            "B{i},Row Works,apple,{year},factory,{:.2},{shank:.2},31\n",
             16.0 + off
         );
     }
-    text += "X,Row Works,apple,,,16.1,12.2,\n";
-    text += "HALF,Row Works,apple,,,15.0,12.2,\n";
-    text += "WORN,Row Works,apple,,,{worn} 16.1,12.2,\n"
-        .replace("{worn} 16.1", "16.1 {worn}")
-        .as_str();
+    text += "X,Row Works,apple,,factory,16.1,12.2,\n";
+    text += "HALF,Row Works,apple,,factory,15.00,16.00,\n";
+    text += "WORN,Row Works,apple,,factory,16.1 {worn},12.2,\n";
+    text += "LOST,Row Works,apple,,,16.1,12.2,\n";
     text += "BARE,Row Works,apple,,,,,\n";
-    text += "NOPAT,Row Works,,,,16.1,12.2,\n";
+    text += "NOPAT,Row Works,,,factory,16.1,12.2,\n";
     text
 }
 
@@ -131,12 +130,14 @@ fn json_has_every_key_and_the_note() {
 #[test]
 fn words_for_people() {
     let desk = desk();
-    let text = date(&desk, "X HALF WORN BARE NOPAT A0 --format table").out;
+    let text = date(&desk, "X HALF WORN BARE NOPAT LOST A0 --format table").out;
     for words in [
         "X: resembles Lean Years (1939-1947), share",
         "bit width speaks most for Lean Years",
         "HALF: fits none of the periods",
         "bit width (worn)",
+        "LOST: cannot be compared: none of its readings",
+        "--unknown-state lets them speak",
         "BARE: cannot be compared: nothing was measured on it",
         "NOPAT: cannot be compared: no pattern given",
         "by its date on record Old Shop, not used here; its dimensions agree",
@@ -160,8 +161,8 @@ fn the_same_from_another_table() {
     let desk = desk();
     desk.write(
         "one.csv",
-        "specimen,maker,pattern,bit width,shank width\nX,Row Works,apple,16.1,12.2\n\
-         Y,Row Works,pear,16.1,12.2\n",
+        "specimen,maker,pattern,bit width,shank width\nX,Row Works,apple,16.10,12.20\n\
+         Y,Row Works,pear,16.10,12.20\n",
     );
     let inside = date(&desk, "X").csv();
     let outside = date(&desk, "--file one.csv").csv();
@@ -214,7 +215,7 @@ fn priors() {
         ("Old Shop", "expected"),
         ("", "expected"),
         ("Old Shop=1,old shop=2", "named twice"),
-        ("Oldshop=1,Bench=2", "nearest: Old Shop"),
+        ("Old Shap=1,Bench=2", "nearest: Old Shop"),
         ("Old Shop=1", "nothing to choose from"),
         ("Old Shop=1e308,Last Bench=1e308", "too large"),
     ] {
