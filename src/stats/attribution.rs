@@ -134,8 +134,7 @@ fn cholesky(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
             own.push((c - known) / factor[j][j]);
         }
         let left = row[i] - own.iter().map(|l| l * l).sum::<f64>();
-        // Not a number fails as well.
-        if !(left >= LEAST) {
+        if left.is_nan() || left < LEAST {
             return None;
         }
         own.push(left.sqrt());
