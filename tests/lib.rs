@@ -20,6 +20,7 @@ mod published {
 
 mod reference {
     mod as_written;
+    mod attribution;
     mod borrowing_cases;
     mod colour;
     mod comparison;

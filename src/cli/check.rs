@@ -80,7 +80,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let evidence = arguments.question.judge.evidence(&cohort)?;
     let judged = other.as_ref().unwrap_or(&source);
     let rows = match &other {
-        None => rows_of(&source, arguments)?,
+        None => rows_of(&source, &arguments.specimens)?,
         Some(other) => (0..other.table.specimens.len()).collect(),
     };
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
@@ -136,20 +136,15 @@ fn outcome<'c>(checks: impl Iterator<Item = &'c Check> + Clone) -> Outcome {
 }
 
 /// The rows of the named specimens; all unknown names are told at once.
-fn rows_of(source: &Source, arguments: &Arguments) -> Result<Vec<usize>, CliError> {
-    let rows = arguments
-        .specimens
+pub(super) fn rows_of(source: &Source, specimens: &[String]) -> Result<Vec<usize>, CliError> {
+    let rows = specimens
         .iter()
         .map(|name| source.table.specimens.find(name));
     let rows: Vec<Option<usize>> = rows.collect();
     if rows.iter().all(Option::is_some) {
         return Ok(rows.into_iter().flatten().collect());
     }
-    let unknown = arguments
-        .specimens
-        .iter()
-        .zip(&rows)
-        .filter(|(_, row)| row.is_none());
+    let unknown = specimens.iter().zip(&rows).filter(|(_, row)| row.is_none());
     let unknown: Vec<String> = unknown
         .map(
             |(name, _)| match nearest(name, source.table.specimens.names.iter()).as_slice() {

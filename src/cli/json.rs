@@ -7,6 +7,7 @@ use calibriar::report::{
     AgainstRow, AgreementRow, DimensionRow, FlagRow, FormRow, NormRow, PeriodRow, PieceRow,
     PooledAgreementRow, PooledRow, RateRow, ShiftRow,
 };
+use calibriar::periods::{Dating, DimensionSays, NOTE, Under};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::traced::Sides;
@@ -303,4 +304,148 @@ pub(super) struct PeriodsOut<'a> {
     pub(super) pooled: Vec<PooledRow<'a>>,
     pub(super) pooled_agreement: Vec<PooledAgreementRow<'a>>,
     pub(super) shift_years: Vec<ShiftRow<'a>>,
+}
+
+/// The whole answer of `date`.
+#[derive(Serialize)]
+pub(super) struct DatingsOut<'a> {
+    provenance: &'a Provenance,
+    note: &'static str,
+    datings: Vec<DatingOut<'a>>,
+}
+
+impl<'a> DatingsOut<'a> {
+    pub(super) fn new(
+        provenance: &'a Provenance,
+        datings: &'a [Dating],
+        catalogue: &'a Catalogue,
+    ) -> DatingsOut<'a> {
+        let all = datings.iter();
+        DatingsOut {
+            provenance,
+            note: NOTE,
+            datings: all.map(|d| DatingOut::new(d, catalogue)).collect(),
+        }
+    }
+}
+
+/// One piece and its periods.
+#[derive(Serialize)]
+struct DatingOut<'a> {
+    specimen: &'a str,
+    maker: Option<&'a str>,
+    pattern: Option<&'a str>,
+    answer: &'a str,
+    why: Option<String>,
+    recorded: Option<&'a str>,
+    periods: Vec<PeriodOut<'a>>,
+    dimensions: Vec<DimensionSaysOut<'a>>,
+    left_out: Vec<LeftOutOut<'a>>,
+    n_set_aside: usize,
+}
+
+/// How the piece stands to one period.
+#[derive(Serialize)]
+struct PeriodOut<'a> {
+    period: &'a str,
+    period_from: Option<i16>,
+    period_to: Option<i16>,
+    standing: Option<&'static str>,
+    n: usize,
+    prior: f64,
+    posterior: f64,
+    log_likelihood: f64,
+    /// The part of it that all dimensions say together.
+    log_likelihood_together: f64,
+    fits_p: f64,
+    typical_posterior: Option<f64>,
+}
+
+/// What one dimension says.
+#[derive(Serialize)]
+struct DimensionSaysOut<'a> {
+    dimension: &'a str,
+    unit: &'a str,
+    value: f64,
+    uncertainty: f64,
+    state: &'static str,
+    /// Log odds of the likeliest period against the next.
+    log_odds: f64,
+    periods: Vec<UnderOut<'a>>,
+}
+
+/// How a reading stands to one period.
+#[derive(Serialize)]
+struct UnderOut<'a> {
+    period: &'a str,
+    centre: f64,
+    score: f64,
+    p: f64,
+    log_likelihood: f64,
+}
+
+/// A reading that did not speak.
+#[derive(Serialize)]
+struct LeftOutOut<'a> {
+    dimension: &'a str,
+    why: String,
+}
+
+impl<'a> DatingOut<'a> {
+    fn new(dating: &'a Dating, catalogue: &'a Catalogue) -> DatingOut<'a> {
+        let named = |name: &'a str| Some(name).filter(|n| !n.is_empty());
+        let periods = dating.candidates.iter().zip(&dating.together);
+        let periods = periods.map(|(c, &together)| PeriodOut {
+            period: &c.name,
+            period_from: c.years.map(|y| y.from),
+            period_to: c.years.map(|y| y.to),
+            standing: c.standing.map(|s| s.name()),
+            n: c.references,
+            prior: c.prior,
+            posterior: c.posterior,
+            log_likelihood: c.ln_likelihood,
+            log_likelihood_together: together,
+            fits_p: c.fits_p,
+            typical_posterior: c.typical,
+        });
+        let ranking = dating.ranking();
+        let under = |(at, under): (usize, &Under)| UnderOut {
+            period: &dating.candidates[at].name,
+            centre: under.centre,
+            score: under.score,
+            p: under.p,
+            log_likelihood: under.ln_likelihood,
+        };
+        let dimension = |of: &'a DimensionSays| DimensionSaysOut {
+            dimension: &catalogue.at(of.dimension).key,
+            unit: &catalogue.at(of.dimension).unit,
+            value: of.value,
+            uncertainty: of.uncertainty,
+            state: of.state.name(),
+            log_odds: match ranking.as_slice() {
+                [first, second, ..] => of.ln_odds(*first, *second),
+                _ => 0.0,
+            },
+            periods: of.under.iter().enumerate().map(under).collect(),
+        };
+        DatingOut {
+            specimen: &dating.specimen,
+            maker: named(&dating.maker),
+            pattern: named(&dating.pattern),
+            answer: dating.answer_name(),
+            why: dating.why(),
+            recorded: dating.recorded.as_deref(),
+            periods: periods.collect(),
+            dimensions: dating.dimensions.iter().map(dimension).collect(),
+            left_out: dating
+                .left_out
+                .iter()
+                .map(|of| LeftOutOut {
+                    dimension: &catalogue.at(of.dimension).key,
+                    why: of.why.to_string(),
+                })
+                .collect(),
+            n_set_aside: dating.set_aside,
+        }
+    }
 }

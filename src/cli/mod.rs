@@ -2,6 +2,7 @@
 
 mod add;
 mod check;
+mod date;
 mod export;
 mod flag;
 mod form;
@@ -52,6 +53,7 @@ enum Command {
     Add(add::Arguments),
     Norms(norms::Arguments),
     Check(check::Arguments),
+    Date(date::Arguments),
     Flag(flag::Arguments),
     Form(form::Arguments),
     Periods(periods::Arguments),
@@ -80,6 +82,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Add(arguments) => add::run(&arguments),
         Command::Norms(arguments) => norms::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
+        Command::Date(arguments) => date::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
         Command::Periods(arguments) => periods::run(&arguments),

@@ -367,6 +367,24 @@ impl JudgeArguments {
         Ok(borrowing)
     }
 
+    /// Sorts a source's readings by pattern and every period, whatever its standing.
+    pub(super) fn cohort_of_every_period<'t>(
+        &self,
+        source: &'t Source,
+    ) -> Result<Cohort<'t>, CliError> {
+        if self.periods.len() != 1 || !self.periods[0].eq_ignore_ascii_case("good") {
+            return Err(CliError::Usage(
+                "--periods: every period of the maker is compared here, whatever its standing"
+                    .to_owned(),
+            ));
+        }
+        let choice = Choice {
+            periods: Selection::Every,
+            unknown_state: self.unknown_state,
+        };
+        Ok(Cohort::new(&source.table, &choice)?)
+    }
+
     /// Sorts a source's readings by pattern and period; warns where no standing is known.
     pub(super) fn cohort<'t>(&self, source: &'t Source) -> Result<Cohort<'t>, CliError> {
         let good = self.periods.len() == 1 && self.periods[0].eq_ignore_ascii_case("good");

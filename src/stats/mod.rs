@@ -7,6 +7,7 @@
 //! # Map
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
 //! - `comparison`: groups compared: centres, spreads, ranks, with and without a borrowed spread.
+//! - `attribution`: which of several groups of references one piece is most like.
 //! - `interpolation`: values between nodes.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
@@ -25,6 +26,7 @@
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
 
+mod attribution;
 mod borrowed;
 mod comparison;
 mod error;
@@ -45,6 +47,9 @@ mod tails;
 mod tolerance;
 mod two_level;
 
+pub use attribution::{
+    Copula, GroupLikelihood, PairedResiduals, posterior, shares_by_dimension, t_ln_density,
+};
 pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };

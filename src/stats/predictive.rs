@@ -277,10 +277,18 @@ impl Predictive {
     /// The centre for a piece of the reading's period, and how the reading stands: as
     /// [`Predictive::dated`] would have it.
     pub fn judge_dated(&self, reading: Rated) -> (f64, Standpoint) {
+        self.judge_as(reading, 1.0)
+    }
+
+    /// The same where pieces of the reading's period have `own` times the variance `s^2`; 1 is
+    /// [`Predictive::judge_dated`].
+    pub fn judge_as(&self, reading: Rated, own: f64) -> (f64, Standpoint) {
         let (centre, h0) = match self.sums.period(reading.period) {
             Some(_) => self.sums.expected(reading.period),
             None => (self.centre, self.h0),
         };
+        // Of h0, 1 is the piece's own.
+        let h0 = h0 + (own - 1.0);
         let variance = self.spread.s2 * (h0 + self.r_new(reading.u));
         (centre, self.stand(reading.x - centre, variance))
     }

@@ -114,19 +114,19 @@ pub fn check_against(
 }
 
 /// A piece to be judged.
-pub(super) struct Piece<'a> {
-    pub(super) evidence: &'a Evidence<'a>,
-    pub(super) table: &'a Table,
-    pub(super) row: usize,
-    pub(super) group: Option<usize>,
+pub(crate) struct Piece<'a> {
+    pub(crate) evidence: &'a Evidence<'a>,
+    pub(crate) table: &'a Table,
+    pub(crate) row: usize,
+    pub(crate) group: Option<usize>,
     /// The piece's own rows in the cohort.
-    pub(super) own: Cow<'a, [usize]>,
+    pub(crate) own: Cow<'a, [usize]>,
     /// Label of its period, by the cohort's periods.
-    pub(super) period: Option<u32>,
+    pub(crate) period: Option<u32>,
 }
 
 impl<'a> Piece<'a> {
-    pub(super) fn of_cohort(evidence: &'a Evidence<'a>, row: usize) -> Piece<'a> {
+    pub(crate) fn of_cohort(evidence: &'a Evidence<'a>, row: usize) -> Piece<'a> {
         let cohort = evidence.cohort();
         Piece {
             evidence,
@@ -138,7 +138,7 @@ impl<'a> Piece<'a> {
         }
     }
 
-    pub(super) fn of_another(
+    pub(crate) fn of_another(
         evidence: &'a Evidence<'a>,
         table: &'a Table,
         row: usize,
@@ -252,7 +252,7 @@ impl<'a> Piece<'a> {
 
     /// Position in the cohort's table of a column of the piece's table: the same dimension, of the
     /// same finish where it is one of colour.
-    pub(super) fn position(&self, column: &Column) -> Option<usize> {
+    pub(crate) fn position(&self, column: &Column) -> Option<usize> {
         let table = self.evidence.cohort().table();
         let key = &self.table.dimension(column).key;
         table
@@ -262,7 +262,7 @@ impl<'a> Piece<'a> {
     }
 
     /// The piece's reading on the scale of judgement.
-    pub(super) fn rated(&self, column: &Column) -> Rated {
+    pub(crate) fn rated(&self, column: &Column) -> Rated {
         let kind = self.table.dimension(column).kind;
         let value = column.values[self.row];
         let (x, u) = on_scale(kind, value, column.uncertainty(self.row));
@@ -271,7 +271,7 @@ impl<'a> Piece<'a> {
     }
 
     /// The references of a column, screened, the piece left out.
-    pub(super) fn basis(&self, known: Option<&Beforehand<'_>>, column: &Column) -> Basis {
+    pub(crate) fn basis(&self, known: Option<&Beforehand<'_>>, column: &Column) -> Basis {
         let found = self.position(column).zip(self.group).zip(known);
         let Some(((position, group), known)) = found else {
             return Basis::new(Vec::new(), Prior::none(0.0));

@@ -3,6 +3,7 @@
 //! | file | asks |
 //! |---|---|
 //! | `norms`, `check`, `flag` | keys, columns, numbers and exit statuses of the three answers |
+//! | `date` | which periods a piece resembles |
 //! | `sources` | what `--from` may name, and where production periods come from |
 //! | `formats` | every dialect of a table and every form of a cell |
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
@@ -25,6 +26,7 @@ mod borrowing;
 mod check;
 #[cfg(unix)]
 mod crash;
+mod date;
 mod finish;
 mod flag;
 mod form;

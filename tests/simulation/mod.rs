@@ -12,6 +12,7 @@
 //! | `shifts` | how often years of a shift are right, some cells of `shift_rates` |
 //! | `shift_rates` | all of it, as an example whose figures are in `docs/shift_years.md` |
 //! | `breaks` | how often a straight line seems broken |
+//! | `dating` | how often a period that is named is right |
 //! | `outlines` | how often a good outline leaves its band |
 //! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
@@ -21,6 +22,7 @@ mod world;
 
 mod breaks;
 mod checks;
+mod dating;
 mod outlines;
 mod periods;
 mod shifts;
