@@ -3,7 +3,10 @@
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, SetAside, Settings};
-use calibriar::report::{DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow};
+use calibriar::report::{
+    BecauseRow, DimensionRow, FlagRow, FormRow, LeftOutRow, MovedRow, NormRow, PieceRow, RateRow,
+    TurnedRow,
+};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::traced::Sides;
@@ -56,6 +59,34 @@ fn set_aside<'a>(aside: &[SetAside], table: &'a Table, dimension: usize) -> Vec<
         })
     };
     aside.iter().filter_map(out).collect()
+}
+
+/// The whole answer of `norms --since`.
+#[derive(Serialize)]
+pub(super) struct MovedOut<'a> {
+    /// Of the later revision.
+    pub(super) provenance: &'a Provenance,
+    /// Of the earlier one.
+    pub(super) since: &'a Provenance,
+    pub(super) moved: Vec<MovedRow<'a, Vec<BecauseRow<'a>>>>,
+    pub(super) turned: Vec<TurnedRow<'a>>,
+}
+
+/// The whole answer of `norms --leave-out`.
+#[derive(Serialize)]
+pub(super) struct LeftOutOut<'a> {
+    pub(super) provenance: &'a Provenance,
+    pub(super) whose: &'static str,
+    /// What was left out at a time.
+    pub(super) parts: Vec<PartOut<'a>>,
+    pub(super) left_out: Vec<LeftOutRow<'a, Vec<String>>>,
+}
+
+/// What was left out at a time.
+#[derive(Serialize)]
+pub(super) struct PartOut<'a> {
+    pub(super) name: &'a str,
+    pub(super) readings: usize,
 }
 
 /// The whole answer of `check`.
