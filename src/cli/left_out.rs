@@ -125,18 +125,19 @@ fn page(
         text.push_str(&group_title(&of.maker, &of.pattern));
         text.push('\n');
         text.push_str(&strips(found, &norms));
-        for line in norms.iter().flat_map(|norm| remarks(found, norm)) {
+        let rests = norms.iter().filter_map(|norm| rests(found, norm, whose));
+        for line in falls(found, &norms, whose).into_iter().chain(rests) {
             text.push_str(&output::wrapped(&line, "  "));
         }
     }
     text.push('\n');
     let legend = [
         format!(
-            "each limit: what it becomes at least and at most without one {} at a time",
+            "limits: what each becomes at least and at most without one {} at a time",
             whose.one()
         ),
-        "most: the farthest that any of the three moves, and without whom".to_owned(),
-        format!("in words below: what moves by {RESTS} spreads or more without one of them"),
+        "most: the farthest that a limit or the centre moves, and without whom".to_owned(),
+        format!("in words: what falls without one of them, or moves by {RESTS} spreads or more"),
     ];
     for line in legend {
         text.push_str(&output::wrapped(&line, "  "));
@@ -179,14 +180,7 @@ fn most(norm: &LeftOutNorm) -> Option<(Limit, usize, f64)> {
 }
 
 fn strips(found: &LeftOut, norms: &[&LeftOutNorm]) -> String {
-    let headings = [
-        "dimension",
-        ">n",
-        "centre",
-        "lower limit",
-        "upper limit",
-        "most",
-    ];
+    let headings = ["dimension", ">n", "lower limit", "upper limit", "most"];
     let mut table = output::table(&headings);
     for norm in norms {
         let scale = norm.whole.in_unit().unwrap_or(match norm.whole.kind {
@@ -216,7 +210,6 @@ fn strips(found: &LeftOut, norms: &[&LeftOutNorm]) -> String {
                     None => format!("{name}, {}", norm.dimension.unit),
                 },
                 norm.whole.n.to_string(),
-                range(Limit::Centre),
                 range(Limit::TypicalLow),
                 range(Limit::TypicalHigh),
                 most.unwrap_or_else(|| "-".to_owned()),
@@ -235,40 +228,53 @@ fn shortened(name: &str) -> String {
     }
 }
 
-/// What rests on one part.
-fn remarks(found: &LeftOut, norm: &LeftOutNorm) -> Vec<String> {
-    let what = label(&norm.dimension, norm.finish.as_deref());
-    let all = norm.whole.n + norm.whole.n_set_aside;
-    let theirs = |part: usize| match norm.theirs(part) {
-        0 => "none of its references is theirs, but what other patterns teach".to_owned(),
-        n => format!(
-            "{n} of {} theirs",
-            output::counted(all, "reference is", "references are")
-        ),
+/// A part within a sentence.
+fn spoken(found: &LeftOut, part: usize, whose: Whose) -> String {
+    match &found.parts[part].name {
+        Some(name) => output::shown(name),
+        None => format!("the readings of no named {}", whose.one()),
+    }
+}
+
+/// The norms that have no typical range without one part, part by part.
+fn falls(found: &LeftOut, norms: &[&LeftOutNorm], whose: Whose) -> Vec<String> {
+    let of_part = |part: usize| {
+        let fall = norms
+            .iter()
+            .filter(|norm| norm.falls_without().contains(&part));
+        let labels: Vec<String> = fall
+            .map(|norm| label(&norm.dimension, norm.finish.as_deref()))
+            .collect();
+        (!labels.is_empty()).then(|| {
+            format!(
+                "without {} too little is left for a typical range of: {}",
+                spoken(found, part, whose),
+                labels.join(", ")
+            )
+        })
     };
-    let mut lines = Vec::new();
-    for part in norm.falls_without() {
-        lines.push(format!(
-            "{what}: without {} too little is left for a typical range; {}",
-            output::shown(name(found, part)),
-            theirs(part)
-        ));
-    }
+    (0..found.parts.len()).filter_map(of_part).collect()
+}
+
+/// A norm that rests on one part.
+fn rests(found: &LeftOut, norm: &LeftOutNorm, whose: Whose) -> Option<String> {
+    let (limit, part, spreads) = most(norm).filter(|most| most.2.abs() >= RESTS)?;
+    let (from, to) = norm.whole.get(limit).zip(norm.most(limit))?;
     let scale = norm.whole.in_unit().unwrap_or(0.0);
-    if let Some((limit, part, spreads)) = most(norm).filter(|most| most.2.abs() >= RESTS)
-        && let Some((from, to)) = norm.whole.get(limit).zip(norm.most(limit))
-    {
-        let way = if to.value < from { "falls" } else { "rises" };
-        lines.push(format!(
-            "{what}: without {} the {} {way} from {} to {} {} ({} spreads); {}",
-            output::shown(name(found, part)),
-            limit_words(limit),
-            sized(from, scale),
-            sized(to.value, scale),
-            norm.dimension.unit,
-            sized(spreads.abs(), 0.1),
-            theirs(part)
-        ));
-    }
-    lines
+    let all = norm.whole.n + norm.whole.n_set_aside;
+    let theirs = match norm.theirs(part) {
+        0 => "no reference goes with them, but what they teach by way of other patterns".to_owned(),
+        n => format!("{n} of {all} references go with them"),
+    };
+    Some(format!(
+        "{}: without {} the {} {} from {} to {} {} ({} spreads); {theirs}",
+        label(&norm.dimension, norm.finish.as_deref()),
+        spoken(found, part, whose),
+        limit_words(limit),
+        if to.value < from { "falls" } else { "rises" },
+        sized(from, scale),
+        sized(to.value, scale),
+        norm.dimension.unit,
+        sized(spreads.abs(), 0.1),
+    ))
 }

@@ -3,13 +3,15 @@
 use calibriar::catalogue::fold;
 use calibriar::cohort::{Cohort, Group};
 use calibriar::collection::Entry;
-use calibriar::firmness::{Limit, Limits, Movement, Standing, Turned, moved, turned};
+use calibriar::firmness::{
+    Change, Limit, Limits, Movement, PieceChange, Standing, Turned, moved, turned,
+};
 use calibriar::report::{MOVED_COLUMNS, MovedRow, TurnedRow, joined};
 use calibriar::source::Provenance;
 use calibriar::verdict::Verdict;
 
 use super::json::MovedOut;
-use super::norms::{Arguments, chosen, label, maker_shown, provenance_line};
+use super::norms::{Arguments, chosen, label, provenance_line};
 use super::output::{self, Format, probability, signed, sized};
 use super::source::{group_title, prepared};
 use super::{CliError, Outcome};
@@ -43,8 +45,9 @@ pub(super) fn run(arguments: &Arguments, revision: i64) -> Result<Outcome, CliEr
     let before = question.judge.evidence(&earlier)?;
     let mut movements = moved(&before, &evidence, wanted, &settings)?;
     let norms = movements.len();
-    if format == Format::Table || !arguments.all {
-        movements.retain(|of| Limit::ALL.iter().any(|&limit| shows(of, limit)));
+    if format == Format::Table {
+        // Tolerance bands are for scripts; to people they would say the same again.
+        movements.retain(|of| Limit::TYPICAL.iter().any(|&limit| shows(of, limit)));
     }
     let rows = || {
         let limits = movements
@@ -240,7 +243,11 @@ fn strips(movements: &[&Movement]) -> String {
         ">others",
     ];
     let mut table = output::table(&headings);
-    for of in movements {
+    let stayed = |of: &&&Movement| of.before.is_some() && of.after.is_some();
+    if !movements.iter().any(|of| stayed(&of)) {
+        return String::new();
+    }
+    for of in movements.iter().filter(stayed) {
         let scale = scale(of);
         let n = |side: Option<&Limits>| side.map_or(0, |side| side.n);
         let (was, is) = (n(of.before.as_ref()), n(of.after.as_ref()));
@@ -281,49 +288,105 @@ fn strips(movements: &[&Movement]) -> String {
 /// The pieces that moved a norm, in words.
 fn because(of: &Movement) -> String {
     const SHOWN: usize = 5;
-    let name = label(&of.dimension, of.finish.as_deref());
-    let what = match (&of.before, &of.after) {
-        (None, Some(_)) => "new",
-        (Some(_), None) => "gone",
-        _ => "moved",
-    };
+    let (name, unit) = (
+        label(&of.dimension, of.finish.as_deref()),
+        &of.dimension.unit,
+    );
+    let scale = scale(of);
+    if let Some((what, side)) = match (&of.before, &of.after) {
+        (None, Some(side)) => Some(("new", side)),
+        (Some(side), None) => Some(("gone, was", side)),
+        _ => None,
+    } {
+        let number = |limit: Limit| side.get(limit).map(|value| sized(value, scale));
+        let typical = number(Limit::TypicalLow).zip(number(Limit::TypicalHigh));
+        let typical = typical.map_or("too few for a typical range".to_owned(), |(low, high)| {
+            format!("typical {low} to {high} {unit}")
+        });
+        let aside = match side.n_set_aside {
+            0 => String::new(),
+            n => format!(", {n} set aside"),
+        };
+        let pieces = output::counted(side.n, "piece", "pieces") + &aside;
+        return format!("{name}: {what}: {typical}, of {pieces}; {}", kinds(of));
+    }
     if of.changes.is_empty() {
         return format!(
-            "{name}: {what} only by what all patterns teach together (lent spread, period share)"
+            "{name}: only by what all patterns teach together (lent spread, period share)"
         );
     }
-    let limit = farthest(of).map(|(limit, _)| limit);
-    let at = limit.and_then(|limit| Limit::TYPICAL.iter().position(|of| *of == limit));
-    let mut pieces: Vec<String> = of
+    let limit = farthest(of).map_or(Limit::Centre, |(limit, _)| limit);
+    let at = Limit::TYPICAL
+        .iter()
+        .position(|of| *of == limit)
+        .unwrap_or(0);
+    let mut alone: Vec<(f64, &PieceChange)> = of
         .changes
         .iter()
-        .take(SHOWN)
-        .map(|piece| {
-            let alone = at.and_then(|at| piece.alone?[at]);
-            let alone = alone.map_or(String::new(), |v| format!(", {}", signed(v, scale(of))));
-            format!(
-                "{} ({}{alone})",
-                output::shown(&piece.specimen),
-                piece.change
-            )
-        })
+        .filter_map(|piece| Some((piece.alone?[at]?, piece)))
+        .filter(|(moved, _)| sized(moved.abs(), scale) != sized(0.0, scale))
         .collect();
-    if of.changes.len() > SHOWN {
-        pieces.push(format!("{} more", of.changes.len() - SHOWN));
-    }
-    let effect = limit.map_or(String::new(), |limit| {
+    alone.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
+    let piece = |(moved, piece): &(f64, &PieceChange)| {
+        let what = match piece.change {
+            Change::NewPiece => String::new(),
+            ref change => format!(" ({change})"),
+        };
         format!(
-            " (each with what it alone did to the {})",
-            limit_words(limit)
+            "{}{what} {}",
+            output::shown(&piece.specimen),
+            signed(*moved, scale)
         )
-    });
-    format!("{name}: {what} because of {}{effect}", pieces.join(", "))
+    };
+    let named: Vec<String> = alone.iter().take(SHOWN).map(piece).collect();
+    let alone = match named.is_empty() {
+        true => "; none of them shows by itself".to_owned(),
+        false => format!(
+            "; alone, on the {}: {}",
+            limit_words(limit),
+            named.join(", ")
+        ),
+    };
+    format!("{name}: because of {}{alone}", kinds(of))
+}
+
+/// How many pieces have changed, and how.
+fn kinds(of: &Movement) -> String {
+    let kind = |of: &PieceChange| match &of.change {
+        Change::NewPiece => "new",
+        Change::ReadingCame => "with a reading now",
+        Change::ReadingWent => "without a reading now",
+        Change::Value { .. } => "that read otherwise",
+        Change::State { .. } => "in another state",
+        Change::Pattern { .. } => "of another pattern then or now",
+        Change::Finish { .. } => "of another finish",
+        Change::Period { .. } => "dated otherwise",
+        Change::Standing { .. } => "whose period has another standing",
+        _ => "read to another uncertainty",
+    };
+    let mut counts: Vec<(&str, usize)> = Vec::new();
+    for of in &of.changes {
+        let kind = kind(of);
+        match counts.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, count)) => *count += 1,
+            None => counts.push((kind, 1)),
+        }
+    }
+    let all = output::counted(of.changes.len(), "piece", "pieces");
+    match counts.as_slice() {
+        [("new", _)] => output::counted(of.changes.len(), "new piece", "new pieces"),
+        [(kind, _)] => format!("{all} {kind}"),
+        several => {
+            let each: Vec<String> = several.iter().map(|(k, n)| format!("{n} {k}")).collect();
+            format!("{all} ({})", each.join(", "))
+        }
+    }
 }
 
 /// The readings whose verdict turns.
 fn turns(turned: &[Turned], since: i64) -> String {
     if turned.is_empty() {
-        return "no reading has come out of norm, or into it again\n\n".to_owned();
+        return "no reading of a piece of both revisions has come out of norm, or into it again\n\n".to_owned();
     }
     let out = |of: &Option<Standing>| {
         let verdict = of.as_ref().map(|of| of.verdict);
@@ -339,16 +402,23 @@ fn turns(turned: &[Turned], since: i64) -> String {
         names.dedup();
         names.len()
     };
+    let unread = turned
+        .iter()
+        .filter(|of| out(&of.after) && of.before.is_none())
+        .count();
+    let unread = match unread {
+        0 => String::new(),
+        n => format!(" ({n} of them not judged then)"),
+    };
     let text = format!(
-        "verdicts: {come} out of norm now and not at revision {since}, {} the reverse; pieces as a \
-         whole: {} come out of norm, {} are no longer",
+        "readings: {come} out of norm now and not at revision {since}{unread}, {} the reverse; pieces \
+         as a whole: {} come out of norm, {} no longer",
         turned.len() - come,
         pieces(|of| of.piece_before != Verdict::OutOfNorm && of.piece_after == Verdict::OutOfNorm),
         pieces(|of| of.piece_before == Verdict::OutOfNorm && of.piece_after != Verdict::OutOfNorm),
     );
     let headings = [
         "piece",
-        "pattern",
         "dimension",
         ">reading",
         ">p was",
@@ -380,10 +450,6 @@ fn turns(turned: &[Turned], since: i64) -> String {
             &mut table,
             vec![
                 of.specimen.clone(),
-                match of.pattern.is_empty() {
-                    true => maker_shown(&of.maker).to_owned(),
-                    false => of.pattern.clone(),
-                },
                 of.dimension.label.clone(),
                 reading,
                 p(&of.before),

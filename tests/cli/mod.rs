@@ -8,6 +8,7 @@
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
 //! | `finish` | colours: one finish is never measured by another |
+//! | `firmness` | what moved since a revision, and what moves without a source, measurer or period |
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
@@ -25,6 +26,7 @@ mod check;
 #[cfg(unix)]
 mod crash;
 mod finish;
+mod firmness;
 mod flag;
 mod form;
 mod formats;
