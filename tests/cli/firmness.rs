@@ -7,7 +7,7 @@ use serde_json::Value;
 
 use super::{Answer, Desk, PERIODS, demo, demo_collection, entry};
 
-/// Seven pieces that are alike, X1, whose bit is a little wider, and A8, which was misread.
+/// Seven pieces that are alike, X1, whose stem is bent a little more, and A8, which was misread.
 const FIRST: &str = "\
 specimen,maker,pattern,made,source,bit width,cant angle
 A1,Row Works,apple,1930,Bench One,16.10,2.0
@@ -18,7 +18,7 @@ A5,Row Works,apple,1934,Bench One,16.18,1.8
 A6,Row Works,apple,1935,Bench Two,16.00,2.1
 A7,Row Works,apple,1936,Bench Two,16.12,1.9
 A8,Row Works,apple,1937,Bench Two,18.40,2.0
-X1,Row Works,apple,1937,,16.75,2.0
+X1,Row Works,apple,1937,,16.15,3.0
 L1,Row Works,apple,1941,,15.70,2.3
 L2,Row Works,apple,1942,,15.80,2.6
 ";
@@ -26,10 +26,10 @@ L2,Row Works,apple,1942,,15.80,2.6
 /// More apples, of a wider spread, and pears.
 const SECOND: &str = "\
 specimen,maker,pattern,made,source,bit width,cant angle
-A9,Row Works,apple,1930,Visitor,15.60,2.0
-A10,Row Works,apple,1931,Visitor,16.60,2.5
-A11,Row Works,apple,1932,Visitor,15.75,1.5
-A12,Row Works,apple,1933,Visitor,16.55,2.2
+A9,Row Works,apple,1930,Visitor,15.60,1.1
+A10,Row Works,apple,1931,Visitor,16.60,2.9
+A11,Row Works,apple,1932,Visitor,15.75,1.2
+A12,Row Works,apple,1933,Visitor,16.55,2.8
 P1,Row Works,pear,1934,Visitor,14.08,1.0
 P2,Row Works,pear,1935,Visitor,14.30,1.1
 P3,Row Works,pear,1936,Visitor,14.12,0.9
@@ -80,7 +80,7 @@ fn story() -> Desk {
         "withdraw",
         "A2",
         "bit width",
-        "--from",
+        "--to",
         "c.db",
         "--why",
         "a burr",
@@ -219,22 +219,22 @@ fn each_change_is_told_by_its_name() {
 #[test]
 fn a_verdict_that_turns_has_both_its_p() {
     let desk = story();
-    let check = |piece: &str, file: &str| {
+    let check = |piece: &str, dimension: &str, file: &str| {
         let answer = desk.run(&format!("check {piece} --from {file} --format json"));
         let check = answer.json()["checks"][0].clone();
-        entry(&check["dimensions"], "dimension", "bit_width").clone()
+        entry(&check["dimensions"], "dimension", dimension).clone()
     };
     let json = desk
         .run("norms --since 1 --from c.db --format json")
         .done()
         .json();
-    for piece in ["X1", "A8"] {
+    for (piece, dimension) in [("X1", "cant_angle"), ("A8", "bit_width")] {
         let turned = entry(&json["turned"], "specimen", piece);
-        assert_eq!(turned["dimension"], "bit_width");
+        assert_eq!(turned["dimension"], dimension);
         assert_eq!(turned["verdict_before"], "out_of_norm");
         assert_ne!(turned["verdict_after"], "out_of_norm");
         for (side, file) in [("before", "c1.db"), ("after", "c.db")] {
-            let want = check(piece, file);
+            let want = check(piece, dimension, file);
             for key in ["value", "p", "p_adjusted", "verdict"] {
                 assert_eq!(
                     turned[format!("{key}_{side}")],
@@ -295,7 +295,7 @@ fn the_page_says_what_moved_and_why() {
         .done()
         .json();
     assert_eq!(json["moved"], serde_json::json!([]));
-    let csv = desk.run("norms --since 1 --from c.db").done().csv();
+    let csv = desk.run("norms --since 2 --from c.db").done().csv();
     assert_eq!(
         csv.header.join(","),
         "maker,pattern,dimension,unit,finish,what,before,after,moved,moved_in_spreads,n_before,n_after,\
@@ -307,7 +307,7 @@ fn the_page_says_what_moved_and_why() {
             .any(|of| of.contains("A8 (18.4 -> 16.14)"))
     );
     // A movement that does not show is told when all are asked for.
-    let all = desk.run("norms --since 1 --all --from c.db").done().csv();
+    let all = desk.run("norms --since 2 --all --from c.db").done().csv();
     assert!(all.rows.len() > csv.rows.len());
 }
 
