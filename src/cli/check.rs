@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use calibriar::catalogue::{Catalogue, Kind, TraceKind, nearest};
+use calibriar::catalogue::{Catalogue, Kind, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{SetAside, Settings};
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
@@ -239,7 +239,7 @@ impl Page<'_> {
             .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own));
         let outlines = outlines(&check.outlines)
             .into_iter()
-            .chain(self.not_compared(check))
+            .chain(not_compared(check))
             .chain(check.sides.iter().map(sides_words));
         let finish = check.finish.as_ref().map(finish);
         let lines = lines.chain(whole).chain(outlines).chain(finish);
@@ -247,28 +247,6 @@ impl Page<'_> {
             text.push_str(&wrapped(&line, "  "));
         }
         text
-    }
-
-    /// Outlines that were traced and have no band to be compared with.
-    fn not_compared(&self, check: &Check) -> Option<String> {
-        let traces = self.cohort.table().traces.iter();
-        let mut names: Vec<String> = Vec::new();
-        for trace in traces.filter(|t| t.specimen == check.specimen) {
-            let key = trace.feature.to_string();
-            let judged = check.outlines.iter().any(|o| o.feature == key);
-            let name = feature_words(&key);
-            if trace.feature.feature.kind == TraceKind::Outline && !judged && !names.contains(&name)
-            {
-                names.push(name);
-            }
-        }
-        (!names.is_empty()).then(|| {
-            format!(
-                "outlines not compared: {} (that takes good pieces traced there, of this pattern \
-                 and of others of the maker, and a trace without long gaps)",
-                names.join(", ")
-            )
-        })
     }
 
     /// Whose readings the piece is judged by, or why by nobody's.
@@ -551,6 +529,24 @@ fn besides(check: &Check) -> String {
             what.join(", ")
         ),
     }
+}
+
+/// Outlines that were traced and have no band to be compared with.
+fn not_compared(check: &Check) -> Option<String> {
+    let mut names: Vec<String> = Vec::new();
+    for feature in &check.outlines_not_compared {
+        let name = feature_words(feature);
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    (!names.is_empty()).then(|| {
+        format!(
+            "outlines not compared: {} (that takes good pieces traced there, of this pattern and of \
+             others of the maker, and a trace without long gaps)",
+            names.join(", ")
+        )
+    })
 }
 
 /// `bowl wall left`

@@ -108,6 +108,7 @@ pub(super) struct CheckOut<'a> {
     joint: Option<JointOut<'a>>,
     finish: Option<FinishOut>,
     outlines: Vec<OutlineOut<'a>>,
+    outlines_not_compared: &'a [String],
     sides: Vec<SidesOut<'a>>,
 }
 
@@ -286,6 +287,7 @@ impl<'a> CheckOut<'a> {
             joint: check.joint.as_ref().map(|j| JointOut::new(j, catalogue)),
             finish: check.finish.as_ref().map(FinishOut::new),
             outlines: check.outlines.iter().map(OutlineOut::new).collect(),
+            outlines_not_compared: &check.outlines_not_compared,
             sides: check.sides.iter().map(SidesOut::new).collect(),
         }
     }

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use super::{Caution, Finish, Joint, OutlineCheck, Verdict, finish, joint, outline};
-use crate::catalogue::State;
+use crate::catalogue::{State, TraceKind};
 use crate::cohort::{from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
 use crate::stats::{Prior, Rated, holm, references_needed};
@@ -33,6 +33,8 @@ pub struct Check {
     pub finish: Option<Finish>,
     /// Its traced outlines, where references were traced as well.
     pub outlines: Vec<OutlineCheck>,
+    /// Features of its traced outlines that have no band to be compared with.
+    pub outlines_not_compared: Vec<String>,
     /// Its traced sections in which a number of sides stands out; no verdict, as some patterns have
     /// sides.
     pub sides: Vec<Sides>,
@@ -188,6 +190,9 @@ impl<'a> Piece<'a> {
                     Verdict::of_dimension(judged.p, p_adjusted, settings.alpha(), tells);
             }
         }
+        let outlines = known
+            .as_ref()
+            .map_or(Vec::new(), |known| outline::outlines(self, known, settings));
         let specimens = &self.table.specimens;
         Check {
             specimen: specimens.names.get(self.row).to_owned(),
@@ -205,9 +210,8 @@ impl<'a> Piece<'a> {
             finish: known
                 .as_ref()
                 .and_then(|known| finish::finish(self, known, settings)),
-            outlines: known
-                .as_ref()
-                .map_or(Vec::new(), |known| outline::outlines(self, known, settings)),
+            outlines_not_compared: self.not_compared(&outlines),
+            outlines,
             sides: self.traces().filter_map(sides).collect(),
         }
     }
@@ -216,6 +220,19 @@ impl<'a> Piece<'a> {
     pub(super) fn traces(&self) -> impl Iterator<Item = &'a Trace> {
         let name = self.table.specimens.names.get(self.row);
         self.table.traces.iter().filter(move |t| t.specimen == name)
+    }
+
+    /// Its traced outlines that are not among those judged.
+    fn not_compared(&self, judged: &[OutlineCheck]) -> Vec<String> {
+        let mut features: Vec<String> = Vec::new();
+        let outlines = self.traces().map(|trace| &trace.feature);
+        for name in outlines.filter(|name| name.feature.kind == TraceKind::Outline) {
+            let key = name.to_string();
+            if !judged.iter().any(|o| o.feature == key) && !features.contains(&key) {
+                features.push(key);
+            }
+        }
+        features
     }
 
     /// Names of the periods of the pattern's pieces that may speak, the piece itself left out.

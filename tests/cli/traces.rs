@@ -756,6 +756,8 @@ fn traces_go_with_any_source() {
     );
     let line = "check --file piece.csv --from apples.csv --traces new.csv";
     assert_ne!(desk.run(line).status, 2, "{}", desk.run(line).err);
+    let told = desk.run(&format!("{line} --format table")).out;
+    assert!(told.contains("outlines not compared: stem top"), "{told}");
     let said = desk.refuses("check A8 --from apples.csv --traces new.csv");
     assert!(said.contains("`New`: no such specimen"), "{said}");
 }
