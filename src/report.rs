@@ -331,18 +331,18 @@ row! {
     because: L,
 }
 
-row! {
-    /// A piece whose voice in a norm has changed.
-    BecauseRow, BECAUSE_COLUMNS;
+/// A piece whose voice in a norm has changed.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BecauseRow<'a> {
     /// The piece.
-    specimen: &'a str,
+    pub specimen: &'a str,
     /// `new_piece`, `reading_came`, `reading_went`, `value`, `state`, `pattern`, `finish`, `period`,
     /// `standing` or `uncertainty`.
-    change: &'static str,
+    pub change: &'static str,
     /// The same in words.
-    words: String,
+    pub words: String,
     /// How far it alone moved the limit.
-    alone: Option<f64>,
+    pub alone: Option<f64>,
 }
 
 row! {
@@ -500,9 +500,10 @@ impl<'a> BecauseRow<'a> {
         }
     }
 
-    /// The piece and what happened to it, in one text.
-    pub fn text(&self) -> String {
-        format!("{} ({})", self.specimen, self.words)
+    /// The pieces and what happened to each as one text, for formats whose cells hold no lists.
+    pub fn joined(pieces: Vec<BecauseRow<'a>>) -> String {
+        let text = |of: &BecauseRow<'_>| format!("{} ({})", of.specimen, of.words);
+        joined(pieces.iter().map(text).collect::<Vec<String>>())
     }
 }
 

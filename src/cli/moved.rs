@@ -6,7 +6,7 @@ use calibriar::collection::Entry;
 use calibriar::firmness::{
     Change, Limit, Limits, Movement, PieceChange, Standing, Turned, moved, turned,
 };
-use calibriar::report::{MOVED_COLUMNS, MovedRow, TurnedRow, joined};
+use calibriar::report::{BecauseRow, MOVED_COLUMNS, MovedRow, TurnedRow};
 use calibriar::source::Provenance;
 use calibriar::verdict::Verdict;
 
@@ -58,11 +58,7 @@ pub(super) fn run(arguments: &Arguments, revision: i64) -> Result<Outcome, CliEr
     match format {
         Format::Csv => output::write_csv(
             MOVED_COLUMNS,
-            rows().map(|(of, limit)| {
-                MovedRow::new(of, limit, |pieces| {
-                    joined(pieces.iter().map(|p| p.text()).collect::<Vec<String>>())
-                })
-            }),
+            rows().map(|(of, limit)| MovedRow::new(of, limit, BecauseRow::joined)),
         )?,
         Format::Json => {
             let turned = turned(&before, &evidence, wanted, &settings);

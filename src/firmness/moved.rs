@@ -22,7 +22,7 @@ use crate::norm::{Beforehand, Evidence, Settings};
 use crate::parallel;
 use crate::stats::{Prior, Rated, StatsError};
 use crate::table::Column;
-use crate::verdict::{Check, Flag, Verdict, check, flag};
+use crate::verdict::{DimensionCheck, Flag, Verdict, check_dimensions, flag};
 
 /// Effects of so many changed pieces are told, each alone: those that stand farthest from the earlier
 /// centre.
@@ -618,19 +618,22 @@ pub fn turned(
     let pieces: Vec<&[(usize, usize, &str)]> = turned.chunk_by(|a, b| a.0 == b.0).collect();
     let of_pieces = parallel::map(pieces.len(), |at| {
         let (new, old, _) = pieces[at][0];
-        let checks = [check(before, old, settings), check(after, new, settings)];
+        let checks = [(before, old), (after, new)]
+            .map(|(evidence, row)| check_dimensions(evidence, row, settings));
+        let piece = |s: usize| Verdict::of_piece(checks[s].iter().map(|d| d.verdict));
+        let specimens = &cohorts[1].table().specimens;
         let of = |&(_, _, key): &(usize, usize, &str)| {
             let sides = [0, 1].map(|s| stands(&checks[s], cohorts[s], key));
             let catalogue = &cohorts[1].table().catalogue;
             Some(Turned {
-                specimen: checks[1].specimen.clone(),
-                maker: checks[1].maker.clone(),
-                pattern: checks[1].pattern.clone(),
+                specimen: specimens.names.get(new).to_owned(),
+                maker: specimens.makers.get(new).to_owned(),
+                pattern: specimens.patterns.get(new).to_owned(),
                 dimension: catalogue.at(catalogue.find(key)?).clone(),
                 before: sides[0],
                 after: sides[1],
-                piece_before: checks[0].verdict,
-                piece_after: checks[1].verdict,
+                piece_before: piece(0),
+                piece_after: piece(1),
             })
         };
         pieces[at].iter().filter_map(of).collect::<Vec<Turned>>()
@@ -639,10 +642,10 @@ pub fn turned(
 }
 
 /// How a dimension of a piece stands.
-fn stands(check: &Check, cohort: &Cohort<'_>, key: &str) -> Option<Standing> {
+fn stands(checks: &[DimensionCheck], cohort: &Cohort<'_>, key: &str) -> Option<Standing> {
     let catalogue = &cohort.table().catalogue;
-    let of = check.dimensions.iter();
-    let of = of.clone().find(|d| catalogue.at(d.dimension).key == key)?;
+    let mut of = checks.iter();
+    let of = of.find(|d| catalogue.at(d.dimension).key == key)?;
     let judged = of.judged.as_ref()?;
     Some(Standing {
         value: of.value,

@@ -22,7 +22,10 @@ mod table;
 #[cfg(feature = "store")]
 pub(crate) use parquet::{ParquetRecords, ParquetTable};
 use polars::error::PolarsError;
-pub use results::{checks_frame, flags_frame, forms_frame, norms_frame, rates_frame};
+pub use results::{
+    checks_frame, flags_frame, forms_frame, left_out_frame, moved_frame, norms_frame, rates_frame,
+    turned_frame,
+};
 #[cfg(feature = "store")]
 pub(crate) use table::sheet_from_parquet;
 pub use table::{read_parquet, table_from_frame};

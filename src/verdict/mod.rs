@@ -24,6 +24,7 @@ mod outline;
 mod working;
 
 pub use caution::Caution;
+pub(crate) use check::check_dimensions;
 pub use check::{Check, DimensionCheck, Judged, check, check_against};
 pub use finish::Finish;
 pub use flag::{Flag, flag};
