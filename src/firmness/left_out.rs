@@ -106,7 +106,7 @@ impl LeftOutNorm {
     /// The part without which a limit moves most, and what it becomes.
     pub fn most(&self, limit: Limit) -> Option<Extreme> {
         let (least, greatest) = self.range(limit)?;
-        let far = |of: &Extreme| self.whole.to(limit, Some(of.value)).map(f64::abs);
+        let far = |of: &Extreme| self.whole.distance(limit, Some(of.value)).map(f64::abs);
         match far(&least)? >= far(&greatest)? {
             true => Some(least),
             false => Some(greatest),
@@ -115,12 +115,12 @@ impl LeftOutNorm {
 
     /// How far a limit moves by that, in the unit.
     pub fn moved(&self, limit: Limit, to: Extreme) -> Option<f64> {
-        self.whole.to(limit, Some(to.value))
+        self.whole.distance(limit, Some(to.value))
     }
 
     /// The same in spreads of the whole norm, on the scale of judgement.
     pub fn moved_in_spreads(&self, limit: Limit, to: Extreme) -> Option<f64> {
-        self.whole.to_in_spreads(limit, Some(to.value))
+        self.whole.distance_in_spreads(limit, Some(to.value))
     }
 
     /// How many of its references, those set aside included, are gone without a part.

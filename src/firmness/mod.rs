@@ -82,12 +82,12 @@ impl Limits {
     }
 
     /// How far a value of one limit is from this norm's: `value` less the limit, in the unit.
-    fn to(&self, limit: Limit, value: Option<f64>) -> Option<f64> {
+    fn distance(&self, limit: Limit, value: Option<f64>) -> Option<f64> {
         Some(value? - self.get(limit)?)
     }
 
     /// The same in spreads of this norm, on the scale of judgement.
-    fn to_in_spreads(&self, limit: Limit, value: Option<f64>) -> Option<f64> {
+    fn distance_in_spreads(&self, limit: Limit, value: Option<f64>) -> Option<f64> {
         let spread = self.spread.filter(|&spread| spread > 0.0)?;
         let on = |value: f64| on_scale(self.kind, value, 0.0).0;
         let moved = (on(value?) - on(self.get(limit)?)) / spread;

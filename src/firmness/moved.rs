@@ -52,19 +52,19 @@ pub struct Movement {
 impl Movement {
     /// How far a limit moved, in the unit; `None` where it was not there on both sides.
     pub fn moved(&self, limit: Limit) -> Option<f64> {
-        self.before.as_ref()?.to(limit, self.value(limit))
+        self.before.as_ref()?.distance(limit, self.value(limit))
     }
 
     /// The same in spreads of the norm as it was, on the scale of judgement.
     pub fn moved_in_spreads(&self, limit: Limit) -> Option<f64> {
         let before = self.before.as_ref()?;
-        before.to_in_spreads(limit, self.value(limit))
+        before.distance_in_spreads(limit, self.value(limit))
     }
 
     /// How far it moved by the pattern's own references, in the unit.
     pub fn own_part(&self, limit: Limit) -> Option<f64> {
         let own = self.own.as_ref()?.get(limit);
-        self.before.as_ref()?.to(limit, own)
+        self.before.as_ref()?.distance(limit, own)
     }
 
     /// How far it moved by what is known beforehand; with the own part it makes up the whole.
@@ -385,8 +385,9 @@ fn of_norm(
     if let (Some(before), Some(after), Some(new)) = (&before, &after, &says[1]) {
         alone(sides, &mut changes, before, new, |left: &[Rated]| {
             let without = make(left, &new.prior, false)?;
-            Ok(without
-                .map(|without| Limit::TYPICAL.map(|limit| without.to(limit, after.get(limit)))))
+            Ok(without.map(|without| {
+                Limit::TYPICAL.map(|limit| without.distance(limit, after.get(limit)))
+            }))
         })?;
     }
     let group = groups[side].map(|group| &sides[side].cohort.groups()[group]);
