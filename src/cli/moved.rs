@@ -146,7 +146,9 @@ fn page(
         }
     }
     text.push('\n');
-    text.push_str(&turns(turned, since));
+    if since != now {
+        text.push_str(&turns(turned, since));
+    }
     if !movements.is_empty() {
         let legend = [
             "spreads: how far it moved, by the spread of good pieces as it was",
