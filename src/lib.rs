@@ -18,6 +18,7 @@
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
 //! | [`periods`] | which periods agree, when a dimension shifted, which period a piece resembles |
+//! | [`firmness`] | what moved since a revision, and what would move without one source |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
@@ -72,6 +73,7 @@ pub mod catalogue;
 pub mod cohort;
 #[cfg(feature = "store")]
 pub mod collection;
+pub mod firmness;
 pub mod form;
 #[cfg(feature = "frame")]
 pub mod frame;

@@ -51,6 +51,7 @@ mod properties {
     #[cfg(feature = "store")]
     mod collection;
     mod colour;
+    mod firmness;
     mod fits;
     mod form;
     mod leaving_out;

@@ -3,11 +3,11 @@
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, SetAside, Settings};
-use calibriar::report::{
-    AgainstRow, AgreementRow, DimensionRow, FlagRow, FormRow, NormRow, PeriodRow, PieceRow,
-    PooledAgreementRow, PooledRow, RateRow, ShiftRow,
-};
 use calibriar::periods::{Dating, DimensionSays, NOTE, Under};
+use calibriar::report::{
+    AgainstRow, AgreementRow, BecauseRow, DimensionRow, FlagRow, FormRow, LeftOutRow, MovedRow,
+    NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, ShiftRow, TurnedRow,
+};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::traced::Sides;
@@ -60,6 +60,34 @@ fn set_aside<'a>(aside: &[SetAside], table: &'a Table, dimension: usize) -> Vec<
         })
     };
     aside.iter().filter_map(out).collect()
+}
+
+/// The whole answer of `norms --since`.
+#[derive(Serialize)]
+pub(super) struct MovedOut<'a> {
+    /// Of the later revision.
+    pub(super) provenance: &'a Provenance,
+    /// Of the earlier one.
+    pub(super) since: &'a Provenance,
+    pub(super) moved: Vec<MovedRow<'a, Vec<BecauseRow<'a>>>>,
+    pub(super) turned: Vec<TurnedRow<'a>>,
+}
+
+/// The whole answer of `norms --leave-out`.
+#[derive(Serialize)]
+pub(super) struct LeftOutOut<'a> {
+    pub(super) provenance: &'a Provenance,
+    pub(super) whose: &'static str,
+    /// What was left out at a time.
+    pub(super) parts: Vec<PartOut<'a>>,
+    pub(super) left_out: Vec<LeftOutRow<'a, Vec<String>>>,
+}
+
+/// What was left out at a time.
+#[derive(Serialize)]
+pub(super) struct PartOut<'a> {
+    pub(super) name: &'a str,
+    pub(super) readings: usize,
 }
 
 /// The whole answer of `check`.
@@ -340,7 +368,7 @@ struct DatingOut<'a> {
     recorded: Option<&'a str>,
     periods: Vec<PeriodOut<'a>>,
     dimensions: Vec<DimensionSaysOut<'a>>,
-    left_out: Vec<LeftOutOut<'a>>,
+    left_out: Vec<NotHeardOut<'a>>,
     n_set_aside: usize,
 }
 
@@ -386,7 +414,7 @@ struct UnderOut<'a> {
 
 /// A reading that did not speak.
 #[derive(Serialize)]
-struct LeftOutOut<'a> {
+struct NotHeardOut<'a> {
     dimension: &'a str,
     why: String,
 }
@@ -440,7 +468,7 @@ impl<'a> DatingOut<'a> {
             left_out: dating
                 .left_out
                 .iter()
-                .map(|of| LeftOutOut {
+                .map(|of| NotHeardOut {
                     dimension: &catalogue.at(of.dimension).key,
                     why: of.why.to_string(),
                 })

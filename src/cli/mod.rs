@@ -8,7 +8,9 @@ mod flag;
 mod form;
 mod history;
 mod json;
+mod left_out;
 mod manual;
+mod moved;
 mod norms;
 mod output;
 mod period_page;
@@ -24,6 +26,7 @@ use std::fmt;
 
 use calibriar::cohort::CohortError;
 use calibriar::collection::CollectionError;
+use calibriar::firmness::LeftOutError;
 use calibriar::norm::SettingsError;
 use calibriar::source::SourceError;
 use calibriar::stats::StatsError;
@@ -106,6 +109,8 @@ pub(crate) enum CliError {
     Collection(#[from] CollectionError),
     #[error(transparent)]
     Cohort(#[from] CohortError),
+    #[error(transparent)]
+    LeftOut(#[from] LeftOutError),
     #[error(transparent)]
     Settings(#[from] SettingsError),
     #[error("the readings cannot be described")]

@@ -1,6 +1,6 @@
 //! `calibriar norms`
 
-use calibriar::catalogue::{Kind, nearest};
+use calibriar::catalogue::{Dimension, Kind, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
@@ -9,24 +9,41 @@ use calibriar::table::Column;
 use clap::Args;
 
 use super::json::{NormOut, NormsOut};
+use super::left_out::LeaveOut;
 use super::output::{self, Format, band, probability, sized};
 use super::source::{Question, group_title};
-use super::{CliError, Outcome};
+use super::{CliError, Outcome, left_out, moved};
 
 /// Typical ranges by pattern and dimension: what the good periods' pieces measure, and how firm
 /// that is
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// One pattern, in any spelling; all patterns if left out
-    pattern: Option<String>,
+    pub(super) pattern: Option<String>,
     /// Its maker, where two makers share the pattern's name
     #[arg(long)]
-    maker: Option<String>,
+    pub(super) maker: Option<String>,
+    /// What has moved since that revision of a collection, because of which pieces, and which
+    /// verdicts turn
+    #[arg(long, value_name = "REVISION", conflicts_with = "leave_out")]
+    since: Option<i64>,
+    /// With --since and csv or json: movements that do not show in the printed digits as well
+    #[arg(long, requires = "since")]
+    pub(super) all: bool,
+    /// How far each limit moves without one source, one measurer or one period at a time
+    #[arg(long, value_name = "WHOSE")]
+    leave_out: Option<LeaveOut>,
     #[command(flatten)]
-    question: Question,
+    pub(super) question: Question,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    if let Some(revision) = arguments.since {
+        return moved::run(arguments, revision);
+    }
+    if let Some(whose) = arguments.leave_out {
+        return left_out::run(arguments, whose);
+    }
     let (settings, format, source) = arguments.question.open()?;
     let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
@@ -284,14 +301,8 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
     let mut table = output::table(&headings);
     for norm in rows {
         let dimension = cohort.table().catalogue.at(norm.dimension);
-        let finish = match norm.finish.as_deref() {
-            None => String::new(),
-            Some("") => ", no finish given".to_owned(),
-            Some(finish) => format!(", {}", output::shown(finish)),
-        };
-        // The unit of a colour is in its name, and so is that it is one.
         let label = match norm.finish {
-            Some(_) => format!("{}{finish}", dimension.label.trim_start_matches("finish ")),
+            Some(_) => label(dimension, norm.finish.as_deref()),
             None => format!("{}, {}", dimension.label, dimension.unit),
         };
         let seen = norm.described;
@@ -328,6 +339,17 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
         );
     }
     output::lines(&table)
+}
+
+/// A dimension for people, with the finish of its pieces where it depends on it.
+pub(super) fn label(dimension: &Dimension, finish: Option<&str>) -> String {
+    // The unit of a colour is in its name, and so is that it is one.
+    let name = dimension.label.trim_start_matches("finish ");
+    match finish {
+        None => dimension.label.clone(),
+        Some("") => format!("{name}, no finish given"),
+        Some(finish) => format!("{name}, {}", output::shown(finish)),
+    }
 }
 
 fn legend(settings: &Settings) -> String {

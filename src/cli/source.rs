@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::{Catalogue, Kind, Standing, nearest};
 use calibriar::cohort::{Choice, Cohort, Selection};
+use calibriar::collection::{Collection, Entry};
 use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, give_traces, is_table, open};
 use calibriar::table::{Options, SetAside};
@@ -115,6 +116,14 @@ impl SourceArguments {
         })?)
     }
 
+    /// The revisions of the source, where it is a collection's file.
+    pub(super) fn history(&self) -> Vec<Entry> {
+        // It was opened a moment ago; a package, or a file that is gone, has none to tell.
+        let collection = Collection::open(Path::new(&self.from)).ok();
+        let history = collection.and_then(|collection| collection.history().ok());
+        history.unwrap_or_default()
+    }
+
     /// Opens the source, and another table whose pieces are to be judged by it. Where the source
     /// is no table itself, the options for reading CSV are meant for the other. Traces go to
     /// whichever of the two has their specimens.
@@ -167,7 +176,7 @@ impl SourceArguments {
 }
 
 /// The source with its table ready to be judged.
-fn prepared(source: Source) -> Source {
+pub(super) fn prepared(source: Source) -> Source {
     Source {
         table: ready(source.table),
         ..source
@@ -385,18 +394,23 @@ impl JudgeArguments {
         Ok(Cohort::new(&source.table, &choice)?)
     }
 
+    /// Whose readings may speak.
+    pub(super) fn choice(&self) -> Choice {
+        let good = self.periods.len() == 1 && self.periods[0].eq_ignore_ascii_case("good");
+        let named = || self.periods.iter().map(|p| p.trim().to_owned()).collect();
+        Choice {
+            periods: match good {
+                true => Selection::Good,
+                false => Selection::Named(named()),
+            },
+            unknown_state: self.unknown_state,
+        }
+    }
+
     /// Sorts a source's readings by pattern and period; warns where no standing is known.
     pub(super) fn cohort<'t>(&self, source: &'t Source) -> Result<Cohort<'t>, CliError> {
-        let good = self.periods.len() == 1 && self.periods[0].eq_ignore_ascii_case("good");
-        let periods = if good {
-            Selection::Good
-        } else {
-            Selection::Named(self.periods.iter().map(|p| p.trim().to_owned()).collect())
-        };
-        let choice = Choice {
-            periods,
-            unknown_state: self.unknown_state,
-        };
+        let choice = self.choice();
+        let good = choice.periods == Selection::Good;
         let cohort = Cohort::new(&source.table, &choice)?;
         if cohort.takes_everything() {
             remark(

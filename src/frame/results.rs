@@ -5,12 +5,14 @@ use polars::prelude::DataFrame;
 use super::FrameError;
 use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
+use crate::firmness::{LeftOut, Limit, Movement, Turned};
 use crate::norm::{Norm, Settings};
 use crate::periods::comparison::Comparison;
 use crate::rates::PatternRates;
 use crate::report::{
-    AgainstRow, AgreementRow, DimensionRow, FlagRow, FormRow, NormRow, PeriodRow, PieceRow,
-    PooledAgreementRow, PooledRow, RateRow, check_rows, cone_rows, form_rows, joined,
+    AgainstRow, AgreementRow, BecauseRow, DimensionRow, FlagRow, FormRow, LeftOutRow, MovedRow,
+    NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, TurnedRow, check_rows,
+    cone_rows, form_rows, joined,
 };
 use crate::table::Trace;
 use crate::traced::{BowlCone, Form, TracedError};
@@ -54,6 +56,45 @@ pub fn checks_frame(checks: &[Check], catalogue: &Catalogue) -> Result<DataFrame
 pub fn flags_frame(flags: &[Flag], cohort: &Cohort<'_>) -> Result<DataFrame, FrameError> {
     let rows: Vec<FlagRow<'_>> = flags.iter().map(|f| FlagRow::new(f, cohort)).collect();
     Ok(DataFrame::new_infer_height(FlagRow::columns(&rows))?)
+}
+
+/// Every limit of some norms at two revisions as a frame, with the columns of the CSV output
+/// ([`crate::report::MOVED_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::firmness::moved`] gives brings about.
+pub fn moved_frame(movements: &[Movement]) -> Result<DataFrame, FrameError> {
+    let limits = movements
+        .iter()
+        .flat_map(|of| Limit::ALL.map(|limit| (of, limit)));
+    let rows: Vec<MovedRow<'_>> = limits
+        .map(|(of, limit)| MovedRow::new(of, limit, BecauseRow::joined))
+        .collect();
+    Ok(DataFrame::new_infer_height(MovedRow::columns(&rows))?)
+}
+
+/// The readings whose verdict turns as a frame ([`crate::report::TURNED_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::firmness::turned`] gives brings about.
+pub fn turned_frame(turned: &[Turned]) -> Result<DataFrame, FrameError> {
+    let rows: Vec<TurnedRow<'_>> = turned.iter().map(TurnedRow::new).collect();
+    Ok(DataFrame::new_infer_height(TurnedRow::columns(&rows))?)
+}
+
+/// Some norms without one source, measurer or period at a time as a frame, with the columns of the
+/// CSV output ([`crate::report::LEFT_OUT_COLUMNS`]); `cohort` is that of all readings.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::firmness::left_out`] gives brings about.
+pub fn left_out_frame(all: &LeftOut, cohort: &Cohort<'_>) -> Result<DataFrame, FrameError> {
+    let norms = all.norms.iter();
+    let rows: Vec<LeftOutRow<'_>> = norms
+        .flat_map(|norm| {
+            Limit::TYPICAL.map(|limit| LeftOutRow::new(norm, limit, all, cohort, joined))
+        })
+        .collect();
+    Ok(DataFrame::new_infer_height(LeftOutRow::columns(&rows))?)
 }
 
 /// The rates of patterns as a frame, with the columns of the CSV output

@@ -11,8 +11,8 @@ pub mod comparison;
 mod dating;
 mod shift;
 
-pub use shift::{FEWEST_DATED, Scope, ShiftYears, Size, Untold, What, shift_years};
 pub use dating::{
     Answer, Candidate, DECIDED, Dater, Dating, DimensionSays, Grounds, LeftOut, NOTE, Nothing,
     Under, Weighing, Why,
 };
+pub use shift::{FEWEST_DATED, Scope, ShiftYears, Size, Untold, What, shift_years};

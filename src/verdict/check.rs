@@ -102,6 +102,17 @@ pub fn check(evidence: &Evidence<'_>, row: usize, settings: &Settings) -> Check 
     Piece::of_cohort(evidence, row).check(settings)
 }
 
+/// The verdicts on the dimensions alone of a piece of the cohort's own table: size and shape, colours
+/// as a whole and outlines take much longer.
+pub(crate) fn check_dimensions(
+    evidence: &Evidence<'_>,
+    row: usize,
+    settings: &Settings,
+) -> Vec<DimensionCheck> {
+    let piece = Piece::of_cohort(evidence, row);
+    piece.dimensions(piece.known().as_ref(), settings)
+}
+
 /// The verdict on a piece of another table. Where the cohort has specimens of the same name, in any
 /// spelling, their readings do not count in the norm.
 pub fn check_against(
@@ -162,34 +173,8 @@ impl<'a> Piece<'a> {
     }
 
     pub(super) fn check(&self, settings: &Settings) -> Check {
-        let known = self
-            .group
-            .map(|group| Beforehand::new(self.evidence, group, &self.own));
-        let mut dimensions: Vec<DimensionCheck> = self
-            .table
-            .columns
-            .iter()
-            .filter(|column| column.value(self.row).is_some())
-            .map(|column| self.dimension(known.as_ref(), settings, column))
-            .collect();
-        dimensions.sort_by_key(|d| d.dimension);
-        let judged = || dimensions.iter().filter_map(|d| d.judged.as_ref());
-        let adjusted = holm(&judged().map(|j| j.p).collect::<Vec<f64>>());
-        let of_judged = dimensions.iter_mut().filter(|d| d.judged.is_some());
-        for (check, p_adjusted) in of_judged.zip(adjusted) {
-            let key = &self.table.catalogue.at(check.dimension).key;
-            if let Some(judged) = &mut check.judged {
-                judged.p_adjusted = p_adjusted;
-                let sharp = match settings.matters(key) {
-                    Some(deviation) => judged.least_noticeable <= deviation,
-                    None => check.more_references == Some(0),
-                };
-                // Whether silence means something.
-                let tells = sharp && !check.disagree;
-                check.verdict =
-                    Verdict::of_dimension(judged.p, p_adjusted, settings.alpha(), tells);
-            }
-        }
+        let known = self.known();
+        let dimensions = self.dimensions(known.as_ref(), settings);
         let outlines = known
             .as_ref()
             .map_or(Vec::new(), |known| outline::outlines(self, known, settings));
@@ -214,6 +199,46 @@ impl<'a> Piece<'a> {
             outlines,
             sides: self.traces().filter_map(sides).collect(),
         }
+    }
+
+    /// What is known beforehand, where its pattern is.
+    fn known(&self) -> Option<Beforehand<'a>> {
+        self.group
+            .map(|group| Beforehand::new(self.evidence, group, &self.own))
+    }
+
+    /// The verdicts on its dimensions, in the order of the catalogue.
+    fn dimensions(
+        &self,
+        known: Option<&Beforehand<'_>>,
+        settings: &Settings,
+    ) -> Vec<DimensionCheck> {
+        let mut dimensions: Vec<DimensionCheck> = self
+            .table
+            .columns
+            .iter()
+            .filter(|column| column.value(self.row).is_some())
+            .map(|column| self.dimension(known, settings, column))
+            .collect();
+        dimensions.sort_by_key(|d| d.dimension);
+        let judged = || dimensions.iter().filter_map(|d| d.judged.as_ref());
+        let adjusted = holm(&judged().map(|j| j.p).collect::<Vec<f64>>());
+        let of_judged = dimensions.iter_mut().filter(|d| d.judged.is_some());
+        for (check, p_adjusted) in of_judged.zip(adjusted) {
+            let key = &self.table.catalogue.at(check.dimension).key;
+            if let Some(judged) = &mut check.judged {
+                judged.p_adjusted = p_adjusted;
+                let sharp = match settings.matters(key) {
+                    Some(deviation) => judged.least_noticeable <= deviation,
+                    None => check.more_references == Some(0),
+                };
+                // Whether silence means something.
+                let tells = sharp && !check.disagree;
+                check.verdict =
+                    Verdict::of_dimension(judged.p, p_adjusted, settings.alpha(), tells);
+            }
+        }
+        dimensions
     }
 
     /// What was traced of it.

@@ -31,7 +31,7 @@ impl Verdict {
     }
 
     /// The label of a piece: the worst that was found; undecided only where nothing was decided.
-    pub(super) fn of_piece(dimensions: impl IntoIterator<Item = Verdict>) -> Verdict {
+    pub(crate) fn of_piece(dimensions: impl IntoIterator<Item = Verdict>) -> Verdict {
         let gravity = |v: &Verdict| match v {
             Verdict::Undecided => 0,
             Verdict::Typical => 1,

@@ -24,8 +24,8 @@ mod outline;
 mod working;
 
 pub use caution::Caution;
-pub(crate) use check::Piece;
 pub use check::{Check, DimensionCheck, Judged, check, check_against};
+pub(crate) use check::{Piece, check_dimensions};
 pub use finish::Finish;
 pub use flag::{Flag, flag};
 pub use joint::{Joint, Shape};

@@ -9,6 +9,7 @@
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
 //! | `finish` | colours: one finish is never measured by another |
+//! | `firmness` | what moved since a revision, and what moves without a source, measurer or period |
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
@@ -28,6 +29,7 @@ mod check;
 mod crash;
 mod date;
 mod finish;
+mod firmness;
 mod flag;
 mod form;
 mod formats;

@@ -1,0 +1,280 @@
+//! `calibriar norms --leave-out`
+
+use calibriar::catalogue::Kind;
+use calibriar::cohort::Cohort;
+use calibriar::firmness::{LeftOut, LeftOutNorm, Limit, Whose, left_out};
+use calibriar::report::{LEFT_OUT_COLUMNS, LeftOutRow, NOT_NAMED, joined};
+use calibriar::source::Source;
+use calibriar::traced::ready;
+use clap::ValueEnum;
+
+use super::json::{LeftOutOut, PartOut};
+use super::moved::limit_words;
+use super::norms::{Arguments, chosen, label, provenance_line};
+use super::output::{self, Format, band, signed, sized};
+use super::progress::Bar;
+use super::source::group_title;
+use super::{CliError, Outcome};
+
+/// A limit that moves by so many spreads without one part rests on it, and people are told.
+const RESTS: f64 = 0.5;
+
+/// Whose readings to leave out at a time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+#[value(rename_all = "snake_case")]
+pub(super) enum LeaveOut {
+    /// One source: a reading's own, else that of its specimen
+    Source,
+    /// One person who measured
+    #[value(alias = "measured-by")]
+    MeasuredBy,
+    /// One of the chosen periods
+    Period,
+}
+
+impl LeaveOut {
+    fn whose(self) -> Whose {
+        match self {
+            LeaveOut::Source => Whose::Source,
+            LeaveOut::MeasuredBy => Whose::MeasuredBy,
+            LeaveOut::Period => Whose::Period,
+        }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            LeaveOut::Source => "source",
+            LeaveOut::MeasuredBy => "measured_by",
+            LeaveOut::Period => "period",
+        }
+    }
+}
+
+pub(super) fn run(arguments: &Arguments, leave_out: LeaveOut) -> Result<Outcome, CliError> {
+    let question = &arguments.question;
+    let settings = question.judge.settings()?;
+    let format = question.format.choose();
+    let mut source = question
+        .source
+        .open_in_detail(format != Format::Csv, None)?;
+    let table = std::mem::take(&mut source.table);
+    source.table = ready(table.of_readings(|reading| Some(reading.uncertainty)));
+    let cohort = question.judge.cohort(&source)?;
+    let groups = chosen(
+        &cohort,
+        arguments.pattern.as_deref(),
+        arguments.maker.as_deref(),
+    )?;
+    let evidence = question.judge.evidence(&cohort)?;
+    let bar = Bar::new(None, "{pos} left out, one at a time");
+    let choice = question.judge.choice();
+    let whose = leave_out.whose();
+    let step = || bar.step();
+    let found = left_out(&table, &evidence, &choice, whose, &groups, &settings, step)?;
+    bar.finish();
+    question.source.write_set_aside(&source)?;
+    let rows = || {
+        let norms = found.norms.iter();
+        norms.flat_map(|norm| Limit::TYPICAL.map(|limit| (norm, limit)))
+    };
+    match format {
+        Format::Csv => output::write_csv(
+            LEFT_OUT_COLUMNS,
+            rows().map(|(norm, limit)| LeftOutRow::new(norm, limit, &found, &cohort, joined)),
+        )?,
+        Format::Json => output::write_json(&LeftOutOut {
+            provenance: &source.provenance,
+            whose: leave_out.name(),
+            parts: (0..found.parts.len())
+                .map(|at| PartOut {
+                    name: name(&found, at),
+                    readings: found.parts[at].readings,
+                })
+                .collect(),
+            left_out: rows()
+                .map(|(norm, limit)| LeftOutRow::new(norm, limit, &found, &cohort, |all| all))
+                .collect(),
+        })?,
+        Format::Table => {
+            output::write_text(&page(&source, &cohort, &groups, &found, whose))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+/// A part for people and scripts.
+fn name(found: &LeftOut, part: usize) -> &str {
+    found.parts[part].name.as_deref().unwrap_or(NOT_NAMED)
+}
+
+fn page(
+    source: &Source,
+    cohort: &Cohort<'_>,
+    groups: &[usize],
+    found: &LeftOut,
+    whose: Whose,
+) -> String {
+    let mut text = output::wrapped(&parts(found, whose), "");
+    for &group in groups {
+        let norms: Vec<&LeftOutNorm> = found.norms.iter().filter(|n| n.group == group).collect();
+        if norms.is_empty() {
+            continue;
+        }
+        let of = &cohort.groups()[group];
+        text.push('\n');
+        text.push_str(&group_title(&of.maker, &of.pattern));
+        text.push('\n');
+        text.push_str(&strips(found, &norms));
+        let rests = norms.iter().filter_map(|norm| rests(found, norm, whose));
+        for line in falls(found, &norms, whose).into_iter().chain(rests) {
+            text.push_str(&output::wrapped(&line, "  "));
+        }
+    }
+    text.push('\n');
+    let legend = [
+        format!(
+            "limits: what each becomes at least and at most without one {} at a time",
+            whose.one()
+        ),
+        "most: the farthest that a limit or the centre moves, and without whom".to_owned(),
+        format!("in words: what falls without one of them, or moves by {RESTS} spreads or more"),
+    ];
+    for line in legend {
+        text.push_str(&output::wrapped(&line, "  "));
+    }
+    text.push_str(&provenance_line(&source.provenance));
+    text
+}
+
+/// What was left out at a time.
+fn parts(found: &LeftOut, whose: Whose) -> String {
+    const SHOWN: usize = 8;
+    let mut order: Vec<usize> = (0..found.parts.len()).collect();
+    order.sort_by_key(|&part| std::cmp::Reverse(found.parts[part].readings));
+    let mut names: Vec<String> = order
+        .iter()
+        .take(SHOWN)
+        .map(|&part| {
+            let readings = output::counted(found.parts[part].readings, "reading", "readings");
+            format!("{} ({readings})", output::shown(name(found, part)))
+        })
+        .collect();
+    if order.len() > SHOWN {
+        names.push(format!("{} more", order.len() - SHOWN));
+    }
+    format!(
+        "one {} left out at a time: {}",
+        whose.one(),
+        names.join(", ")
+    )
+}
+
+/// The limit that moves farthest in spreads without one part: limit, part, spreads.
+fn most(norm: &LeftOutNorm) -> Option<(Limit, usize, f64)> {
+    let of = |limit: Limit| {
+        let to = norm.most(limit)?;
+        Some((limit, to.without, norm.moved_in_spreads(limit, to)?))
+    };
+    let all = Limit::TYPICAL.into_iter().filter_map(of);
+    all.max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()))
+}
+
+fn strips(found: &LeftOut, norms: &[&LeftOutNorm]) -> String {
+    let headings = ["dimension", ">n", "lower limit", "upper limit", "most"];
+    let mut table = output::table(&headings);
+    for norm in norms {
+        let scale = norm.whole.in_unit().unwrap_or(match norm.whole.kind {
+            Kind::Ratio => 0.0,
+            Kind::Interval => 1.0,
+        });
+        let range = |limit: Limit| match norm.range(limit) {
+            Some((least, greatest)) => band(least.value, greatest.value, scale),
+            None => "too few".to_owned(),
+        };
+        let most = most(norm).and_then(|(limit, part, _)| {
+            let moved = norm.moved(limit, norm.most(limit)?)?;
+            let which = match limit {
+                Limit::TypicalLow | Limit::ToleranceLow => "lower ",
+                Limit::TypicalHigh | Limit::ToleranceHigh => "upper ",
+                Limit::Centre => "centre ",
+            };
+            let name = shortened(name(found, part));
+            Some(format!("{which}{}, {name}", signed(moved, scale)))
+        });
+        let name = label(&norm.dimension, norm.finish.as_deref());
+        output::add_row(
+            &mut table,
+            vec![
+                match norm.finish {
+                    Some(_) => name,
+                    None => format!("{name}, {}", norm.dimension.unit),
+                },
+                norm.whole.n.to_string(),
+                range(Limit::TypicalLow),
+                range(Limit::TypicalHigh),
+                most.unwrap_or_else(|| "-".to_owned()),
+            ],
+        );
+    }
+    output::lines(&table)
+}
+
+/// A name that leaves room for the numbers.
+fn shortened(name: &str) -> String {
+    const ROOM: usize = 14;
+    match name.chars().count() > ROOM {
+        true => name.chars().take(ROOM - 1).chain(['…']).collect(),
+        false => name.to_owned(),
+    }
+}
+
+/// A part within a sentence.
+fn spoken(found: &LeftOut, part: usize, whose: Whose) -> String {
+    match &found.parts[part].name {
+        Some(name) => output::shown(name),
+        None => format!("the readings of no named {}", whose.one()),
+    }
+}
+
+/// The norms that have no typical range without one part, part by part.
+fn falls(found: &LeftOut, norms: &[&LeftOutNorm], whose: Whose) -> Vec<String> {
+    let of_part = |part: usize| {
+        let fall = norms
+            .iter()
+            .filter(|norm| norm.falls_without().contains(&part));
+        let labels: Vec<String> = fall
+            .map(|norm| label(&norm.dimension, norm.finish.as_deref()))
+            .collect();
+        (!labels.is_empty()).then(|| {
+            format!(
+                "without {} too little is left for a typical range of: {}",
+                spoken(found, part, whose),
+                labels.join(", ")
+            )
+        })
+    };
+    (0..found.parts.len()).filter_map(of_part).collect()
+}
+
+/// A norm that rests on one part.
+fn rests(found: &LeftOut, norm: &LeftOutNorm, whose: Whose) -> Option<String> {
+    let (limit, part, spreads) = most(norm).filter(|most| most.2.abs() >= RESTS)?;
+    let (from, to) = norm.whole.get(limit).zip(norm.most(limit))?;
+    let scale = norm.whole.in_unit().unwrap_or(0.0);
+    let all = norm.whole.n + norm.whole.n_set_aside;
+    let theirs = match norm.theirs(part) {
+        0 => "no reference goes with them, but what they teach by way of other patterns".to_owned(),
+        n => format!("{n} of {all} references go with them"),
+    };
+    Some(format!(
+        "{}: without {} the {} {} from {} to {} {} ({} spreads); {theirs}",
+        label(&norm.dimension, norm.finish.as_deref()),
+        spoken(found, part, whose),
+        limit_words(limit),
+        if to.value < from { "falls" } else { "rises" },
+        sized(from, scale),
+        sized(to.value, scale),
+        norm.dimension.unit,
+        sized(spreads.abs(), 0.1),
+    ))
+}
