@@ -9,6 +9,7 @@
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
 //! | `finish` | colours: one finish is never measured by another |
 //! | `add` | adding, adding again, setting faulty rows aside |
+//! | `periods` | periods compared: columns, words, thin evidence, the invented truth |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
@@ -32,6 +33,7 @@ mod history;
 mod norms;
 mod package;
 mod people;
+mod periods;
 mod sources;
 mod store;
 mod traces;
