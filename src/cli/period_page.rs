@@ -502,7 +502,7 @@ impl Page<'_> {
         let confidence = self.interval_heading();
         let headings = [
             "dimension",
-            ">patterns",
+            ">in",
             ">shift",
             &confidence,
             ">p adj.",
@@ -534,9 +534,10 @@ impl Page<'_> {
         match &finding.shift {
             None => cells.extend(["-".to_owned(), String::new(), "-".to_owned()]),
             Some(told) => {
+                let scale = (told.high - told.low) / 4.0;
                 let of = |x: f64| match finding.kind {
                     Kind::Ratio => percent(x.exp_m1()),
-                    Kind::Interval => sized(x, 0.1),
+                    Kind::Interval => sized(x, scale),
                 };
                 let unit = match finding.kind {
                     Kind::Ratio => "%",
@@ -544,7 +545,7 @@ impl Page<'_> {
                 };
                 cells.push(match finding.kind {
                     Kind::Ratio => format!("{} {unit}", plus(&percent(told.value.exp_m1()))),
-                    Kind::Interval => format!("{} {unit}", signed(told.value, 0.1)),
+                    Kind::Interval => format!("{} {unit}", signed(told.value, scale)),
                 });
                 cells.push(format!("{} to {}", of(told.low), of(told.high)));
                 cells.push(probability(told.p));
@@ -569,7 +570,7 @@ impl Page<'_> {
         text.push_str(&format!("\n{called} among themselves\n"));
         let headings = [
             "dimension",
-            ">patterns",
+            ">in",
             ">apart",
             ">scatter",
             ">adj.",
@@ -750,7 +751,10 @@ impl Page<'_> {
                 "shift: the period's centre less that of the {called} (of a {} itself: of the others)",
                 called.trim_end_matches('s')
             ),
-            "spread: how much wider the period's pieces spread; x1 is alike".to_owned(),
+            format!(
+                "spread: how much wider the period's pieces spread; x1 is alike{}",
+                if full { "" } else { "; in: patterns that tell" }
+            ),
             format!(
                 "p adj.: how often chance alone makes one more such period stand out so far in any of \
                  the dimensions (Holm); told in words at {alpha} % and less"

@@ -100,7 +100,8 @@ fn a_period_that_left_the_good_ones_is_told_with_its_size() {
         text.contains("bit width: 9.8 % larger") || text.contains("bit width: 9.9 % larger"),
         "{text}"
     );
-    assert!(text.contains("no random sample"), "{text}");
+    let words: Vec<&str> = text.split_whitespace().collect();
+    assert!(words.join(" ").contains("no random sample"), "{text}");
     assert_narrow(&text);
     let text = desk
         .run(&format!("periods APPLE {from} --format table"))
@@ -220,7 +221,6 @@ fn poor_evidence_is_told_in_words() {
             "A,apple,1925,1e300\nB,apple,1926,1e-300\nC,apple,1942,1e300\nD,apple,1943,2\n",
             "apple",
         ),
-        ("", "no measurements"),
     ];
     for (rows, words) in cases {
         let desk = Desk::with("pieces.csv", format!("{header}{rows}"));
@@ -230,9 +230,7 @@ fn poor_evidence_is_told_in_words() {
         if words != "apple" {
             assert!(text.contains(words), "{rows}: {text}");
         }
-        if !rows.is_empty() {
-            answers(&desk, &format!("periods apple {from}"));
-        }
+        answers(&desk, &format!("periods apple {from}"));
         assert!(
             desk.refuses(&format!("periods plum {from}"))
                 .contains("plum")
