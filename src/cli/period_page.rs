@@ -665,7 +665,6 @@ impl Page<'_> {
             ">p adj.",
             ">ranks",
             ">spread",
-            ">p adj.",
         ];
         let mut table = output::table(&headings);
         for set in sets {
@@ -686,13 +685,18 @@ impl Page<'_> {
                 .find(|f| f.period == period && f.column == set.column);
             let against = set.against.iter().find(|a| a.period == period);
             match finding.zip(against) {
-                None => cells.extend(["-", "", "-", "-", "-", "-"].map(str::to_owned)),
+                None => cells.extend(["-", "", "-", "-", "-"].map(str::to_owned)),
                 Some((finding, against)) => {
                     let numbers = self.numbers(finding);
                     let or = |p: Option<f64>| p.map_or("-".to_owned(), probability);
                     cells.extend_from_slice(&numbers[..3]);
                     cells.push(or(against.plain.ranks.map(|t| t.p)));
-                    cells.extend([numbers[3].clone(), numbers[5].clone()]);
+                    let clear = |t: &Told| t.p <= self.settings.alpha();
+                    let star = match finding.spread.as_ref().is_some_and(clear) {
+                        true => " *",
+                        false => "",
+                    };
+                    cells.push(format!("{}{star}", numbers[3]));
                 }
             }
             output::add_row(&mut table, cells);
@@ -753,7 +757,10 @@ impl Page<'_> {
             ),
             format!(
                 "spread: how much wider the period's pieces spread; x1 is alike{}",
-                if full { "" } else { "; in: patterns that tell" }
+                match full {
+                    true => format!("; *: its adjusted p is {alpha} % or less"),
+                    false => "; in: patterns that tell".to_owned(),
+                }
             ),
             format!(
                 "p adj.: how often chance alone makes one more such period stand out so far in any of \
