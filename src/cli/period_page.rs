@@ -328,7 +328,7 @@ impl Page<'_> {
             .collect();
         let mut line = match unusual.is_empty() {
             true => format!(
-                "The {called} ({names}) agree as well as is usual between them, in all of {of}."
+                "The {called} ({names}): no disagreement beyond what is usual between them seen in {of}."
             ),
             false => format!(
                 "The {called} ({names}) do not agree in {}: they lie farther apart there than is \
@@ -337,7 +337,9 @@ impl Page<'_> {
             ),
         };
         if differ.is_empty() {
-            line.push_str(" Nowhere do their centres differ beyond the scatter of their pieces.");
+            line.push_str(
+                " Nor are their centres seen to differ beyond the scatter of their pieces.",
+            );
             return line;
         }
         let far = |t: &&&Agreed| t.kind == Kind::Ratio;
@@ -719,7 +721,6 @@ impl Page<'_> {
             ">adj.",
             ">usual",
             ">adj.",
-            ">Welch",
             ">ranks",
             ">spreads",
         ];
@@ -737,7 +738,6 @@ impl Page<'_> {
                     or(a.differ_adjusted),
                     or(a.unusual.map(|t| t.p)),
                     or(a.unusual_adjusted),
-                    or(a.welch.map(|t| t.p)),
                     or(a.ranks.map(|t| t.p)),
                     or(a.spreads.map(|t| t.p)),
                 ],
@@ -774,8 +774,8 @@ impl Page<'_> {
         ];
         if full {
             lines.push(
-                "ranks (Mann-Whitney; Kruskal-Wallis), Welch, spreads (Brown-Forsythe): p of the plain \
-                 tests, nothing borrowed, not adjusted; more of them in csv and json"
+                "ranks (Mann-Whitney; Kruskal-Wallis), spreads (Brown-Forsythe): p of the plain \
+                 tests, nothing borrowed, not adjusted; Welch's in csv and json"
                     .to_owned(),
             );
         }
