@@ -11,6 +11,7 @@
 //! | `finish` | colours: one finish is never measured by another |
 //! | `firmness` | what moved since a revision, and what moves without a source, measurer or period |
 //! | `add` | adding, adding again, setting faulty rows aside |
+//! | `periods` | periods compared: columns, words, thin evidence, the invented truth |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
@@ -38,6 +39,7 @@ mod norms;
 mod package;
 mod people;
 mod shift_years;
+mod periods;
 mod sources;
 mod store;
 mod traces;
