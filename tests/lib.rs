@@ -35,6 +35,7 @@ mod reference {
     mod outline_band;
     mod prediction_t;
     mod real_tables;
+    mod reproducibility;
     mod statrs;
     mod tails;
     mod tolerance;

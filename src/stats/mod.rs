@@ -9,8 +9,10 @@
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
 //! - `borrowed`: the spread that other sets lend, and what the loan is worth.
+//! - `measurer_effects`: how far measurers differ, pieces taken out.
 //! - `misfit`: how unusual several scores are together.
 //! - `multiple`: adjusted p-values for many comparisons.
+//! - `one_way`: repeatability and reproducibility of readings of one thing.
 //! - `outline_band`: one band for a whole outline.
 //! - `period_share`: how much of the spread lies between periods.
 //! - `predictive`: what the next piece will measure, given some references.
@@ -21,14 +23,17 @@
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
+//! - `variance_ratio`: two variances by restricted likelihood, one root.
 
 mod borrowed;
 mod error;
 mod interpolation;
 mod lending;
 mod location;
+mod measurer_effects;
 mod misfit;
 mod multiple;
+mod one_way;
 mod outline_band;
 mod period_share;
 mod predictive;
@@ -39,6 +44,7 @@ mod size_shape;
 mod tails;
 mod tolerance;
 mod two_level;
+mod variance_ratio;
 
 pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
@@ -50,8 +56,16 @@ pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,
 };
+pub use measurer_effects::{
+    Crossed, CrossedVariances, MeasurerBias, MeasurerEffects, Pieces, connected_measurers,
+    crossed_variances, measurer_effects, reading_interval,
+};
 pub use misfit::{Misfit, Residuals, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
+pub use one_way::{
+    Consistency, Likelihood, OneWay, OneWayFit, ReferenceBias, consistency, one_way, one_way_fit,
+    reference_bias, reproducibility_interval, sd_interval,
+};
 pub use outline_band::{band_p, band_threshold, roughness};
 pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};

@@ -289,6 +289,7 @@ pub(crate) struct ReadingOfPiece {
 #[derive(Debug, Default)]
 pub(crate) struct ColumnBuilder {
     slots: Vec<Option<DimensionSlots>>,
+    repeats: bool,
 }
 
 #[derive(Debug, Default)]
@@ -311,14 +312,21 @@ impl ColumnBuilder {
                 old.value += (new.value - old.value) / next;
                 old.uncertainty = (old.uncertainty * n).hypot(new.uncertainty) / next;
                 *count += 1;
+                self.repeats = true;
             }
             Some((_, old, count)) => {
+                self.repeats = true;
                 if new.state.rank() < old.state.rank() {
                     (*old, *count) = (new, 1);
                 }
             }
             None => slots.readings.push((row, new, 1)),
         }
+    }
+
+    /// Whether any place was read more than once.
+    pub(crate) fn has_repeats(&self) -> bool {
+        self.repeats
     }
 
     /// The columns of a table of `rows` specimens, in the order of the catalogue.
