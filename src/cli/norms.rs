@@ -22,12 +22,17 @@ pub(super) struct Arguments {
     /// Its maker, where two makers share the pattern's name
     #[arg(long)]
     maker: Option<String>,
+    /// Ranges and spreads of the pieces themselves, reading errors taken out; by default they are
+    /// those of a reading of the usual uncertainty
+    #[arg(long)]
+    true_size: bool,
     #[command(flatten)]
     question: Question,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let (settings, format, source) = arguments.question.open()?;
+    let settings = settings.with_true_size(arguments.true_size);
     let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,
@@ -332,15 +337,25 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
 
 fn legend(settings: &Settings) -> String {
     let percent = |share: f64| format!("{} %", 100.0 * share);
+    let (next, spread) = match settings.true_size() {
+        true => (
+            "the size itself of the next good piece, whatever it is read as,",
+            "of good pieces themselves, reading errors taken out",
+        ),
+        false => (
+            "a reading, of the usual uncertainty, of the next good piece",
+            "of such readings of good pieces (--true-size: of the pieces themselves)",
+        ),
+    };
     let (coverage, confidence) = (percent(settings.coverage()), percent(settings.confidence()));
     [
-        format!("typical range: the next good piece falls in it with probability {coverage}"),
+        format!("typical range: {next} falls in it with probability {coverage}"),
         format!(
             "tolerance band: holds at least {coverage} of all good pieces, with confidence \
              {confidence}"
         ),
         format!("±: half of the centre's confidence interval, {confidence}"),
-        "spread: of good pieces, within periods and between them".to_owned(),
+        format!("spread: {spread}, within periods and between them"),
         "range seen: of all references, those that were set aside included".to_owned(),
     ]
     .map(|line| output::wrapped(&line, "  "))
