@@ -9,7 +9,7 @@ use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
 use crate::form::colour::FinishColour;
 use crate::form::departures::DepartureKind;
-use crate::measurers::{Bias, Reach, ReadingError, Spread, Study};
+use crate::measurers::{Bias, Reach, ReadingErrors, Spread, Study};
 use crate::norm::{Band, Norm, Settings};
 use crate::rates::PatternRates;
 use crate::table::Trace;
@@ -773,14 +773,20 @@ fn key_of(reach: Reach, catalogue: &Catalogue) -> Option<&str> {
 
 impl<'a> StudyRow<'a> {
     /// The row of a study of a table's repeats.
-    pub fn new(study: &'a Study, catalogue: &'a Catalogue, confidence: f64) -> StudyRow<'a> {
+    pub fn new(
+        study: &'a Study,
+        errors: &ReadingErrors,
+        catalogue: &'a Catalogue,
+        confidence: f64,
+    ) -> StudyRow<'a> {
         /// ISO 5725-6 rounds 1.96 root 2 = 2.77 to this.
         const LIMIT: f64 = 2.8;
         let dimension = key_of(study.scope.reach, catalogue);
         let interval = |spread: Option<Spread>| spread.and_then(|s| s.interval);
         let repeatability = interval(study.repeatability);
         let reproducibility = interval(study.reproducibility);
-        let error = dimension.and_then(|key| ReadingError::of(study, key));
+        let error =
+            dimension.and_then(|key| errors.exactly(key, study.scope.instrument.as_deref()));
         StudyRow {
             dimension,
             unit: &study.unit,

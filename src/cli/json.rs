@@ -2,7 +2,7 @@
 
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
-use calibriar::measurers::Study;
+use calibriar::measurers::{ReadingErrors, Study};
 use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::report::{
     BiasRow, DimensionRow, FlagRow, FormRow, NormRow, PieceRow, RateRow, StudyRow,
@@ -308,10 +308,15 @@ struct SetAsideRepeatsOut<'a> {
 }
 
 impl<'a> StudyOut<'a> {
-    pub(super) fn new(study: &'a Study, catalogue: &'a Catalogue, confidence: f64) -> StudyOut<'a> {
+    pub(super) fn new(
+        study: &'a Study,
+        errors: &ReadingErrors,
+        catalogue: &'a Catalogue,
+        confidence: f64,
+    ) -> StudyOut<'a> {
         let aside = study.set_aside.iter();
         StudyOut {
-            row: StudyRow::new(study, catalogue, confidence),
+            row: StudyRow::new(study, errors, catalogue, confidence),
             set_aside_pieces: aside
                 .map(|aside| SetAsideRepeatsOut {
                     specimen: &aside.specimen,

@@ -60,12 +60,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         (Format::Json, _) => output::write_json(&MeasurersOut {
             provenance: &source.provenance,
             dimensions: studies
-                .map(|s| StudyOut::new(s, catalogue, confidence))
+                .map(|s| StudyOut::new(s, &found.errors, catalogue, confidence))
                 .collect(),
             biases: biases.collect(),
         })?,
         (Format::Csv, Part::Dimensions) => {
-            let rows = studies.map(|s| StudyRow::new(s, catalogue, confidence));
+            let rows = studies.map(|s| StudyRow::new(s, &found.errors, catalogue, confidence));
             output::write_csv(STUDY_COLUMNS, rows)?;
         }
         (Format::Csv, Part::Biases) => output::write_csv(BIAS_COLUMNS, biases)?,
@@ -84,10 +84,8 @@ fn page(source: &Source, found: &Measurers, confidence: f64) -> String {
     let mut say = |line: &str| text.push_str(&output::wrapped(line, ""));
     let clear = |b: &&Bias| b.p_adjusted.is_some_and(|p| p < 1.0 - confidence);
     let mut told = 0;
-    for (at, bias) in found.biases.iter().enumerate().filter(|(_, b)| clear(b)) {
-        // The two of a pair say the same.
-        let pair = bias.others == 1 && at > 0 && found.biases[at - 1].bias == -bias.bias;
-        if !pair {
+    for (at, bias) in found.biases.iter().enumerate() {
+        if clear(&bias) && !bias.mirrors_last {
             say(&in_words(bias, found.biases.get(at + 1), catalogue));
             told += 1;
         }
@@ -200,6 +198,9 @@ fn remarks(study: &Study, catalogue: &Catalogue) -> Vec<String> {
             names.join(", ")
         ));
     }
+    if study.freedom == 0 && study.pieces > 0 && study.scope.instrument.is_none() {
+        remarks.push(format!("{name}: too few repeats to tell a spread"));
+    }
     if let Some(error) = study.failed {
         remarks.push(format!("{name}: cannot be worked out: {error}"));
     }
@@ -219,19 +220,16 @@ fn spreads(found: &Measurers, catalogue: &Catalogue) -> String {
     let headings = [
         "dimension",
         ">pieces",
-        ">readings",
         ">people",
         ">s_r",
         "interval",
         ">s_R",
         "interval",
-        ">r",
-        ">R",
         ">used",
     ];
     let mut table = output::table(&headings);
     for study in &found.studies {
-        let row = StudyRow::new(study, catalogue, 0.95);
+        let row = StudyRow::new(study, &found.errors, catalogue, 0.95);
         let number = |value: Option<f64>| value.map_or("-".to_owned(), fine);
         let interval = |spread: Option<Spread>| {
             let interval = spread.and_then(|s| s.interval);
@@ -248,14 +246,11 @@ fn spreads(found: &Measurers, catalogue: &Catalogue) -> String {
             vec![
                 name,
                 study.pieces.to_string(),
-                study.readings.to_string(),
                 study.measurers.to_string(),
                 number(row.repeatability),
                 interval(study.repeatability),
                 number(row.reproducibility),
                 interval(study.reproducibility),
-                number(row.repeatability_limit),
-                number(row.reproducibility_limit),
                 number(row.reading_error),
             ],
         );
@@ -263,7 +258,10 @@ fn spreads(found: &Measurers, catalogue: &Catalogue) -> String {
     output::lines(&table)
 }
 
+/// All biases, or where these are many those that stand out and those of all dimensions together.
 fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
+    /// A page that people read to its end.
+    const MANY: usize = 16;
     let headings = [
         "who, with what",
         "dimension",
@@ -273,7 +271,13 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
         ">p adj.",
     ];
     let mut table = output::table(&headings);
-    for bias in &found.biases {
+    let all = found.biases.len();
+    let telling = |bias: &&Bias| {
+        let whole = matches!(bias.reach, Reach::All(_));
+        all <= MANY || whole || bias.p.is_none_or(|p| p < 0.05)
+    };
+    let rows: Vec<&Bias> = found.biases.iter().filter(telling).collect();
+    for bias in &rows {
         let size = |value: f64| match value > 0.0 {
             true => format!("+{}", fine(value)),
             false => fine(value),
@@ -290,18 +294,32 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
             ],
         );
     }
-    output::lines(&table)
+    let mut text = match rows.is_empty() {
+        true => String::new(),
+        false => output::lines(&table),
+    };
+    if rows.len() < all {
+        text.push_str(&output::wrapped(
+            &format!(
+                "{} more figures with p of 0.05 or more are left out here: --part biases --format csv",
+                all - rows.len()
+            ),
+            "",
+        ));
+    }
+    text
 }
 
 fn legend(confidence: f64) -> [String; 5] {
     [
-        "s_r: repeatability, standard deviation of one measurer's readings of one place; r = 2.8 s_r: two \
-         of them differ by more only once in 20 times"
+        "s_r: repeatability, standard deviation of one measurer's readings of one place: two of them \
+         differ by more than the limit r = 2.8 s_r only once in 20 times"
             .to_owned(),
-        "s_R, R: reproducibility, the same for just any measurer's readings".to_owned(),
+        "s_R: reproducibility, the same for just any measurer's readings; limit R = 2.8 s_R".to_owned(),
         format!(
             "used: standard uncertainty of a reading that was written without one, where its own step is \
-             finer; only with at least {LEAST_FREEDOM} degrees of freedom after pieces and measurers"
+             finer, by repeats of such readings alone; only with at least {LEAST_FREEDOM} degrees of freedom \
+             after pieces and measurers"
         ),
         "reads: more (+) or less than the mean of the others, pieces taken out; p adjusted for all rows \
          (Holm)"

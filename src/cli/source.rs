@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::{Catalogue, Kind, Standing, nearest};
 use calibriar::cohort::{Choice, Cohort, Selection};
-use calibriar::measurers::{ReadingError, ReadingErrors, measurers};
+use calibriar::measurers::{ReadingError, ReadingErrors};
 use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, give_traces, is_table, open};
 use calibriar::table::{Options, SetAside};
@@ -109,7 +109,7 @@ impl SourceArguments {
             traces_from: self.traces.as_deref(),
             ..self.estimating()
         })?)?;
-        let errors = reading_errors(&source)?;
+        let errors = ReadingErrors::of(&source.table);
         Ok(prepared(source, &errors, Told::Aloud))
     }
 
@@ -148,7 +148,7 @@ impl SourceArguments {
             request.set_aside = self.table.set_aside.is_some();
         }
         let mut source = told(open(&request)?)?;
-        let errors = reading_errors(&source)?;
+        let errors = ReadingErrors::of(&source.table);
         let other = other.display().to_string();
         let mut other = told(open(&Request {
             from: &other,
@@ -198,12 +198,6 @@ impl SourceArguments {
 enum Told {
     Aloud,
     Already,
-}
-
-/// What the repeats of a source tell of its readings' errors.
-fn reading_errors(source: &Source) -> Result<ReadingErrors, CliError> {
-    let found = measurers(&source.table, 0.95)?;
-    Ok(ReadingErrors::new(&found, &source.table))
 }
 
 /// The source with its table ready to be judged: reading errors first, for what is made of traces

@@ -35,6 +35,8 @@ pub struct Measurers {
     pub studies: Vec<Study>,
     /// How far each measurer and each instrument is off, in the order of `studies`.
     pub biases: Vec<Bias>,
+    /// What readings without an uncertainty of their own are worth.
+    pub errors: ReadingErrors,
 }
 
 /// What the repeats of a table with details say; nothing without details or repeats.
@@ -44,8 +46,11 @@ pub struct Measurers {
 pub fn measurers(table: &Table, confidence: f64) -> Result<Measurers, StatsError> {
     crate::stats::sd_interval(1.0, 1.0, confidence)
         .ok_or(StatsError::NotAProbability { value: confidence })?;
-    let repeats = Repeats::gather(table);
-    let mut all = Measurers::default();
+    let repeats = Repeats::gather(table, |_| true);
+    let mut all = Measurers {
+        errors: ReadingErrors::of(table),
+        ..Measurers::default()
+    };
     for scope in repeats.scopes(table) {
         let chosen = repeats.of(table, &scope);
         let (study, biases) = study::study(table, &repeats, scope, &chosen, confidence);

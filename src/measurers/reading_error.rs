@@ -2,8 +2,9 @@
 
 use std::collections::HashMap;
 
-use super::study::{Reach, Study};
-use super::{LEAST_FREEDOM, Measurers};
+use super::LEAST_FREEDOM;
+use super::repeats::Repeats;
+use super::study::{Reach, Study, study};
 use crate::catalogue::fold;
 use crate::table::{KeptReading, Table, Uncertainty};
 
@@ -29,8 +30,8 @@ pub struct ReadingError {
 }
 
 impl ReadingError {
-    /// That of a study with enough degrees of freedom whose readings differ at all.
-    pub fn of(study: &Study, key: &str) -> Option<ReadingError> {
+    /// That of a study of such readings with enough degrees of freedom whose readings differ at all.
+    fn of(study: &Study, key: &str) -> Option<ReadingError> {
         let residual = study.residual?;
         let between = study.between.unwrap_or(0.0);
         let of = study.reproducibility.or(study.repeatability);
@@ -60,16 +61,21 @@ pub struct ReadingErrors {
 }
 
 impl ReadingErrors {
-    /// Those of the dimensions, and of their instruments, with at least [`LEAST_FREEDOM`] degrees of
-    /// freedom.
-    pub fn new(measurers: &Measurers, table: &Table) -> ReadingErrors {
-        let of = |study: &Study| match study.scope.reach {
-            Reach::Dimension(d) => ReadingError::of(study, &table.catalogue.at(d).key),
-            Reach::All(_) => None,
-        };
-        ReadingErrors {
-            all: measurers.studies.iter().filter_map(of).collect(),
+    /// Those of the dimensions of a table with details, and of their instruments, with at least
+    /// [`LEAST_FREEDOM`] degrees of freedom. Only readings that were written without an uncertainty
+    /// of their own tell what such readings are worth.
+    pub fn of(table: &Table) -> ReadingErrors {
+        let repeats = Repeats::gather(table, |r| !r.given);
+        let mut all = Vec::new();
+        for scope in repeats.scopes(table) {
+            if let Reach::Dimension(dimension) = scope.reach {
+                let chosen = repeats.of(table, &scope);
+                let (study, _) = study(table, &repeats, scope, &chosen, 0.95);
+                let key = &table.catalogue.at(dimension).key;
+                all.extend(study.and_then(|study| ReadingError::of(&study, key)));
+            }
         }
+        ReadingErrors { all }
     }
 
     /// Whether nothing is told.
@@ -82,14 +88,19 @@ impl ReadingErrors {
         &self.all
     }
 
+    /// That of a dimension and an instrument, or of any instrument.
+    pub fn exactly(&self, dimension: &str, instrument: Option<&str>) -> Option<&ReadingError> {
+        let wanted = instrument.map(fold);
+        let fits = |e: &&ReadingError| {
+            e.dimension == dimension && e.instrument.as_deref().map(fold) == wanted
+        };
+        self.all.iter().find(fits)
+    }
+
     /// That of a reading with an instrument; that of any instrument where its own is not told.
     pub fn find(&self, dimension: &str, instrument: &str) -> Option<&ReadingError> {
-        let of_dimension = || self.all.iter().filter(|e| e.dimension == dimension);
-        let wanted = fold(instrument);
-        let own = |e: &&ReadingError| e.instrument.as_deref().map(fold) == Some(wanted.clone());
-        of_dimension()
-            .find(own)
-            .or_else(|| of_dimension().find(|e| e.instrument.is_none()))
+        self.exactly(dimension, Some(instrument))
+            .or_else(|| self.exactly(dimension, None))
     }
 
     /// The table with these errors for readings that were written without an uncertainty of their

@@ -69,20 +69,18 @@ pub(super) struct Repeats {
 }
 
 impl Repeats {
-    /// Gathers them from the details: readings that no real pipe has are left out, and so are
-    /// places whose readings differ far more than those of others.
-    pub(super) fn gather(table: &Table) -> Repeats {
+    /// Gathers them from those of the details' readings that are `wanted`: readings that no real pipe
+    /// has are left out, and so are places whose readings differ far more than those of others.
+    pub(super) fn gather(table: &Table, wanted: impl Fn(&KeptReading) -> bool) -> Repeats {
         let mut repeats = Repeats::default();
         let Some(details) = &table.details else {
             return repeats;
         };
-        let credible = |r: &&KeptReading| {
-            table
-                .catalogue
-                .at(r.dimension as usize)
-                .is_credible(r.value)
+        let fits = |r: &&KeptReading| {
+            let dimension = table.catalogue.at(r.dimension as usize);
+            dimension.is_credible(r.value) && wanted(r)
         };
-        let mut kept: Vec<&KeptReading> = details.readings.iter().filter(credible).collect();
+        let mut kept: Vec<&KeptReading> = details.readings.iter().filter(fits).collect();
         let place = |r: &KeptReading| (r.dimension, r.specimen, r.state);
         kept.sort_by_key(|r| place(r));
         for (number, of_place) in kept

@@ -119,7 +119,7 @@ pub struct Bias {
     /// The same, adjusted for all biases of the table (Holm).
     pub p_adjusted: Option<f64>,
     /// Whether it is the same comparison as the one before, seen from the other side.
-    pub(super) mirrors_last: bool,
+    pub mirrors_last: bool,
 }
 
 /// Study and biases of a scope; nothing where nothing was read again.
@@ -287,23 +287,14 @@ impl Crossing {
         study.by_own_repeats = own_df >= super::LEAST_FREEDOM as f64 || !several;
         let (s2, df) = match study.by_own_repeats {
             true => (own / own_df, own_df),
-            false => (self.left(residual)?, self.freedom as f64),
+            // So that it is never more than the reproducibility.
+            false => (residual, self.freedom as f64),
         };
         study.repeatability = Some(Spread {
             sd: s2.sqrt(),
             interval: sd_interval(s2, df, confidence),
         });
         Ok(())
-    }
-
-    /// Mean square after places and levels; that of the likelihood where some levels cannot be
-    /// compared.
-    fn left(&self, residual: f64) -> Result<f64, StatsError> {
-        match measurer_effects(&self.readings) {
-            Ok(effects) => Ok(effects.residual),
-            Err(StatsError::Disconnected { .. }) => Ok(residual),
-            Err(error) => Err(error),
-        }
     }
 
     /// How far each level is off the mean of the others; nothing of a single one or without freedom.

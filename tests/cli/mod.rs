@@ -7,6 +7,7 @@
 //! | `formats` | every dialect of a table and every form of a cell |
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
+//! | `measurers` | repeats: who is off, and what a reading is worth |
 //! | `finish` | colours: one finish is never measured by another |
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
@@ -29,6 +30,7 @@ mod flag;
 mod form;
 mod formats;
 mod history;
+mod measurers;
 mod norms;
 mod package;
 mod people;
