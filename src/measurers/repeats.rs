@@ -1,6 +1,6 @@
 //! The readings of places that were read more than once.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::study::{Factor, Reach, Scope};
 use crate::catalogue::fold;
@@ -108,19 +108,22 @@ impl Repeats {
     }
 
     fn set_slips_aside(&mut self, table: &Table) {
-        let mut slips = Vec::new();
+        let mut slips: HashSet<usize> = HashSet::new();
         for of_dimension in self.all.chunk_by(|a, b| a.dimension == b.dimension) {
-            for place in slips_among(of_dimension) {
-                let of_place = || of_dimension.iter().filter(move |r| r.place == place);
-                let names = &table.specimens.names;
-                let specimen = of_place().map(|r| names.get(r.specimen as usize)).next();
+            let found = slips_among(of_dimension);
+            for of_place in of_dimension.chunk_by(|a, b| a.place == b.place) {
+                let first = of_place[0];
+                if !found.contains(&first.place) {
+                    continue;
+                }
+                let specimen = table.specimens.names.get(first.specimen as usize);
                 let aside = SetAsideRepeats {
-                    specimen: specimen.unwrap_or("").to_owned(),
-                    values: of_place().map(|r| r.value).collect(),
+                    specimen: specimen.to_owned(),
+                    values: of_place.iter().map(|r| r.value).collect(),
                 };
-                self.set_aside.push((of_dimension[0].dimension, aside));
-                slips.push(place);
+                self.set_aside.push((first.dimension, aside));
             }
+            slips.extend(found);
         }
         self.all.retain(|r| !slips.contains(&r.place));
     }
@@ -206,7 +209,7 @@ impl Repeats {
 /// smaller ones together (not less than the readings' own step): where it is greater with a p under
 /// 0.001 over the number of places, by F, it and all greater ones are set aside. Which of the
 /// readings is wrong cannot be known, so the place is left out as a whole.
-fn slips_among(of_dimension: &[Repeat]) -> Vec<usize> {
+fn slips_among(of_dimension: &[Repeat]) -> HashSet<usize> {
     /// For the dimension as a whole; slips of decimal points and units are far beyond.
     const LEVEL: f64 = 0.001;
     let steps: Vec<f64> = of_dimension.iter().map(|r| r.uncertainty).collect();
@@ -237,5 +240,5 @@ fn slips_among(of_dimension: &[Repeat]) -> Vec<usize> {
         squares += own;
         df += own_df;
     }
-    Vec::new()
+    HashSet::new()
 }

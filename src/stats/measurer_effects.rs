@@ -87,17 +87,19 @@ pub fn connected_measurers(readings: &[Crossed]) -> Vec<usize> {
             }
         }
     }
-    let mut numbers: Vec<usize> = Vec::new();
-    let mut parts = Vec::with_capacity(measurers);
+    // The root of a part is its first measurer, so its number is known before the others ask.
+    let mut numbers = vec![0; measurers];
+    let mut parts = 0;
     for measurer in 0..measurers {
         let root = root(&mut parent, measurer);
-        let known = numbers.iter().position(|&r| r == root);
-        parts.push(known.unwrap_or_else(|| {
-            numbers.push(root);
-            numbers.len() - 1
-        }));
+        if root == measurer {
+            numbers[measurer] = parts;
+            parts += 1;
+        } else {
+            numbers[measurer] = numbers[root];
+        }
     }
-    parts
+    numbers
 }
 
 /// What pieces and measurers have to do with each other, sums already taken.
@@ -313,41 +315,48 @@ struct Modes {
 }
 
 impl Modes {
-    fn new(a: DMatrix<f64>, sums: &DVector<f64>, contrasts: f64, squares: f64) -> Modes {
+    /// The likelihood, and the measurers' effects by least squares.
+    fn new(
+        a: DMatrix<f64>,
+        sums: &DVector<f64>,
+        contrasts: f64,
+        squares: f64,
+    ) -> (Modes, DVector<f64>) {
         let eigen = a.symmetric_eigen();
         let greatest = eigen.eigenvalues.iter().fold(0.0_f64, |m, &x| m.max(x));
-        let along = eigen.eigenvectors.tr_mul(sums);
-        let roots = eigen.eigenvalues.iter().zip(along.iter());
-        // Directions that nothing is known of come out as rounding errors.
-        let known = roots.filter(|(root, _)| **root > 1e-10 * greatest);
-        let mode = |(&root, along): (&f64, &f64)| Mode {
-            root,
-            squares: along * along / root,
-        };
-        let modes: Vec<Mode> = known.map(mode).collect();
+        let mut effects = DVector::zeros(sums.len());
+        let mut modes = Vec::new();
+        for (&root, direction) in eigen
+            .eigenvalues
+            .iter()
+            .zip(eigen.eigenvectors.column_iter())
+        {
+            // Directions that nothing is known of come out as rounding errors.
+            if root > 1e-10 * greatest {
+                let along = direction.dot(sums);
+                effects += direction * (along / root);
+                let squares = along * along / root;
+                modes.push(Mode { root, squares });
+            }
+        }
         let explained: f64 = modes.iter().map(|m| m.squares).sum();
-        Modes {
+        let modes = Modes {
             contrasts,
             left: (squares - explained).max(0.0),
             modes,
-        }
+        };
+        (modes, effects)
     }
 
     /// Measurers random, pieces fixed.
     fn fixed(design: &Design, readings: &[Crossed]) -> Modes {
-        let mut modes = Modes::new(
-            design.normal(0.0),
-            &design.sums,
-            design.contrasts(),
-            design.squares,
-        );
-        // The difference above loses digits where measurers explain most; residuals do not.
-        let a = design.normal(0.0);
-        let inverse = a.pseudo_inverse(1e-10 * design.sizes.iter().sum::<f64>());
-        if let Ok(inverse) = inverse {
-            modes.left = design.left_after(readings, &(inverse * &design.sums));
+        let (a, contrasts) = (design.normal(0.0), design.contrasts());
+        let (modes, effects) = Modes::new(a, &design.sums, contrasts, design.squares);
+        // A difference loses digits where measurers explain most; residuals do not.
+        Modes {
+            left: design.left_after(readings, &effects),
+            ..modes
         }
-        modes
     }
 
     /// The variance within at a ratio, and that of measurers.
@@ -517,7 +526,7 @@ impl RandomPieces {
         let contrasts = design.contrasts() + read().count() as f64 - 1.0;
         let determinants: f64 = read().map(|i| (size(i) * ratio).ln_1p()).sum();
         RandomPieces {
-            modes: Modes::new(a, &sums, contrasts, design.squares + squares),
+            modes: Modes::new(a, &sums, contrasts, design.squares + squares).0,
             d: determinants + weights.ln(),
         }
     }

@@ -9,6 +9,7 @@
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
 //! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
+//! | `measurers` | intervals and false alarms of repeats |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
 
@@ -18,5 +19,6 @@ mod world;
 
 mod breaks;
 mod checks;
+mod measurers;
 mod outlines;
 mod sides;
