@@ -2,13 +2,12 @@
 //!
 //! Data are made here with known errors; the demo's truth is `data/README.md` ("The true model").
 
-use calibriar::stats::normal_quantile;
-
 use super::{Csv, Desk, demo, demo_collection, entry};
+use crate::common::draw::Draw;
 
-/// Normal values without a generator: quantiles in a scrambled order (37 is prime to 97).
+/// The error of one reading, always the same.
 fn error(i: usize) -> f64 {
-    normal_quantile(((i * 37) % 97) as f64 / 97.0 + 0.5 / 97.0)
+    Draw::seeded(i as u64).normal()
 }
 
 /// 30 pieces read by A and C; B reads the same 0.10 mm thicker. Errors of 0.02 mm.
@@ -44,10 +43,10 @@ fn a_measurer_who_is_off_is_named() {
     let desk = Desk::with("readings.csv", sheet());
     let line = "measurers --from readings.csv --format";
     let page = desk.run(&format!("{line} table")).done().out;
-    let first: String = page.lines().take(2).collect();
-    assert!(first.starts_with("BEN reads 0.1"), "{page}");
+    let words = page.replace("\n  ", " ");
+    assert!(words.contains("BEN reads 0.1"), "{page}");
     assert!(
-        first.contains("mm more than the others in bit thickness ("),
+        words.contains(" mm more than the others in bit thickness ("),
         "{page}"
     );
     assert!(page.lines().all(|l| l.chars().count() <= 98), "{page}");
@@ -89,7 +88,7 @@ fn a_slip_is_no_error_of_measurement() {
     let clean = Desk::with("readings.csv", sheet());
     let mut csv = sheet();
     csv.push_str(
-        "Q1,Row,apple,bit thickness,4.10,mm,Ann\nQ1,Row,apple,bit thickness,11.9,mm,Cleo\n",
+        "Q1,Row,apple,bit thickness,4.10,mm,Ann\nQ1,Row,apple,bit thickness,5.9,mm,Cleo\n",
     );
     let slip = Desk::with("readings.csv", csv);
     let line = "measurers --from readings.csv --format";
@@ -108,7 +107,7 @@ fn a_slip_is_no_error_of_measurement() {
         ("0", "1")
     );
     let page = slip.run(&format!("{line} table")).done().out;
-    assert!(page.contains("Q1 (4.1 and 11.9)"), "{page}");
+    assert!(page.contains("Q1 (4.1 and 5.9)"), "{page}");
 }
 
 /// What was written without an uncertainty gets that of repeats; what was given stays, and so does
