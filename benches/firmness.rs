@@ -5,8 +5,9 @@
 mod common;
 
 use calibriar::cohort::{Choice, Cohort};
-use calibriar::firmness::{Whose, left_out, moved, turned};
+use calibriar::firmness::{Leaving, Whose, left_out, moved, turned};
 use calibriar::norm::{Borrowing, Evidence, Settings};
+use calibriar::traced::ready;
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
 
 /// The sheet of the other benches, its rows of thirty sources.
@@ -34,8 +35,13 @@ fn firmness(criterion: &mut Criterion) {
         let mut group = criterion.benchmark_group("firmness");
         group.sample_size(10);
         group.bench_function(BenchmarkId::new("left out, 30 sources", rows), |b| {
-            let whose = Whose::Source;
-            b.iter(|| left_out(&table, &after, &choice, whose, &groups, &settings, || ()).unwrap());
+            let leaving = Leaving {
+                whose: Whose::Source,
+                groups: &groups,
+                choice: &choice,
+                settings: &settings,
+            };
+            b.iter(|| left_out(&table, &after, &leaving, ready, || ()).unwrap());
         });
         group.bench_function(BenchmarkId::new("moved", rows), |b| {
             b.iter(|| moved(&before, &after, |_| true, &settings).unwrap());

@@ -15,6 +15,7 @@
 //! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
 //! | [`form`] | form of outlines and sections, colours |
 //! | [`traced`] | what traces say of a piece, and the readings made of them |
+//! | [`measurers`] | how far different people's readings differ, and what one is worth |
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
 //! | [`periods`] | which periods agree, when a dimension shifted, which period a piece resembles |
@@ -77,6 +78,7 @@ pub mod firmness;
 pub mod form;
 #[cfg(feature = "frame")]
 pub mod frame;
+pub mod measurers;
 pub mod norm;
 pub mod notation;
 mod parallel;

@@ -35,6 +35,8 @@ pub struct Request<'a> {
     pub digest: bool,
     /// Keep the single readings as they were written ([`Table::details`]).
     pub details: bool,
+    /// Keep them where a place was read more than once; other sources pay nothing for it.
+    pub details_of_repeats: bool,
     /// A collection as it stood at that revision.
     pub revision: Option<i64>,
     /// Dimensions that are known besides those of the trade, for a CSV file.
@@ -324,6 +326,7 @@ fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, Sour
     let view = View {
         revision: request.revision,
         details: request.details,
+        details_of_repeats: request.details_of_repeats,
     };
     Ok(Source {
         table: collection.table_as(view)?,
@@ -399,6 +402,7 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
         .unwrap_or_else(Catalogue::standard);
     let mut options = request.options.clone();
     options.details |= request.details;
+    options.details_of_repeats |= request.details_of_repeats;
     match read_table(name, bytes, &options, catalogue)? {
         Content::Measurements(sheet) => {
             if !sheet.faults.is_empty() && !request.set_aside {

@@ -37,6 +37,7 @@ mod reference {
     mod outline_band;
     mod prediction_t;
     mod real_tables;
+    mod reproducibility;
     mod shift;
     mod statrs;
     mod tails;

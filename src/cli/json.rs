@@ -2,11 +2,13 @@
 
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::Cohort;
+use calibriar::measurers::{ReadingErrors, Study};
 use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::periods::{Dating, DimensionSays, NOTE, Under};
 use calibriar::report::{
-    AgainstRow, AgreementRow, BecauseRow, DimensionRow, FlagRow, FormRow, LeftOutRow, MovedRow,
-    NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, ShiftRow, TurnedRow,
+    AgainstRow, AgreementRow, BecauseRow, BiasRow, DimensionRow, FlagRow, FormRow, LeftOutRow,
+    MovedRow, NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, ShiftRow,
+    StudyRow, TurnedRow,
 };
 use calibriar::source::Provenance;
 use calibriar::table::Table;
@@ -312,6 +314,51 @@ pub(super) struct RatesOut<'a> {
     pub(super) coverage: f64,
     pub(super) confidence: f64,
     pub(super) rates: Vec<RateRow<'a>>,
+}
+
+/// The whole answer of `measurers`.
+#[derive(Serialize)]
+pub(super) struct MeasurersOut<'a> {
+    pub(super) provenance: &'a Provenance,
+    pub(super) dimensions: Vec<StudyOut<'a>>,
+    pub(super) biases: Vec<BiasRow<'a>>,
+}
+
+/// One dimension, or all of a unit.
+#[derive(Serialize)]
+pub(super) struct StudyOut<'a> {
+    #[serde(flatten)]
+    row: StudyRow<'a>,
+    set_aside_pieces: Vec<SetAsideRepeatsOut<'a>>,
+    not_comparable: &'a [String],
+}
+
+/// A piece whose readings differ far more than those of others.
+#[derive(Serialize)]
+struct SetAsideRepeatsOut<'a> {
+    specimen: &'a str,
+    values: &'a [f64],
+}
+
+impl<'a> StudyOut<'a> {
+    pub(super) fn new(
+        study: &'a Study,
+        errors: &ReadingErrors,
+        catalogue: &'a Catalogue,
+        confidence: f64,
+    ) -> StudyOut<'a> {
+        let aside = study.set_aside.iter();
+        StudyOut {
+            row: StudyRow::new(study, errors, catalogue, confidence),
+            set_aside_pieces: aside
+                .map(|aside| SetAsideRepeatsOut {
+                    specimen: &aside.specimen,
+                    values: &aside.values,
+                })
+                .collect(),
+            not_comparable: &study.apart,
+        }
+    }
 }
 
 /// The whole answer of `flag`.

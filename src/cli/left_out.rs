@@ -2,10 +2,9 @@
 
 use calibriar::catalogue::Kind;
 use calibriar::cohort::Cohort;
-use calibriar::firmness::{LeftOut, LeftOutNorm, Limit, Whose, left_out};
+use calibriar::firmness::{Leaving, LeftOut, LeftOutNorm, Limit, Whose, left_out};
 use calibriar::report::{LEFT_OUT_COLUMNS, LeftOutRow, NOT_NAMED, joined};
 use calibriar::source::Source;
-use calibriar::traced::ready;
 use clap::ValueEnum;
 
 use super::json::{LeftOutOut, PartOut};
@@ -53,12 +52,13 @@ impl LeaveOut {
 pub(super) fn run(arguments: &Arguments, leave_out: LeaveOut) -> Result<Outcome, CliError> {
     let question = &arguments.question;
     let settings = question.judge.settings()?;
+    let settings = settings.with_true_size(arguments.true_size);
     let format = question.format.choose();
     let mut source = question
         .source
         .open_in_detail(format != Format::Csv, None)?;
-    let table = std::mem::take(&mut source.table);
-    source.table = ready(table.of_readings(|reading| Some(reading.uncertainty)));
+    let table = source.table.clone();
+    source.table = question.source.ready(source.table);
     let cohort = question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,
@@ -68,9 +68,15 @@ pub(super) fn run(arguments: &Arguments, leave_out: LeaveOut) -> Result<Outcome,
     let evidence = question.judge.evidence(&cohort)?;
     let bar = Bar::new(None, "{pos} left out, one at a time");
     let choice = question.judge.choice();
-    let whose = leave_out.whose();
+    let leaving = Leaving {
+        whose: leave_out.whose(),
+        groups: &groups,
+        choice: &choice,
+        settings: &settings,
+    };
     let step = || bar.step();
-    let found = left_out(&table, &evidence, &choice, whose, &groups, &settings, step)?;
+    let ready = |table| question.source.ready(table);
+    let found = left_out(&table, &evidence, &leaving, ready, step)?;
     bar.finish();
     question.source.write_set_aside(&source)?;
     let rows = || {
@@ -96,7 +102,7 @@ pub(super) fn run(arguments: &Arguments, leave_out: LeaveOut) -> Result<Outcome,
                 .collect(),
         })?,
         Format::Table => {
-            output::write_text(&page(&source, &cohort, &groups, &found, whose))?;
+            output::write_text(&page(&source, &cohort, &groups, &found, leaving.whose))?;
         }
     }
     Ok(Outcome::Done)

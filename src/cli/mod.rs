@@ -10,6 +10,7 @@ mod history;
 mod json;
 mod left_out;
 mod manual;
+mod measurers;
 mod moved;
 mod norms;
 mod output;
@@ -61,6 +62,7 @@ enum Command {
     Form(form::Arguments),
     Periods(periods::Arguments),
     Rates(rates::Arguments),
+    Measurers(measurers::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
     Export(export::Arguments),
@@ -90,6 +92,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Form(arguments) => form::run(&arguments),
         Command::Periods(arguments) => periods::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
+        Command::Measurers(arguments) => measurers::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),

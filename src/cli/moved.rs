@@ -13,7 +13,7 @@ use calibriar::verdict::Verdict;
 use super::json::MovedOut;
 use super::norms::{Arguments, chosen, label, provenance_line};
 use super::output::{self, Format, probability, signed, sized};
-use super::source::{group_title, prepared};
+use super::source::group_title;
 use super::{CliError, Outcome};
 
 /// So many readings that turn are shown to people.
@@ -22,10 +22,12 @@ const TURNED_SHOWN: usize = 40;
 pub(super) fn run(arguments: &Arguments, revision: i64) -> Result<Outcome, CliError> {
     let question = &arguments.question;
     let settings = question.judge.settings()?;
+    let settings = settings.with_true_size(arguments.true_size);
     let format = question.format.choose();
     let digest = format != Format::Csv;
     // The earlier one first: what has no revisions is refused before it is read.
-    let since = prepared(question.source.open_in_detail(digest, Some(revision))?);
+    let mut since = question.source.open_in_detail(digest, Some(revision))?;
+    since.table = question.source.ready(since.table);
     let now = question.source.open(digest)?;
     let cohort = question.judge.cohort(&now)?;
     let earlier = Cohort::new(&since.table, &question.judge.choice())

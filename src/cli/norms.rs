@@ -33,6 +33,10 @@ pub(super) struct Arguments {
     /// How far each limit moves without one source, one measurer or one period at a time
     #[arg(long, value_name = "WHOSE")]
     leave_out: Option<LeaveOut>,
+    /// Ranges and spreads of the pieces themselves, reading errors taken out; by default they are
+    /// those of a reading of the usual uncertainty
+    #[arg(long)]
+    pub(super) true_size: bool,
     #[command(flatten)]
     pub(super) question: Question,
 }
@@ -45,6 +49,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         return left_out::run(arguments, whose);
     }
     let (settings, format, source) = arguments.question.open()?;
+    let settings = settings.with_true_size(arguments.true_size);
     let cohort = arguments.question.judge.cohort(&source)?;
     let groups = chosen(
         &cohort,
@@ -354,15 +359,25 @@ pub(super) fn label(dimension: &Dimension, finish: Option<&str>) -> String {
 
 fn legend(settings: &Settings) -> String {
     let percent = |share: f64| format!("{} %", 100.0 * share);
+    let (next, spread) = match settings.true_size() {
+        true => (
+            "the size itself of the next good piece, whatever it is read as,",
+            "of good pieces themselves, reading errors taken out",
+        ),
+        false => (
+            "a reading, of the usual uncertainty, of the next good piece",
+            "of such readings of good pieces (--true-size: of the pieces themselves)",
+        ),
+    };
     let (coverage, confidence) = (percent(settings.coverage()), percent(settings.confidence()));
     [
-        format!("typical range: the next good piece falls in it with probability {coverage}"),
+        format!("typical range: {next} falls in it with probability {coverage}"),
         format!(
             "tolerance band: holds at least {coverage} of all good pieces, with confidence \
              {confidence}"
         ),
         format!("±: half of the centre's confidence interval, {confidence}"),
-        "spread: of good pieces, within periods and between them".to_owned(),
+        format!("spread: {spread}, within periods and between them"),
         "range seen: of all references, those that were set aside included".to_owned(),
     ]
     .map(|line| output::wrapped(&line, "  "))

@@ -183,6 +183,16 @@ pub(super) fn sized(value: f64, spread: f64) -> String {
     }
 }
 
+/// A small number for people, such as an uncertainty: two digits that mean something.
+pub(super) fn fine(value: f64) -> String {
+    let magnitude = value.abs().log10().floor();
+    match magnitude.is_finite() && magnitude < 7.0 {
+        true => format!("{value:.*}", (1.0 - magnitude).clamp(0.0, 9.0) as usize),
+        false if value == 0.0 => "0".to_owned(),
+        false => format!("{value:.0e}"),
+    }
+}
+
 /// A reading for people: all the digits that were read, and as many as what it is compared with.
 pub(super) fn reading(value: f64, uncertainty: f64, spread: f64) -> String {
     let step = uncertainty * 12f64.sqrt();

@@ -6,15 +6,16 @@ use std::path::{Path, PathBuf};
 use calibriar::catalogue::{Catalogue, Kind, Standing, nearest};
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::collection::{Collection, Entry};
+use calibriar::measurers::{ReadingError, ReadingErrors};
 use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, give_traces, is_table, open};
-use calibriar::table::{Options, SetAside};
+use calibriar::table::{Options, SetAside, Table};
 use calibriar::traced::ready;
-use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
+use clap::{Args, ValueEnum};
 
 use super::norms::hint;
-use super::output::{Format, FormatArgument, shown};
+use super::output::{Format, FormatArgument, counted, fine, shown};
 use super::{CliError, remark};
 
 /// How to read a table.
@@ -51,6 +52,7 @@ impl TableArguments {
             skip: self.skip.clone(),
             new_dimensions: self.new_dimensions,
             details,
+            details_of_repeats: false,
         }
     }
 }
@@ -68,8 +70,21 @@ pub(super) struct SourceArguments {
     /// specimen,feature,station,reading[,unit,...]
     #[arg(long, value_name = "FILE.csv")]
     traces: Option<PathBuf>,
+    /// What a reading without an uncertainty of its own is worth: as repeats of other places show,
+    /// where they do, or as it was written
+    #[arg(long, value_name = "HOW", value_enum, default_value_t = ReadingErrorArgument::Estimated)]
+    reading_error: ReadingErrorArgument,
     #[command(flatten)]
     table: TableArguments,
+}
+
+/// `--reading-error`
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum ReadingErrorArgument {
+    /// By how far readings of one place differ, where enough places were read more than once
+    Estimated,
+    /// By the step that it was written to
+    AsWritten,
 }
 
 /// The collection that is meant when none is named.
@@ -93,9 +108,25 @@ impl SourceArguments {
             options: self.table.options(false),
             set_aside: self.table.set_aside.is_some(),
             traces_from: self.traces.as_deref(),
-            ..self.request()
+            ..self.estimating()
         })?)?;
-        Ok(prepared(source))
+        let errors = self.errors(&source.table);
+        Ok(prepared(source, &errors, Told::Aloud))
+    }
+
+    /// What repeats say of readings that were written without an uncertainty, where that is asked.
+    fn errors(&self, table: &Table) -> ReadingErrors {
+        match self.reading_error {
+            ReadingErrorArgument::Estimated => ReadingErrors::of(table),
+            ReadingErrorArgument::AsWritten => ReadingErrors::default(),
+        }
+    }
+
+    /// A table of [`SourceArguments::open_in_detail`], or some of its readings, ready to be judged as
+    /// [`SourceArguments::open`] has it.
+    pub(super) fn ready(&self, table: Table) -> Table {
+        let errors = self.errors(&table);
+        ready(errors.applied(table).0)
     }
 
     /// Opens the source with its single readings as they were written, and as it stood at a
@@ -134,18 +165,20 @@ impl SourceArguments {
     ) -> Result<(Source, Source), CliError> {
         let mut request = Request {
             digest,
-            ..self.request()
+            ..self.estimating()
         };
         if is_table(&self.from) {
             request.options = self.table.options(false);
             request.set_aside = self.table.set_aside.is_some();
         }
         let mut source = told(open(&request)?)?;
+        let errors = self.errors(&source.table);
         let other = other.display().to_string();
         let mut other = told(open(&Request {
             from: &other,
             options: self.table.options(false),
             set_aside: self.table.set_aside.is_some() && !is_table(&self.from),
+            details: !errors.is_empty(),
             catalogue: Some(&source.table.catalogue),
             ..Request::default()
         })?)?;
@@ -153,7 +186,16 @@ impl SourceArguments {
             let cautions = give_traces(path, &mut [&mut source.table, &mut other.table])?;
             cautions.iter().for_each(remark);
         }
-        Ok((prepared(source), prepared(other)))
+        let source = prepared(source, &errors, Told::Aloud);
+        Ok((source, prepared(other, &errors, Told::Already)))
+    }
+
+    /// A request that keeps what tells reading errors, where these are asked for.
+    fn estimating(&self) -> Request<'_> {
+        Request {
+            details_of_repeats: self.reading_error == ReadingErrorArgument::Estimated,
+            ..self.request()
+        }
     }
 
     fn request(&self) -> Request<'_> {
@@ -175,12 +217,49 @@ impl SourceArguments {
     }
 }
 
-/// The source with its table ready to be judged.
-pub(super) fn prepared(source: Source) -> Source {
+/// Whether the user knows already what readings are worth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Told {
+    Aloud,
+    Already,
+}
+
+/// The source with its table ready to be judged: reading errors first, for what is made of traces
+/// has uncertainties of its own.
+fn prepared(source: Source, errors: &ReadingErrors, told: Told) -> Source {
+    let (table, used) = errors.applied(source.table);
+    if told == Told::Aloud && !used.is_empty() {
+        remark(worth(&table.catalogue, &used));
+    }
     Source {
-        table: ready(source.table),
+        table: ready(table),
         ..source
     }
+}
+
+/// What readings without an uncertainty of their own are taken to be worth, in words.
+fn worth(catalogue: &Catalogue, used: &[&ReadingError]) -> String {
+    let one = |error: &&ReadingError| {
+        let dimension = catalogue.find(&error.dimension).map(|d| catalogue.at(d));
+        let (label, unit) = dimension.map_or((&*error.dimension, ""), |d| (&*d.label, &*d.unit));
+        let with = error
+            .instrument
+            .as_deref()
+            .map(|i| format!(" by {}", shown(i)));
+        format!(
+            "{label}{} {} {unit} ({} of {} by {})",
+            with.unwrap_or_default(),
+            fine(error.standard_uncertainty()),
+            counted(error.readings, "reading", "readings"),
+            counted(error.pieces, "piece", "pieces"),
+            counted(error.measurers, "measurer", "measurers"),
+        )
+    };
+    format!(
+        "standard uncertainty of readings that were written without one, by how far repeats differ: {} \
+         (--reading-error as-written leaves them)",
+        used.iter().map(one).collect::<Vec<_>>().join("; ")
+    )
 }
 
 /// Says what the user should know of a source.

@@ -186,6 +186,13 @@ impl Collection {
             last = Some((id, row));
             push(row, reading)?;
         }
+        // Only what was read more than once is read again for its details: nothing else pays for them.
+        if view.details_of_repeats && !view.details && builder.has_repeats() {
+            return self.table_as(View {
+                details: true,
+                ..view
+            });
+        }
         let columns = builder.finish(specimens.len());
         Ok(Table {
             catalogue,
@@ -225,6 +232,8 @@ pub struct View {
     pub revision: Option<i64>,
     /// Keep the single readings as they were written beside the columns.
     pub details: bool,
+    /// Keep them where a place was read more than once.
+    pub details_of_repeats: bool,
 }
 
 /// Which readings count, as the end of a query about `reading AS r`; nothing where all do.

@@ -14,7 +14,6 @@ use crate::norm::{Beforehand, Evidence, Settings};
 use crate::parallel;
 use crate::stats::StatsError;
 use crate::table::{Column, KeptReading, Table};
-use crate::traced::ready;
 
 /// Whose readings are left out at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -176,23 +175,40 @@ pub enum LeftOutError {
     Stats(#[from] StatsError),
 }
 
-/// The norms of some patterns (numbers of groups), whole and without one part at a time.
+/// What to leave out of which norms.
+#[derive(Clone, Copy, Debug)]
+pub struct Leaving<'a> {
+    /// Whose readings, one at a time.
+    pub whose: Whose,
+    /// Numbers of the patterns.
+    pub groups: &'a [usize],
+    /// Whose readings may speak: the choice of the whole's cohort.
+    pub choice: &'a Choice,
+    /// How sure to be.
+    pub settings: &'a Settings,
+}
+
+/// The norms of some patterns, whole and without one part at a time.
 ///
-/// `table` has its details and is as it was read; `whole` is the evidence of
-/// `ready(table.of_readings(..))` with every reading as it is, and `choice` the one of its cohort.
-/// `step` is called after each part.
+/// `table` has its details and is as it was read; `ready` makes it, or some of its readings, ready to
+/// be judged ([`crate::traced::ready`] at least), and `whole` is the evidence of all of it. `step` is
+/// called after each part.
 ///
 /// # Errors
 /// [`LeftOutError`].
 pub fn left_out(
     table: &Table,
     whole: &Evidence<'_>,
-    choice: &Choice,
-    whose: Whose,
-    groups: &[usize],
-    settings: &Settings,
+    leaving: &Leaving<'_>,
+    ready: impl Fn(Table) -> Table + Sync,
     step: impl Fn() + Sync,
 ) -> Result<LeftOut, LeftOutError> {
+    let Leaving {
+        whose,
+        groups,
+        choice,
+        settings,
+    } = *leaving;
     let split = Split::new(table, whole.cohort(), whose)?;
     let mut norms = standing(whole, groups, settings)?;
     let without = parallel::map(split.parts.len(), |part| {

@@ -12,7 +12,7 @@
 mod left_out;
 mod moved;
 
-pub use left_out::{Extreme, LeftOut, LeftOutError, LeftOutNorm, Part, Whose, left_out};
+pub use left_out::{Extreme, Leaving, LeftOut, LeftOutError, LeftOutNorm, Part, Whose, left_out};
 pub use moved::{Change, Movement, PieceChange, Standing, Turned, moved, turned};
 
 use crate::catalogue::Kind;

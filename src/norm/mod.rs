@@ -79,7 +79,8 @@ pub struct Described {
 /// The part of a norm that needs a spread.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Firm {
-    /// Spread of good pieces within a period: relative for a ratio, in the unit for an interval.
+    /// Spread within a period of readings of good pieces with the usual uncertainty, or of the pieces
+    /// themselves ([`Settings::true_size`]): relative for a ratio, in the unit for an interval.
     pub spread: f64,
     /// Spread of the periods' centres, likewise.
     pub spread_between_periods: f64,
@@ -87,7 +88,8 @@ pub struct Firm {
     pub df: f64,
     /// Confidence interval of the centre, in the unit.
     pub centre: Band,
-    /// Holds the next good piece with the settings' coverage (prediction band), in the unit.
+    /// Holds the reading of the next good piece, or the piece itself, with the settings' coverage
+    /// (prediction band), in the unit.
     pub typical: Band,
     /// Holds at least the settings' coverage of all good pieces, with their confidence (tolerance
     /// band), in the unit.
@@ -194,8 +196,8 @@ fn norm(
         centre: from_scale(dimension.kind, centre),
         firm: match &basis.predictive {
             Some(predictive) => {
-                let variance = predictive.variance(basis.usual_uncertainty());
-                Some(firm(predictive, variance, dimension.kind, factors)?)
+                let usual = basis.usual_uncertainty();
+                Some(firm(predictive, usual, dimension.kind, factors)?)
             }
             None => None,
         },
@@ -205,22 +207,39 @@ fn norm(
 
 fn firm(
     predictive: &Predictive,
-    variance: f64,
+    usual_uncertainty: f64,
     kind: Kind,
     factors: &mut ToleranceFactors<'_>,
 ) -> Result<Firm, StatsError> {
     let settings = factors.settings;
     let centre = predictive.centre();
-    let least = predictive.least_noticeable(variance);
+    let of_reading = predictive.variance(usual_uncertainty);
+    // A deviation is noticed in a reading, whatever the band is about.
+    let least = predictive.least_noticeable(of_reading);
+    let between = predictive.spread_between_periods();
+    let (variance, within, total) = match settings.true_size() {
+        true => {
+            let within = predictive.piece_variance().sqrt();
+            (
+                predictive.true_size_variance(),
+                within,
+                within.hypot(between),
+            )
+        }
+        false => {
+            let within = predictive.reading_spread(usual_uncertainty);
+            (of_reading, within, predictive.total_spread())
+        }
+    };
     let factor = factors.of(predictive.df(), predictive.n_effective())?;
     let band = |half_width: f64| Band::about(kind, centre, half_width);
     Ok(Firm {
-        spread: predictive.spread(),
-        spread_between_periods: predictive.spread_between_periods(),
+        spread: within,
+        spread_between_periods: between,
         df: predictive.df(),
         centre: band(predictive.centre_half_width(settings.confidence())),
         typical: band(predictive.half_width(variance, settings.coverage())),
-        tolerance: band(factor * predictive.total_spread()),
+        tolerance: band(factor * total),
         least_noticeable: deviation_in_unit(kind, centre, least),
     })
 }

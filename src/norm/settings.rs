@@ -10,6 +10,7 @@ pub struct Settings {
     tolerance: Coverage,
     alpha: f64,
     matters: BTreeMap<String, f64>,
+    true_size: bool,
 }
 
 /// A setting that is no probability.
@@ -46,6 +47,7 @@ impl Settings {
             tolerance,
             alpha,
             matters: BTreeMap::new(),
+            true_size: false,
         })
     }
 
@@ -54,6 +56,18 @@ impl Settings {
     #[must_use]
     pub fn with_matters(self, matters: BTreeMap<String, f64>) -> Settings {
         Settings { matters, ..self }
+    }
+
+    /// The same with norms that are about the pieces themselves instead of their readings.
+    #[must_use]
+    pub fn with_true_size(self, true_size: bool) -> Settings {
+        Settings { true_size, ..self }
+    }
+
+    /// Whether spreads, typical ranges and tolerance bands of norms are those of the pieces
+    /// themselves, reading errors taken out. Verdicts are always about readings.
+    pub fn true_size(&self) -> bool {
+        self.true_size
     }
 
     /// The deviation of a dimension that matters, where the user says so.

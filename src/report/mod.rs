@@ -42,12 +42,14 @@ mod comparison;
 mod dating;
 mod firmness;
 mod form;
+mod measurers;
 mod shift_years;
 
 pub use comparison::*;
 pub use dating::*;
 pub use firmness::*;
 pub use form::*;
+pub use measurers::*;
 pub use shift_years::*;
 
 row! {

@@ -13,6 +13,20 @@ pub enum StatsError {
         /// The size of the sample given.
         got: usize,
     },
+    /// More than the method is meant for.
+    #[error("is meant for at most {most}, got {got}")]
+    TooMany {
+        /// The most that it takes.
+        most: usize,
+        /// How many there were.
+        got: usize,
+    },
+    /// Some of those to be compared have nothing in common with the others.
+    #[error("falls apart into {parts} parts that have nothing in common")]
+    Disconnected {
+        /// How many parts.
+        parts: usize,
+    },
     /// A value is NaN or infinite.
     #[error("value {value} at index {index} is not finite")]
     NotFinite {

@@ -12,8 +12,10 @@
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
 //! - `borrowed`: the spread that other sets lend, and what the loan is worth.
+//! - `measurer_effects`: how far measurers differ, pieces taken out.
 //! - `misfit`: how unusual several scores are together.
 //! - `multiple`: adjusted p-values for many comparisons.
+//! - `one_way`: repeatability and reproducibility of readings of one thing.
 //! - `outline_band`: one band for a whole outline.
 //! - `period_share`: how much of the spread lies between periods.
 //! - `predictive`: what the next piece will measure, given some references.
@@ -25,6 +27,7 @@
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
+//! - `variance_ratio`: two variances by restricted likelihood, one root.
 
 mod attribution;
 mod borrowed;
@@ -33,8 +36,10 @@ mod error;
 mod interpolation;
 mod lending;
 mod location;
+mod measurer_effects;
 mod misfit;
 mod multiple;
+mod one_way;
 mod outline_band;
 mod period_share;
 mod predictive;
@@ -46,6 +51,7 @@ mod size_shape;
 mod tails;
 mod tolerance;
 mod two_level;
+mod variance_ratio;
 
 pub use attribution::{
     Copula, GroupLikelihood, PairedResiduals, posterior, shares_by_dimension, t_ln_density,
@@ -67,8 +73,16 @@ pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,
     quantile_type7,
 };
+pub use measurer_effects::{
+    Crossed, CrossedVariances, MeasurerBias, MeasurerEffects, Pieces, connected_measurers,
+    crossed_variances, measurer_effects, reading_interval,
+};
 pub use misfit::{Misfit, Residuals, ShrunkCorrelation, misfit, shrunk_correlation};
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
+pub use one_way::{
+    Consistency, Likelihood, OneWay, OneWayFit, ReferenceBias, consistency, one_way, one_way_fit,
+    reference_bias, reproducibility_interval, sd_interval,
+};
 pub use outline_band::{band_p, band_threshold, roughness};
 pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};

@@ -256,6 +256,25 @@ impl Predictive {
         self.spread.s2
     }
 
+    /// The spread of readings with standard uncertainty `u` of good pieces, within a period.
+    pub fn reading_spread(&self, u: f64) -> f64 {
+        (self.spread.s2 * (1.0 + self.r_new(u))).sqrt()
+    }
+
+    /// The squared spread of the pieces themselves within a period, reading errors taken out; 0 where
+    /// these alone explain the readings.
+    pub fn piece_variance(&self) -> f64 {
+        match self.spread.errors {
+            Errors::Within { mean_u2 } => (self.spread.s2 - mean_u2).max(0.0),
+            Errors::Apart { .. } => self.spread.s2,
+        }
+    }
+
+    /// The variance of the next piece itself about the centre, not of a reading of it.
+    pub fn true_size_variance(&self) -> f64 {
+        self.piece_variance() + self.spread.s2 * (self.h0 - 1.0)
+    }
+
     /// Relative error variance of a new reading.
     pub fn r_new(&self, u_new: f64) -> f64 {
         match self.spread.errors {
@@ -421,6 +440,33 @@ mod tests {
         let period = None;
         let readings: Vec<Rated> = xs.iter().map(|&x| Rated { x, u, period }).collect();
         Predictive::new(&readings, &Prior::none(0.0))
+    }
+
+    #[test]
+    fn pieces_spread_less_than_their_readings() {
+        let of = |u: f64| alone(&[4.0, 4.2, 4.4], u).unwrap();
+        let (coarse, hopeless) = (of(0.1), of(0.3));
+        // Readings spread by 0.2: pieces by the root of 0.04 - 0.01.
+        assert!((coarse.piece_variance() - 0.03).abs() < 1e-12);
+        assert!((coarse.reading_spread(0.1) - 0.2).abs() < 1e-12);
+        assert!((coarse.true_size_variance() - (0.03 + 0.04 / 3.0)).abs() < 1e-12);
+        // All of it is reading error; the centre stays as unsure as it is.
+        assert_eq!(hopeless.piece_variance(), 0.0);
+        assert!((hopeless.true_size_variance() - 0.03).abs() < 1e-12);
+        // A spread that is known apart from the readings is that of the pieces.
+        let prior = Prior {
+            df: f64::INFINITY,
+            variance: 0.04,
+            lambda: 0.0,
+        };
+        let rated = [Rated {
+            x: 4.0,
+            u: 0.1,
+            period: None,
+        }];
+        let stated = Predictive::new(&rated, &prior).unwrap();
+        assert!((stated.piece_variance() - 0.04).abs() < 1e-12);
+        assert!((stated.reading_spread(0.1) - 0.05f64.sqrt()).abs() < 1e-12);
     }
 
     #[test]

@@ -185,13 +185,19 @@ impl Table {
 
     /// The table made anew of some of the readings that its details keep; `uncertainty` gives what
     /// each is worth, `None` for one that is left out. Every reading of [`Details::readings`] kept
-    /// with its own uncertainty gives the same numbers again. Traces stay; details do not.
+    /// with its own uncertainty gives the same numbers again. Traces stay, and so do the details of
+    /// the readings that are kept.
     ///
     /// A table without details has no single readings: it comes back without columns.
     pub fn of_readings(&self, uncertainty: impl Fn(&KeptReading) -> Option<f64>) -> Table {
         let mut builder = ColumnBuilder::default();
+        let mut kept = Vec::new();
         for reading in self.details.iter().flat_map(|details| &details.readings) {
             if let Some(uncertainty) = uncertainty(reading) {
+                kept.push(KeptReading {
+                    uncertainty,
+                    ..*reading
+                });
                 let of_piece = ReadingOfPiece {
                     value: reading.value,
                     uncertainty,
@@ -206,7 +212,14 @@ impl Table {
             specimens: self.specimens.clone(),
             columns: builder.finish(self.specimens.len()),
             traces: self.traces.clone(),
-            details: None,
+            details: self.details.as_ref().map(|details| Details {
+                made: details.made.clone(),
+                source: details.source.clone(),
+                note: details.note.clone(),
+                readings: kept,
+                texts: details.texts.clone(),
+                circumstances: details.circumstances.clone(),
+            }),
         }
     }
 
@@ -289,6 +302,7 @@ pub(crate) struct ReadingOfPiece {
 #[derive(Debug, Default)]
 pub(crate) struct ColumnBuilder {
     slots: Vec<Option<DimensionSlots>>,
+    repeats: bool,
 }
 
 #[derive(Debug, Default)]
@@ -311,14 +325,21 @@ impl ColumnBuilder {
                 old.value += (new.value - old.value) / next;
                 old.uncertainty = (old.uncertainty * n).hypot(new.uncertainty) / next;
                 *count += 1;
+                self.repeats = true;
             }
             Some((_, old, count)) => {
+                self.repeats = true;
                 if new.state.rank() < old.state.rank() {
                     (*old, *count) = (new, 1);
                 }
             }
             None => slots.readings.push((row, new, 1)),
         }
+    }
+
+    /// Whether any place was read more than once.
+    pub(crate) fn has_repeats(&self) -> bool {
+        self.repeats
     }
 
     /// The columns of a table of `rows` specimens, in the order of the catalogue.

@@ -24,7 +24,7 @@ pub(super) fn read(
 ) -> Found {
     let mut rows = LongReader::new(input, options, catalogue);
     let seen = each_row(text, |record, offset| rows.row(record, offset));
-    rows.finish(seen, options.details)
+    rows.finish(seen, options)
 }
 
 /// Reads rows whose cells may be numbers, each as its shortest decimal.
@@ -41,7 +41,7 @@ pub(super) fn read_cells(
         seen += 1;
         rows.row(&cells.record(row), row);
     }
-    rows.finish(seen, options.details)
+    rows.finish(seen, options)
 }
 
 struct LongReader<'a> {
@@ -324,7 +324,7 @@ impl<'a> LongReader<'a> {
         }
     }
 
-    fn finish(mut self, rows: usize, keep_details: bool) -> Found {
+    fn finish(mut self, rows: usize, options: &Options) -> Found {
         // Stable: several readings of one place keep the order of the file.
         self.readings
             .sort_by_key(|(r, _)| (r.specimen, r.dimension));
@@ -361,8 +361,7 @@ impl<'a> LongReader<'a> {
             fill(coded, count);
         }
         let mut builder = ColumnBuilder::default();
-        let mut texts = Texts::default();
-        for (reading, text) in &self.readings {
+        for (reading, _) in &self.readings {
             let KeptReading {
                 value,
                 uncertainty,
@@ -375,13 +374,15 @@ impl<'a> LongReader<'a> {
                 state,
             };
             builder.push(reading.specimen, reading.dimension as usize, of_piece);
-            if keep_details {
-                details.readings.push(KeptReading {
-                    text: texts.len() as u32,
-                    ..*reading
-                });
-                texts.push(text);
-            }
+        }
+        let keep_details = options.details || options.details_of_repeats && builder.has_repeats();
+        let mut texts = Texts::default();
+        for (reading, text) in self.readings.iter().filter(|_| keep_details) {
+            details.readings.push(KeptReading {
+                text: texts.len() as u32,
+                ..*reading
+            });
+            texts.push(text);
         }
         details.texts = texts;
         let position = self.input.plan.position(Known::Value).unwrap_or(0);

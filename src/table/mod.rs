@@ -74,6 +74,9 @@ pub struct Options {
     pub new_dimensions: bool,
     /// Keep every cell's text and circumstances, as a collection needs them.
     pub details: bool,
+    /// Keep them where a place was read more than once, which a table with one row a reading alone
+    /// can tell.
+    pub details_of_repeats: bool,
 }
 
 /// What a file turned out to hold.

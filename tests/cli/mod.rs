@@ -8,6 +8,7 @@
 //! | `formats` | every dialect of a table and every form of a cell |
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
+//! | `measurers` | repeats: who is off, and what a reading is worth |
 //! | `finish` | colours: one finish is never measured by another |
 //! | `firmness` | what moved since a revision, and what moves without a source, measurer or period |
 //! | `add` | adding, adding again, setting faulty rows aside |
@@ -35,11 +36,12 @@ mod flag;
 mod form;
 mod formats;
 mod history;
+mod measurers;
 mod norms;
 mod package;
 mod people;
-mod shift_years;
 mod periods;
+mod shift_years;
 mod sources;
 mod store;
 mod traces;

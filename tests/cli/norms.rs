@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use calibriar::cohort::{Choice, Cohort};
+use calibriar::measurers::ReadingErrors;
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::source::{Request, open};
 use calibriar::traced::ready;
@@ -163,10 +164,12 @@ fn numbers_read_back_to_the_f64_of_the_library() {
     let path = demo_collection();
     let source = open(&Request {
         from: &path,
+        details_of_repeats: true,
         ..Request::default()
     })
     .unwrap();
-    let table = ready(source.table);
+    let errors = ReadingErrors::of(&source.table);
+    let table = ready(errors.applied(source.table).0);
     let cohort = Cohort::new(&table, &Choice::default()).unwrap();
     let groups: Vec<usize> = (0..cohort.groups().len()).collect();
     let settings = Settings::new(0.9, 0.95, 0.05).unwrap();

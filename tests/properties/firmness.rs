@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use calibriar::cohort::{Choice, Cohort, Selection, from_scale};
 use calibriar::firmness::{
-    Change, LeftOut, LeftOutError, Limit, Limits, Movement, Whose, left_out, moved, turned,
+    Change, Leaving, LeftOut, LeftOutError, Limit, Limits, Movement, Whose, left_out, moved, turned,
 };
 use calibriar::norm::{Band, Basis, Beforehand, Borrowing, Evidence, Norm, Settings, norms};
 use calibriar::table::Table;
@@ -75,7 +75,13 @@ fn without_each(
     let cohort = Cohort::new(&whole, choice).unwrap();
     let evidence = Evidence::gather(&cohort, &Borrowing::default());
     let groups: Vec<usize> = (0..cohort.groups().len()).collect();
-    let found = left_out(table, &evidence, choice, whose, &groups, &settings(), || ())?;
+    let leaving = Leaving {
+        whose,
+        groups: &groups,
+        choice,
+        settings: &settings(),
+    };
+    let found = left_out(table, &evidence, &leaving, ready, || ())?;
     let patterns = cohort.groups().iter().map(|g| g.pattern.clone());
     Ok((found, patterns.collect()))
 }

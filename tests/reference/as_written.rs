@@ -356,7 +356,7 @@ impl Naive<'_> {
         let least = (t(0.025) + t(0.2)) * w.sqrt();
         for (got, want) in [
             (got.centre, in_unit(m)),
-            (firm.spread, s),
+            (firm.spread, s * (1.0 + norm.r_new(usual)).sqrt()),
             (firm.spread_between_periods, s * lambda.sqrt()),
             (firm.centre.low, in_unit(m - centre)),
             (firm.centre.high, in_unit(m + centre)),

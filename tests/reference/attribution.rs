@@ -149,6 +149,7 @@ fn table(csv: Vec<u8>, columns: &[(&str, &str)], skip: &[&str]) -> Table {
         skip: skip.iter().map(|&s| s.to_owned()).collect(),
         new_dimensions: true,
         details: false,
+        ..Options::default()
     };
     match read("table", csv, &options, Catalogue::standard()).unwrap() {
         Content::Measurements(sheet) => sheet.table,

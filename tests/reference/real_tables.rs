@@ -29,7 +29,7 @@ fn table(name: &str, columns: &[(&str, &str)], skip: &[&str]) -> Table {
             .collect(),
         skip: skip.iter().map(|&s| s.to_owned()).collect(),
         new_dimensions: true,
-        details: false,
+        ..Options::default()
     };
     let content = read(
         name,

@@ -11,6 +11,7 @@
 //! | `report`, `chart` | its tables and words, its pictures |
 //! | `shifts` | how often years of a shift are right, some cells of `shift_rates` |
 //! | `shift_rates` | all of it, as an example whose figures are in `docs/shift_years.md` |
+//! | `measurers` | intervals and false alarms of repeats |
 //! | `breaks` | how often a straight line seems broken |
 //! | `dating` | how often a period that is named is right |
 //! | `outlines` | how often a good outline leaves its band |
@@ -23,6 +24,7 @@ mod world;
 mod breaks;
 mod checks;
 mod dating;
+mod measurers;
 mod outlines;
 mod periods;
 mod shifts;
