@@ -1,5 +1,7 @@
 //! What `calibriar periods` tells people: the answer in words, then the numbers.
 
+use std::collections::BTreeSet;
+
 use calibriar::catalogue::{Kind, Standing, fold};
 use calibriar::cohort::Cohort;
 use calibriar::norm::Settings;
@@ -326,16 +328,18 @@ impl Page<'_> {
             .collect();
         let mut line = match unusual.is_empty() {
             true => format!(
-                "The {called} ({names}) agree as well as good periods usually do, in all of {of}."
+                "The {called} ({names}): no disagreement beyond what is usual between them seen in {of}."
             ),
             false => format!(
-                "The {called} ({names}) do not agree in {}: they lie farther apart there than good \
-                 periods usually do.",
+                "The {called} ({names}) do not agree in {}: they lie farther apart there than is \
+                 usual between them.",
                 unusual.join("; ")
             ),
         };
         if differ.is_empty() {
-            line.push_str(" Nowhere do their centres differ beyond the scatter of their pieces.");
+            line.push_str(
+                " Nor are their centres seen to differ beyond the scatter of their pieces.",
+            );
             return line;
         }
         let far = |t: &&&Agreed| t.kind == Kind::Ratio;
@@ -364,32 +368,29 @@ impl Page<'_> {
 
     /// All patterns of each maker together.
     fn makers(&self, text: &mut String) {
-        let mut makers: Vec<&str> = Vec::new();
-        for pooled in &self.comparison.sets {
-            let maker = self.every.groups()[pooled.group].maker.as_str();
-            if !makers.iter().any(|m| fold(m) == fold(maker)) {
-                makers.push(maker);
+        let maker_of = |set: &SetComparison| self.every.groups()[set.group].maker.as_str();
+        let all = &self.comparison;
+        let of_sets: Vec<String> = all.sets.iter().map(|s| fold(maker_of(s))).collect();
+        let of_pooled: Vec<String> = all.pooled.iter().map(|p| fold(&p.maker)).collect();
+        let of_together = all.pooled_agreement.iter().map(|p| fold(&p.maker));
+        let of_together: Vec<String> = of_together.collect();
+        let mut makers: Vec<(&str, &String)> = Vec::new();
+        for (set, key) in all.sets.iter().zip(&of_sets) {
+            if !makers.iter().any(|(_, known)| *known == key) {
+                makers.push((maker_of(set), key));
             }
         }
-        for maker in makers {
-            let same = |m: &str| fold(m) == fold(maker);
-            let sets: Vec<&SetComparison> = self
-                .comparison
-                .sets
-                .iter()
-                .filter(|s| same(&self.every.groups()[s.group].maker))
-                .collect();
+        for (maker, key) in makers {
+            let sets = all.sets.iter().zip(&of_sets);
+            let sets: Vec<&SetComparison> = sets.filter(|s| s.1 == key).map(|s| s.0).collect();
             let mut groups: Vec<usize> = sets.iter().map(|s| s.group).collect();
             groups.dedup();
             let title = super::norms::maker_shown(maker);
             let patterns = counted(groups.len(), "pattern", "patterns together");
             text.push_str(&format!("{}, {patterns}\n", shown(title)));
-            let together: Vec<&PooledAgreement> = self
-                .comparison
-                .pooled_agreement
-                .iter()
-                .filter(|p| same(&p.maker))
-                .collect();
+            let together = all.pooled_agreement.iter().zip(&of_together);
+            let together: Vec<&PooledAgreement> =
+                together.filter(|p| p.1 == key).map(|p| p.0).collect();
             let tests: Vec<Agreed> = together
                 .iter()
                 .filter(|p| p.differ.is_some())
@@ -402,8 +403,9 @@ impl Page<'_> {
                 })
                 .collect();
             self.agreement(&self.chosen(&sets), &tests, text);
-            let pooled = self.comparison.pooled.iter().filter(|p| same(&p.maker));
-            let findings: Vec<Finding> = pooled.map(Finding::of_pooled).collect();
+            let pooled = all.pooled.iter().zip(&of_pooled);
+            let pooled: Vec<&PooledAgainst> = pooled.filter(|p| p.1 == key).map(|p| p.0).collect();
+            let findings: Vec<Finding> = pooled.iter().map(|p| Finding::of_pooled(p)).collect();
             let mut periods: Vec<u32> = findings.iter().map(|f| f.period).collect();
             periods.dedup();
             for &period in &periods {
@@ -413,7 +415,7 @@ impl Page<'_> {
             }
             self.nothing_good(&sets, text);
             for &period in &periods {
-                self.pooled_table(period, &findings, maker, text);
+                self.pooled_table(period, &findings, &pooled, text);
             }
             self.pooled_agreement_table(&together, text);
             text.push('\n');
@@ -422,17 +424,11 @@ impl Page<'_> {
 
     /// Periods that are compared with nothing.
     fn nothing_good(&self, sets: &[&SetComparison], text: &mut String) {
-        let mut alone: Vec<u32> = Vec::new();
-        for set in sets {
-            for period in &set.periods {
-                let compared = sets
-                    .iter()
-                    .any(|s| s.against.iter().any(|a| a.period == period.period));
-                if !period.good && !compared && !alone.contains(&period.period) {
-                    alone.push(period.period);
-                }
-            }
-        }
+        let compared = sets.iter().flat_map(|s| &s.against).map(|a| a.period);
+        let compared: BTreeSet<u32> = compared.collect();
+        let others = sets.iter().flat_map(|s| &s.periods).filter(|p| !p.good);
+        let others: BTreeSet<u32> = others.map(|p| p.period).collect();
+        let alone: Vec<u32> = others.difference(&compared).copied().collect();
         if !alone.is_empty() {
             let names: Vec<String> = alone.iter().map(|&p| self.title(p)).collect();
             let line = format!(
@@ -488,7 +484,13 @@ impl Page<'_> {
     }
 
     /// The numbers of one period; nothing of a good one that does not stand out.
-    fn pooled_table(&self, period: u32, findings: &[Finding], maker: &str, text: &mut String) {
+    fn pooled_table(
+        &self,
+        period: u32,
+        findings: &[Finding],
+        pooled: &[&PooledAgainst],
+        text: &mut String,
+    ) {
         let alpha = self.settings.alpha();
         let of: Vec<&Finding> = findings
             .iter()
@@ -502,7 +504,7 @@ impl Page<'_> {
         let confidence = self.interval_heading();
         let headings = [
             "dimension",
-            ">patterns",
+            ">in",
             ">shift",
             &confidence,
             ">p adj.",
@@ -512,15 +514,10 @@ impl Page<'_> {
         ];
         let mut table = output::table(&headings);
         for finding in of {
-            let patterns = self
-                .comparison
-                .pooled
+            let same = |p: &&&PooledAgainst| p.period == period && p.column == finding.column;
+            let patterns = pooled
                 .iter()
-                .find(|p| {
-                    p.period == period
-                        && p.column == finding.column
-                        && fold(&p.maker) == fold(maker)
-                })
+                .find(same)
                 .map_or(0, |p| p.patterns.max(p.spread_patterns));
             let mut cells = vec![self.label(finding.column), patterns.to_string()];
             cells.extend(self.numbers(finding));
@@ -539,9 +536,10 @@ impl Page<'_> {
         match &finding.shift {
             None => cells.extend(["-".to_owned(), String::new(), "-".to_owned()]),
             Some(told) => {
+                let scale = (told.high - told.low) / 4.0;
                 let of = |x: f64| match finding.kind {
                     Kind::Ratio => percent(x.exp_m1()),
-                    Kind::Interval => sized(x, 0.1),
+                    Kind::Interval => sized(x, scale),
                 };
                 let unit = match finding.kind {
                     Kind::Ratio => "%",
@@ -549,7 +547,7 @@ impl Page<'_> {
                 };
                 cells.push(match finding.kind {
                     Kind::Ratio => format!("{} {unit}", plus(&percent(told.value.exp_m1()))),
-                    Kind::Interval => format!("{} {unit}", signed(told.value, 0.1)),
+                    Kind::Interval => format!("{} {unit}", signed(told.value, scale)),
                 });
                 cells.push(format!("{} to {}", of(told.low), of(told.high)));
                 cells.push(probability(told.p));
@@ -574,7 +572,7 @@ impl Page<'_> {
         text.push_str(&format!("\n{called} among themselves\n"));
         let headings = [
             "dimension",
-            ">patterns",
+            ">in",
             ">apart",
             ">scatter",
             ">adj.",
@@ -669,7 +667,6 @@ impl Page<'_> {
             ">p adj.",
             ">ranks",
             ">spread",
-            ">p adj.",
         ];
         let mut table = output::table(&headings);
         for set in sets {
@@ -690,13 +687,18 @@ impl Page<'_> {
                 .find(|f| f.period == period && f.column == set.column);
             let against = set.against.iter().find(|a| a.period == period);
             match finding.zip(against) {
-                None => cells.extend(["-", "", "-", "-", "-", "-"].map(str::to_owned)),
+                None => cells.extend(["-", "", "-", "-", "-"].map(str::to_owned)),
                 Some((finding, against)) => {
                     let numbers = self.numbers(finding);
                     let or = |p: Option<f64>| p.map_or("-".to_owned(), probability);
                     cells.extend_from_slice(&numbers[..3]);
                     cells.push(or(against.plain.ranks.map(|t| t.p)));
-                    cells.extend([numbers[3].clone(), numbers[5].clone()]);
+                    let clear = |t: &Told| t.p <= self.settings.alpha();
+                    let star = match finding.spread.as_ref().is_some_and(clear) {
+                        true => " *",
+                        false => "",
+                    };
+                    cells.push(format!("{}{star}", numbers[3]));
                 }
             }
             output::add_row(&mut table, cells);
@@ -719,7 +721,6 @@ impl Page<'_> {
             ">adj.",
             ">usual",
             ">adj.",
-            ">Welch",
             ">ranks",
             ">spreads",
         ];
@@ -737,7 +738,6 @@ impl Page<'_> {
                     or(a.differ_adjusted),
                     or(a.unusual.map(|t| t.p)),
                     or(a.unusual_adjusted),
-                    or(a.welch.map(|t| t.p)),
                     or(a.ranks.map(|t| t.p)),
                     or(a.spreads.map(|t| t.p)),
                 ],
@@ -755,21 +755,27 @@ impl Page<'_> {
                 "shift: the period's centre less that of the {called} (of a {} itself: of the others)",
                 called.trim_end_matches('s')
             ),
-            "spread: how much wider the period's pieces spread; x1 is alike".to_owned(),
             format!(
-                "p adj.: how often chance alone makes one more good period stand out so far in any of \
+                "spread: how much wider the period's pieces spread; x1 is alike{}",
+                match full {
+                    true => format!("; *: its adjusted p is {alpha} % or less"),
+                    false => "; in: patterns that tell".to_owned(),
+                }
+            ),
+            format!(
+                "p adj.: how often chance alone makes one more such period stand out so far in any of \
                  the dimensions (Holm); told in words at {alpha} % and less"
             ),
             format!(
                 "apart: from the least to the greatest centre of the {called}{}; scatter: p of so \
-                 much by their pieces' scatter alone; usual: by good periods that differ as is usual",
+                 much by their pieces' scatter alone; usual: by what is usual between them as well",
                 if full { "" } else { ", in the middle pattern" }
             ),
         ];
         if full {
             lines.push(
-                "ranks (Mann-Whitney; Kruskal-Wallis), Welch, spreads (Brown-Forsythe): p of the plain \
-                 tests, nothing borrowed, not adjusted; more of them in csv and json"
+                "ranks (Mann-Whitney; Kruskal-Wallis), spreads (Brown-Forsythe): p of the plain \
+                 tests, nothing borrowed, not adjusted; Welch's in csv and json"
                     .to_owned(),
             );
         }

@@ -9,6 +9,7 @@
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
 //! | `finish` | colours: one finish is never measured by another |
 //! | `add` | adding, adding again, setting faulty rows aside |
+//! | `periods` | periods compared: columns, words, thin evidence, the invented truth |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
@@ -34,6 +35,7 @@ mod norms;
 mod package;
 mod people;
 mod shift_years;
+mod periods;
 mod sources;
 mod store;
 mod traces;

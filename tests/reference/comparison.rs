@@ -3,11 +3,12 @@
 use std::collections::HashMap;
 
 use calibriar::stats::{
-    Effect, FTest, Ties, anderson_darling, anderson_darling_p, brown_forsythe_means,
+    Effect, FTest, StatsError, Ties, anderson_darling, anderson_darling_p, brown_forsythe_means,
     brown_forsythe_spread, combined_p, digamma, hodges_lehmann, kruskal_wallis, mann_whitney,
-    pooled, trigamma, variance_ratio, welch_anova, welch_t,
+    median, pooled, trigamma, variance_ratio, welch_anova, welch_t,
 };
 
+use crate::common::draw::Draw;
 use crate::common::{assert_rel_at, number, rows};
 
 const DATA: &str = include_str!("../data/two_period_tests/data.csv");
@@ -234,4 +235,120 @@ fn effects_are_pooled_as_metafor_pools_them() {
         compared += 1;
     }
     assert!(compared >= 8, "{compared}");
+}
+
+/// The plain form: all differences, sorted.
+#[test]
+fn the_quick_shift_is_the_median_of_all_differences() {
+    let mut draw = Draw::seeded(8);
+    for round in 0..200 {
+        let mut sample = |most: f64| -> Vec<f64> {
+            let n = 1 + (draw.uniform() * most) as usize;
+            // Rounded, so that many differences are equal, every other time.
+            let step = if round % 2 == 0 { 1e-12 } else { 0.5 };
+            (0..n)
+                .map(|_| (draw.normal() / step).round() * step)
+                .collect()
+        };
+        let (a, b) = (sample(40.0), sample(60.0));
+        let mut all: Vec<f64> = a
+            .iter()
+            .flat_map(|x| b.iter().map(move |y| x - y))
+            .collect();
+        all.sort_by(f64::total_cmp);
+        let got = hodges_lehmann(&a, &b, 0.9).unwrap();
+        let want = median(&all).unwrap();
+        assert!(
+            (got.shift - want).abs() <= 1e-15 * want.abs().max(1e-3),
+            "{got:?} {want}"
+        );
+        if let Some((low, high)) = got.interval {
+            let k = all.iter().filter(|d| **d < low).count();
+            assert!(
+                all.contains(&low) && all.contains(&high) && low <= got.shift && got.shift <= high
+            );
+            // Alike from both ends, ties apart.
+            let l = all.iter().filter(|d| **d > high).count();
+            assert!(round % 2 == 1 || k == l, "{k} {l}");
+        }
+    }
+}
+
+/// Nothing that is no number comes out, whatever goes in.
+#[test]
+fn edges_are_named_errors() {
+    let (few, equal, large) = ([1.0], [2.0, 2.0, 2.0], [1e300, -1e300, 1e300]);
+    let tilted = [1.0, 2.0, 4.0];
+    let too_few = |e: StatsError| matches!(e, StatsError::TooFew { .. });
+    assert!(too_few(welch_t(&few, &tilted).unwrap_err()));
+    assert!(too_few(welch_anova(&[&tilted]).unwrap_err()));
+    assert!(too_few(brown_forsythe_spread(&[&few, &few]).unwrap_err()));
+    assert!(too_few(mann_whitney(&[], &few).unwrap_err()));
+    assert!(too_few(
+        anderson_darling(&[&few, &few], Ties::Step).unwrap_err()
+    ));
+    assert!(too_few(
+        pooled(&[Effect {
+            value: 1.0,
+            variance: 1.0
+        }])
+        .unwrap_err()
+    ));
+    assert_eq!(welch_t(&equal, &equal), Err(StatsError::ZeroSpread));
+    assert_eq!(welch_anova(&[&equal, &tilted]), Err(StatsError::ZeroSpread));
+    assert_eq!(
+        brown_forsythe_means(&[&equal, &equal]),
+        Err(StatsError::ZeroSpread)
+    );
+    assert_eq!(
+        brown_forsythe_spread(&[&equal, &equal]),
+        Err(StatsError::ZeroSpread)
+    );
+    assert_eq!(variance_ratio(&equal, &tilted), Err(StatsError::ZeroSpread));
+    assert_eq!(mann_whitney(&equal, &equal), Err(StatsError::ZeroSpread));
+    assert_eq!(
+        kruskal_wallis(&[&equal, &equal]),
+        Err(StatsError::ZeroSpread)
+    );
+    assert_eq!(
+        anderson_darling(&[&equal, &equal], Ties::Middle),
+        Err(StatsError::ZeroSpread)
+    );
+    assert_eq!(hodges_lehmann(&equal, &equal, 0.95).unwrap().shift, 0.0);
+    assert_eq!(welch_t(&large, &tilted), Err(StatsError::Overflow));
+    assert_eq!(welch_anova(&[&large, &tilted]), Err(StatsError::Overflow));
+    assert_eq!(
+        brown_forsythe_means(&[&large, &tilted]),
+        Err(StatsError::Overflow)
+    );
+    assert_eq!(variance_ratio(&large, &tilted), Err(StatsError::Overflow));
+    assert_eq!(
+        hodges_lehmann(&[1.5e308], &[-1.5e308], 0.5),
+        Err(StatsError::Overflow)
+    );
+    assert!(mann_whitney(&large, &tilted).is_ok() && kruskal_wallis(&[&large, &tilted]).is_ok());
+    for bad in [f64::NAN, f64::INFINITY] {
+        let not_finite = |e: StatsError| matches!(e, StatsError::NotFinite { .. });
+        let bad = [1.0, bad, 3.0];
+        assert!(not_finite(welch_t(&bad, &tilted).unwrap_err()));
+        assert!(not_finite(kruskal_wallis(&[&tilted, &bad]).unwrap_err()));
+        assert!(not_finite(hodges_lehmann(&tilted, &bad, 0.95).unwrap_err()));
+        assert!(not_finite(
+            anderson_darling(&[&tilted, &bad], Ties::Step).unwrap_err()
+        ));
+    }
+    assert!(hodges_lehmann(&tilted, &tilted, 1.0).is_err());
+    assert_eq!(
+        (combined_p(&[]), combined_p(&[0.0]), combined_p(&[1.5])),
+        (None, None, None)
+    );
+    assert!(digamma(0.0).is_nan() && trigamma(-1.0).is_nan());
+    // One far from another: an interval, no infinity.
+    let apart = pooled(&[1.0, -1e150].map(|value| Effect {
+        value,
+        variance: 1.0,
+    }));
+    assert!(apart.map_or(true, |p| p.p > 0.0
+        && p.mean.is_finite()
+        && p.standard_error.is_finite()));
 }

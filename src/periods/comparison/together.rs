@@ -82,6 +82,9 @@ pub struct PooledAgreement {
     pub unusual_adjusted: Option<f64>,
 }
 
+/// A pattern's say on one period.
+type Member<'s> = (&'s SetComparison, &'s Against);
+
 /// The sets of each maker, by the maker's first spelling, in order of appearance.
 fn by_maker<'s>(
     sets: &'s [SetComparison],
@@ -105,8 +108,7 @@ pub(super) fn against(sets: &[SetComparison], asked: &Asked<'_>) -> Vec<PooledAg
     let (cohort, settings) = (asked.every, asked.settings);
     let mut all = Vec::new();
     for (maker, sets) in by_maker(sets, cohort) {
-        let mut cells: BTreeMap<(usize, usize, usize), Vec<(&SetComparison, &Against)>> =
-            BTreeMap::new();
+        let mut cells: BTreeMap<(usize, usize, usize), Vec<Member<'_>>> = BTreeMap::new();
         for set in sets {
             let dimension = cohort.table().columns[set.column].dimension;
             for against in &set.against {
@@ -139,12 +141,7 @@ pub(super) fn against(sets: &[SetComparison], asked: &Asked<'_>) -> Vec<PooledAg
     all
 }
 
-fn pool(
-    maker: &str,
-    column: usize,
-    members: &[(&SetComparison, &Against)],
-    settings: &Settings,
-) -> PooledAgainst {
+fn pool(maker: &str, column: usize, members: &[Member<'_>], settings: &Settings) -> PooledAgainst {
     let confidence = settings.confidence();
     let departures = || members.iter().filter_map(|(_, a)| a.departure);
     let ratios = || members.iter().filter_map(|(_, a)| a.spread_ratio);

@@ -25,7 +25,7 @@ const LARGE: f64 = 10.0;
 /// Against SciPy 1.17.1: within 1e-13, relative to the larger of 1 and the value.
 #[must_use]
 pub fn digamma(x: f64) -> f64 {
-    if !(x > 0.0) {
+    if x.is_nan() || x <= 0.0 {
         return f64::NAN;
     }
     let (mut x, mut below) = (x, 0.0);
@@ -48,7 +48,7 @@ pub fn digamma(x: f64) -> f64 {
 /// Against SciPy 1.17.1: within 1e-13 relative.
 #[must_use]
 pub fn trigamma(x: f64) -> f64 {
-    if !(x > 0.0) {
+    if x.is_nan() || x <= 0.0 {
         return f64::NAN;
     }
     let (mut x, mut below) = (x, 0.0);

@@ -123,7 +123,7 @@ fn paule_mandel(effects: &[Effect]) -> f64 {
     for _ in 0..200 {
         let at = weighted(effects, between);
         let step = (at.squares - df) / at.slope;
-        if !(step > between * 1e-15) {
+        if step.is_nan() || step <= between * 1e-15 {
             break;
         }
         between += step;
