@@ -37,7 +37,7 @@ fn csv(desk: &Desk, words: &[&str]) -> Vec<Vec<String>> {
 #[test]
 fn a_thicker_bit_is_seen_with_its_year_and_size() {
     let desk = Desk::new();
-    desk.write("bits.csv", &thicker());
+    desk.write("bits.csv", thicker());
     let rows = csv(&desk, &["--from", "bits.csv"]);
     let [location, spread] = &rows[..] else {
         panic!("{rows:?}")
@@ -68,7 +68,7 @@ fn a_thicker_bit_is_seen_with_its_year_and_size() {
 #[test]
 fn json_and_csv_tell_the_same() {
     let desk = Desk::new();
-    desk.write("bits.csv", &thicker());
+    desk.write("bits.csv", thicker());
     let rows = csv(&desk, &["apple", "--from", "bits.csv"]);
     // The pattern alone, then all patterns of its maker.
     assert_eq!(rows.len(), 4);

@@ -74,30 +74,26 @@ fn a_mirrored_world_shifts_the_other_way() {
     }
 }
 
+/// Of 40 quiet worlds 2 are expected to give an alarm, 11 are passed with a probability of 1e-6; a slip
+/// of 8 spreads in the last year but one, where few others dilute it, must not change that.
 #[test]
 fn one_slip_makes_no_shift() {
-    let mut draw = Draw::seeded(4);
     for n in [12, 30, 100] {
-        let mut pieces: Vec<Dated> = (0..n)
-            .map(|i| Dated {
-                x: draw.normal(),
+        let mut alarms = 0;
+        for seed in 0..40 {
+            let mut draw = Draw::seeded(100 + seed);
+            let one = |i: i16| Dated {
+                x: if i == n - 2 { 8.0 } else { draw.normal() },
                 set: 0,
                 from: 1900 + i,
                 to: 1900 + i,
-            })
-            .collect();
-        // In the last year but one, where few others dilute it.
-        let at = pieces.len() - 2;
-        let before = shifts(&pieces, 0.05).unwrap();
-        pieces[at].x = 8.0;
-        let after = shifts(&pieces, 0.05).unwrap();
-        assert!(before.location.shifts.is_empty() && before.width.shifts.is_empty());
-        assert!(
-            after.location.shifts.is_empty(),
-            "{n}: {:?}",
-            after.location
-        );
-        assert!(after.width.shifts.is_empty(), "{n}: {:?}", after.width);
+            };
+            let pieces: Vec<Dated> = (0..n).map(one).collect();
+            let found = shifts(&pieces, 0.05).unwrap();
+            let any = !found.location.shifts.is_empty() || !found.width.shifts.is_empty();
+            alarms += u32::from(any);
+        }
+        assert!(alarms <= 11, "{n}: {alarms} of 40");
     }
 }
 
