@@ -18,6 +18,7 @@
 //! | [`norm`] | typical ranges, bands, how firm they are |
 //! | [`verdict`] | scores, labels, what could not be decided and why |
 //! | [`periods`] | which periods agree, when a dimension shifted, which period a piece resembles |
+//! | [`screen`] | readings that look like slips |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
@@ -81,6 +82,7 @@ mod parallel;
 pub mod periods;
 pub mod rates;
 pub mod report;
+pub mod screen;
 mod sorting;
 #[cfg(feature = "store")]
 pub mod source;

@@ -12,6 +12,7 @@ mod norms;
 mod output;
 mod progress;
 mod rates;
+mod screen;
 mod source;
 mod withdraw;
 mod working;
@@ -52,6 +53,7 @@ enum Command {
     Flag(flag::Arguments),
     Form(form::Arguments),
     Rates(rates::Arguments),
+    Screen(screen::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
     Export(export::Arguments),
@@ -79,6 +81,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
+        Command::Screen(arguments) => screen::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),

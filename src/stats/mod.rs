@@ -18,6 +18,7 @@
 //! - `repeated_median`: a straight line that nearly half of the points cannot move.
 //! - `screening`: references unlike their fellows.
 //! - `size_shape`: what several sizes of one piece say together.
+//! - `tail_weight`: how often readings stray, as a t law.
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
@@ -36,6 +37,7 @@ mod range;
 mod repeated_median;
 mod screening;
 mod size_shape;
+mod tail_weight;
 mod tails;
 mod tolerance;
 mod two_level;
@@ -59,6 +61,7 @@ pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_si
 pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
 pub use size_shape::{SizeShape, size_and_shape};
+pub use tail_weight::{TailWeight, tail_weight};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,
     f_quantile, f_sf, f_upper_quantile, noncentral_t_cdf, noncentral_t_quantile, noncentral_t_sf,
