@@ -1,7 +1,7 @@
 //! One text again and again down a column.
 //!
 //! A run of equal texts is compared with what chance allows in two ways, and the milder one counts:
-//! by the order (the pieces of a pattern stand in no order: a permutation test, exact) and by the
+//! by the others (how often pieces of the pattern that are not of the run read the same) and by the
 //! spread (how likely a piece falls into that one step). Where a sheet is sorted by the very
 //! dimension, runs mean nothing and are left alone.
 
@@ -143,23 +143,22 @@ impl Seeker<'_> {
         if by_spread > limit.ln() {
             return None;
         }
-        let mut by_order = 0.0;
+        let mut by_others = 0.0;
         for (place, &(set, length)) in sets.iter().enumerate() {
             let members = self.members(set);
             let n = members.len();
             let equal = |&&i: &&u32| self.at(i).value == first.value;
             let equal = members.iter().filter(equal).count();
-            by_order += match n {
-                1 if place == 0 => 0.0,
-                1 => of_column.ln(),
-                // All of a pattern read the same: by their nature, as far as anybody can tell.
-                _ if equal >= n => 0.0,
-                _ => (usize::from(place == 0)..length)
-                    .map(|k| ((equal - k) as f64 / (n - k) as f64).ln())
-                    .sum(),
+            // All others, and one more that reads the same: from none nothing can be learnt.
+            let others = (n - length.min(n)) as f64;
+            let alike = (equal - length.min(equal)) as f64;
+            let share = match n {
+                1 => of_column,
+                _ => (alike + 1.0) / (others + 1.0),
             };
+            by_others += (length - usize::from(place == 0)) as f64 * share.ln();
         }
-        let p = by_spread.max(by_order).exp().max(f64::MIN_POSITIVE);
+        let p = by_spread.max(by_others).exp().max(f64::MIN_POSITIVE);
         (p <= limit).then_some(p)
     }
 

@@ -16,9 +16,10 @@ use crate::{parallel, sorting};
 /// A pattern's own spread is told by so many readings at least.
 const OWN: usize = 6;
 /// A period's own centre is told by so many readings at least.
-const OF_PERIOD: usize = 5;
-/// So many readings of a period say how far periods lie apart.
-const PERIOD_TELLS: usize = 3;
+const OF_PERIOD: usize = 3;
+/// So many scores about periods' centres say how often good readings stray; with fewer, those about
+/// patterns' centres are taken as well, in which different periods look like strays.
+const TELLING: usize = 200;
 /// Under so many pieces a pattern says nothing by itself: of two that disagree either may be wrong.
 const FEW: usize = 3;
 /// So many patterns at least say how far patterns lie apart.
@@ -81,8 +82,10 @@ struct Set {
     periods: Vec<(u32, f64, usize)>,
     /// Spread by its own readings, and their degrees of freedom.
     own: Option<(f64, f64)>,
-    /// Scores that may say how often good readings stray, over the spread.
+    /// Deviations that say how often good readings stray.
     residuals: Vec<f64>,
+    /// Whether these are from periods' centres, not from the pattern's.
+    of_periods: bool,
     /// Differences of neighbours, each over the root of two, of a set too small for a spread.
     differences: Vec<f64>,
     /// Half of the step that the readings were written to.
@@ -134,11 +137,18 @@ impl Fellows {
         let maker_of = makers(cohort);
         lend(&mut sets, &maker_of, groups, &ratio);
         let apart = Apart::of(&sets, groups, readings);
-        let scores: Vec<f64> = (sets.iter())
-            .filter_map(|set| Some((set, set.own?.0, set.spread?.0)))
-            .flat_map(|(set, _, spread)| set.residuals.iter().map(move |r| r / spread))
-            .collect();
-        let tail = tail_weight(&scores);
+        let scores = |all: bool| -> Vec<f64> {
+            (sets.iter())
+                .filter(|set| all || set.of_periods)
+                .filter_map(|set| Some((set, set.own.and(set.spread)?.0)))
+                .flat_map(|(set, spread)| set.residuals.iter().map(move |r| r / spread))
+                .collect()
+        };
+        let mut telling = scores(false);
+        if telling.len() < TELLING {
+            telling = scores(true);
+        }
+        let tail = tail_weight(&telling);
         let across = across(&sets, &maker_of, groups);
         Fellows {
             sets,
@@ -192,7 +202,7 @@ impl Fellows {
             (centre, between + s2 * h, EFFICIENCY * n as f64, false)
         };
         let scale = self.tail.scale.max(1.0) * (variance + u2 + wear).sqrt();
-        let df = 1.0 / (1.0 / df + 1.0 / self.tail.df);
+        let df = together(df, self.tail.df);
         (scale > 0.0 && scale.is_finite()).then_some(Law {
             centre,
             scale,
@@ -205,6 +215,18 @@ impl Fellows {
     pub(super) fn spread(&self, set: usize) -> Option<f64> {
         Some(self.sets[set].spread?.0)
     }
+}
+
+/// Degrees of freedom of a reading of so many about a centre, over a spread that is known with so
+/// many: those of the t law of the same kurtosis, where both have one; else one over the sum of the
+/// reciprocals, which is always less.
+fn together(a: f64, b: f64) -> f64 {
+    const HAS_KURTOSIS: f64 = 4.5;
+    if a < HAS_KURTOSIS || b < HAS_KURTOSIS {
+        return 1.0 / (1.0 / a + 1.0 / b);
+    }
+    let kurtosis = (a - 2.0) / (a - 4.0) * (b - 2.0) / (b - 4.0);
+    (4.0 * kurtosis - 2.0) / (kurtosis - 1.0)
 }
 
 /// The maker's number of each pattern.
@@ -242,46 +264,54 @@ impl Set {
         let mut values: Vec<f64> = of_period.iter().map(|p| p.1).collect();
         let centre = middle(&mut values);
         let (mut periods, mut residuals, mut differences) = (Vec::new(), Vec::new(), Vec::new());
-        let mut groups = 0;
+        let (mut groups, mut used) = (0, 0);
         for run in of_period.chunk_by(|a, b| a.0 == b.0) {
             if n < OWN {
                 let pairs = run.windows(2).map(|w| (w[0].1 - w[1].1).abs());
                 differences.extend(pairs.map(|d| d / std::f64::consts::SQRT_2));
             }
-            let mut own: Vec<f64> = run.iter().map(|r| r.1).collect();
-            if own.len() >= PERIOD_TELLS && run[0].0 != NO_PERIOD {
+            if run.len() >= OF_PERIOD && run[0].0 != NO_PERIOD {
+                let mut own: Vec<f64> = run.iter().map(|r| r.1).collect();
                 let centre = middle(&mut own);
                 periods.push((run[0].0, centre, own.len()));
-                if own.len() >= OF_PERIOD {
-                    groups += 1;
-                    residuals.extend(own.iter().map(|x| x - centre));
-                }
+                groups += 1;
+                used += own.len();
+                residuals.extend(deviations(&own, centre));
             }
         }
-        if residuals.len() < OWN {
-            groups = 1;
-            residuals.clear();
-            residuals.extend(values.iter().map(|x| x - centre));
+        let of_periods = used >= OWN;
+        if !of_periods {
+            (groups, used) = (1, n);
+            residuals = deviations(&values, centre);
         }
         let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-        let own = (n >= OWN && residuals.len() > groups).then(|| {
+        let own = (n >= OWN).then(|| {
             let spread = TO_SD * (middle(&mut sizes) + half_step);
-            (spread, EFFICIENCY * (residuals.len() - groups) as f64)
+            (spread, EFFICIENCY * (used - groups) as f64)
         });
-        if residuals.len() < 2 * OF_PERIOD {
-            residuals.clear();
-        }
         Set {
             n,
             centre,
             periods,
             own,
             residuals,
+            of_periods,
             differences,
             half_step,
             spread: None,
         }
     }
+}
+
+/// Deviations from a median. Of an odd number of readings one is the median itself and says nothing.
+fn deviations(values: &[f64], centre: f64) -> Vec<f64> {
+    let mut skip = values.len() % 2 == 1 && values.len() > 1;
+    let mut of = |x: &f64| {
+        let is_middle = skip && *x == centre;
+        skip &= !is_middle;
+        (!is_middle).then(|| x - centre)
+    };
+    values.iter().filter_map(&mut of).collect()
 }
 
 /// The median; values change their places.

@@ -19,7 +19,7 @@ const ERROR: f64 = 0.003;
 /// The same of an angle or an offset, in its unit.
 const ERROR_OF_INTERVAL: f64 = 0.5;
 /// A pair has so many dimensions in common at least.
-const COMMON: usize = 3;
+const COMMON: usize = 5;
 /// In patterns of more pieces only those are compared that agree in some three dimensions.
 const LARGE: usize = 700;
 /// What is the same for a few dimensions of two pieces (large pieces are large everywhere) leaves

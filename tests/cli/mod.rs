@@ -7,6 +7,7 @@
 //! | `formats` | every dialect of a table and every form of a cell |
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
+//! | `screen` | slips in the source, and the cautions that `add` gives |
 //! | `finish` | colours: one finish is never measured by another |
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
@@ -32,6 +33,7 @@ mod history;
 mod norms;
 mod package;
 mod people;
+mod screen;
 mod sources;
 mod store;
 mod traces;

@@ -9,14 +9,19 @@
 //! | `calibration` | all of it, as an example that writes `docs/calibration.md` |
 //! | `sides` | how often noise is taken for sides of a section |
 //! | `report`, `chart` | its tables and words, its pictures |
+//! | `slips` | invented sources, clean or with a slip planted |
+//! | `screening` | how often the screening is silent, and what it finds |
+//! | `screened` | all of that, as an example that prints the tables of `docs/screening.md` |
 //! | `breaks` | how often a straight line seems broken |
 //! | `outlines` | how often a good outline leaves its band |
 
 mod rates;
+mod slips;
 mod stated;
 mod world;
 
 mod breaks;
 mod checks;
 mod outlines;
+mod screening;
 mod sides;
