@@ -732,7 +732,13 @@ impl<'a, L> ScreenRow<'a, L> {
         let texts = finding.suspects.iter().map(|s| s.text.as_str());
         ScreenRow {
             code: finding.code.name(),
-            specimens: list(finding.rows.iter().map(|&r| specimens.names.get(r)).collect()),
+            specimens: list(
+                finding
+                    .rows
+                    .iter()
+                    .map(|&r| specimens.names.get(r))
+                    .collect(),
+            ),
             maker: first.and_then(|&row| named(specimens.makers.get(row))),
             pattern: first.and_then(|&row| named(specimens.patterns.get(row))),
             dimensions: list(

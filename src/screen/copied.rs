@@ -113,7 +113,10 @@ impl Seeker<'_> {
         let limit = self.settings.level() / self.tests;
         let first = *self.at(run[0]);
         let of_column = {
-            let equal = (sequence.iter().filter(|&&i| self.at(i).value == first.value)).count();
+            let equal = (sequence
+                .iter()
+                .filter(|&&i| self.at(i).value == first.value))
+            .count();
             let others = 1 + sequence.len() - run.len();
             (1 + equal - run.len()) as f64 / others as f64
         };
@@ -237,4 +240,3 @@ impl Seeker<'_> {
         }
     }
 }
-

@@ -10,7 +10,7 @@ use std::collections::HashMap;
 use super::reading::{NO_PERIOD, Reading, Readings};
 use crate::catalogue::{Kind, State};
 use crate::cohort::Cohort;
-use crate::stats::{TailWeight, t_two_sided, tail_weight};
+use crate::stats::{TailWeight, normal_upper_quantile, t_sf, t_two_sided, tail_weight};
 use crate::{parallel, sorting};
 
 /// A pattern's own spread is told by so many readings at least.
@@ -137,16 +137,9 @@ impl Fellows {
         let maker_of = makers(cohort);
         lend(&mut sets, &maker_of, groups, &ratio);
         let apart = Apart::of(&sets, groups, readings);
-        let scores = |all: bool| -> Vec<f64> {
-            (sets.iter())
-                .filter(|set| all || set.of_periods)
-                .filter_map(|set| Some((set, set.own.and(set.spread)?.0)))
-                .flat_map(|(set, spread)| set.residuals.iter().map(move |r| r / spread))
-                .collect()
-        };
-        let mut telling = scores(false);
+        let mut telling = scores(&sets, false);
         if telling.len() < TELLING {
-            telling = scores(true);
+            telling = scores(&sets, true);
         }
         let tail = tail_weight(&telling);
         let across = across(&sets, &maker_of, groups);
@@ -211,6 +204,14 @@ impl Fellows {
         })
     }
 
+    /// The spread that two pieces of a set differ by at the least: where it had to be taken over
+    /// periods that may lie apart, half of it (our decision).
+    pub(super) fn least_spread(&self, set: usize) -> Option<f64> {
+        let set = &self.sets[set];
+        let share = if set.of_periods { 1.0 } else { 0.5 };
+        Some(share * set.spread?.0)
+    }
+
     /// The spread of a set within a period, where it is known.
     pub(super) fn spread(&self, set: usize) -> Option<f64> {
         Some(self.sets[set].spread?.0)
@@ -234,9 +235,7 @@ fn makers(cohort: &Cohort<'_>) -> Vec<u32> {
     let mut numbers: HashMap<String, u32> = HashMap::new();
     let mut of = |name: &str| {
         let next = numbers.len() as u32;
-        *numbers
-            .entry(crate::catalogue::fold(name))
-            .or_insert(next)
+        *numbers.entry(crate::catalogue::fold(name)).or_insert(next)
     };
     cohort.groups().iter().map(|g| of(&g.maker)).collect()
 }
@@ -301,6 +300,36 @@ impl Set {
             spread: None,
         }
     }
+}
+
+/// Deviations as scores of the normal law, the uncertainty of their spreads taken out: those about
+/// periods' centres, or `all`. Of very many an even choice is enough.
+fn scores(sets: &[Set], all: bool) -> Vec<f64> {
+    const ENOUGH: usize = 20_000;
+    let telling = |set: &&Set| (all || set.of_periods) && set.own.is_some();
+    let count: usize = sets.iter().filter(telling).map(|s| s.residuals.len()).sum();
+    let every = count.div_ceil(ENOUGH).max(1);
+    let of_set = |set: &Set| {
+        let spread = set.spread;
+        let of = move |r: &f64| {
+            let (spread, df) = spread?;
+            let tail = t_sf((r / spread).abs(), df).max(f64::MIN_POSITIVE);
+            Some(normal_upper_quantile(tail.min(0.5)))
+        };
+        set.residuals.iter().map(of).collect::<Vec<Option<f64>>>()
+    };
+    if every == 1 {
+        return (sets.iter().filter(telling))
+            .flat_map(of_set)
+            .flatten()
+            .collect();
+    }
+    let chosen = sets.iter().filter(telling).map(|set| Set {
+        residuals: set.residuals.iter().step_by(every).copied().collect(),
+        spread: set.spread,
+        ..Set::default()
+    });
+    chosen.flat_map(|set| of_set(&set)).flatten().collect()
 }
 
 /// Deviations from a median. Of an odd number of readings one is the median itself and says nothing.

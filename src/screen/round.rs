@@ -70,10 +70,7 @@ pub(super) fn find(
             Kind::Interval => spread,
         };
         let key = (r.by, r.dimension, unit_number(r.unit), written);
-        habits
-            .entry(key)
-            .or_default()
-            .push((steps, parts, in_unit));
+        habits.entry(key).or_default().push((steps, parts, in_unit));
     }
     let mut tests: Vec<Test> = habits
         .into_iter()
@@ -200,7 +197,10 @@ fn told(table: &Table, readings: &Readings<'_>, test: &Test, p: f64) -> Finding 
     ][unit];
     let step = test.step * test.every as f64;
     let show = |step: f64| match written {
-        Written::Decimals(_) => number(step).trim_end_matches('0').trim_end_matches('.').to_owned(),
+        Written::Decimals(_) => number(step)
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+            .to_owned(),
         Written::Parts => format!("1/{}", (1.0 / step).round()),
     };
     let by = &readings.by[by as usize];

@@ -374,9 +374,7 @@ impl Seeker<'_> {
             let ways = (others.len() as f64).ln();
             let evidence = law.deficit(r.x) - law.deficit(x) + per_step - ways;
             let margin = evidence - self.limits.digits;
-            if margin >= 0.0
-                && law.p(x) >= FITS
-                && best.as_ref().is_none_or(|b| b.margin < margin)
+            if margin >= 0.0 && law.p(x) >= FITS && best.as_ref().is_none_or(|b| b.margin < margin)
             {
                 let rest = written.rest.trim();
                 let space = if rest.is_empty() { "" } else { " " };

@@ -138,7 +138,7 @@ impl Pattern {
         let catalogue = &cohort.table().catalogue;
         let slot = |(slot, &dimension): (usize, &u32)| {
             let kind = catalogue.at(dimension as usize).kind;
-            let spread = fellows.spread(slot * readings.groups + group);
+            let spread = fellows.least_spread(slot * readings.groups + group);
             Slot {
                 spread: spread.map_or(0.0, |s| s * std::f64::consts::SQRT_2 * LEFT),
                 error: match kind {
@@ -163,11 +163,7 @@ impl Pattern {
                 }
             }
         }
-        Pattern {
-            slots,
-            rows,
-            cells,
-        }
+        Pattern { slots, rows, cells }
     }
 
     fn row(&self, place: usize) -> &[Cell] {
@@ -363,4 +359,3 @@ fn told(cohort: &Cohort<'_>, readings: &Readings<'_>, pair: &Pair, alike: bool) 
         suspects,
     }
 }
-

@@ -79,9 +79,9 @@ pub(super) fn fraction(text: &str) -> Option<(u64, u64)> {
         .unwrap_or(after.len());
     let parts: u64 = after[..digits].parse().ok()?;
     let before = before.trim_end();
-    let cut = before
-        .rfind(|c: char| !c.is_ascii_digit())
-        .map_or(0, |i| i + before[i..].chars().next().map_or(1, char::len_utf8));
+    let cut = before.rfind(|c: char| !c.is_ascii_digit()).map_or(0, |i| {
+        i + before[i..].chars().next().map_or(1, char::len_utf8)
+    });
     let above: u64 = before[cut..].parse().ok()?;
     (parts > 0 && parts.is_power_of_two() && parts <= 128 && above < parts)
         .then_some((above, parts))
@@ -97,7 +97,17 @@ mod tests {
         assert_eq!(of("41.29 mm"), Some(("41.29".to_owned(), 2)));
         assert_eq!(of("139,4 ± 0,1"), Some(("139,4".to_owned(), 1)));
         assert_eq!(of("41"), Some(("41".to_owned(), 0)));
-        for text in ["", "-4.2", "11/64", "5/32..11/64", "#22", "1.2.3", "1e5", "no. 34", ".5"] {
+        for text in [
+            "",
+            "-4.2",
+            "11/64",
+            "5/32..11/64",
+            "#22",
+            "1.2.3",
+            "1e5",
+            "no. 34",
+            ".5",
+        ] {
             assert_eq!(of(text), None, "{text}");
         }
     }

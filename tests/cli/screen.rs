@@ -10,12 +10,15 @@ fn sheet(bit: &str) -> String {
     let mut text =
         String::from("specimen,maker,pattern,bit width,bowl height,chamber depth,stem bore\n");
     for (pattern, scale) in [("apple", 1.0), ("pear", 1.1)] {
-        for (i, e) in [0.13, -0.41, 0.62, -0.17, 0.88, -0.93, 0.29, -0.66, 0.47, 0.05, -0.3, 0.71]
-            .iter()
-            .enumerate()
+        for (i, e) in [
+            0.13, -0.41, 0.62, -0.17, 0.88, -0.93, 0.29, -0.66, 0.47, 0.05, -0.3, 0.71,
+        ]
+        .iter()
+        .enumerate()
         {
             let size = |centre: f64, turn: usize| {
-                let e = [*e, -e * 0.7, e * e - 0.3, 0.5 - e.abs()][(turn + i) % 4];
+                let e: f64 = *e;
+                let e = [e, -e * 0.7, e * e - 0.3, 0.5 - e.abs()][(turn + i) % 4];
                 centre * scale * (1.0 + 0.02 * e)
             };
             let width = match (pattern, i) {
@@ -48,7 +51,10 @@ fn the_demo_world_has_the_slips_that_were_planted_and_no_other() {
         .ends(1)
         .json();
     let findings = json["findings"].as_array().unwrap();
-    let codes: Vec<&str> = findings.iter().map(|f| f["code"].as_str().unwrap()).collect();
+    let codes: Vec<&str> = findings
+        .iter()
+        .map(|f| f["code"].as_str().unwrap())
+        .collect();
     let planted = ["unit_inch", "columns_exchanged"];
     assert!(planted.iter().all(|code| codes.contains(code)), "{codes:?}");
     assert_eq!(codes.len(), planted.len(), "{findings:#?}");
@@ -152,7 +158,9 @@ fn huge_and_tiny_values_are_told_in_words_and_without_nan() {
     for bit in ["1e300", "1e-300", "160000000", "0.00001", "1.7e308"] {
         let desk = Desk::with("s.csv", sheet(bit));
         for format in ["table", "csv", "json"] {
-            let answer = desk.run(&format!("screen --from s.csv --format {format}")).ends(1);
+            let answer = desk
+                .run(&format!("screen --from s.csv --format {format}"))
+                .ends(1);
             assert!(!answer.out.contains("NaN") && !answer.out.contains("inf"));
         }
     }
@@ -162,8 +170,18 @@ fn huge_and_tiny_values_are_told_in_words_and_without_nan() {
 fn the_page_for_people_is_narrow_and_says_what_to_do() {
     let desk = Desk::with("s.csv", sheet("0.63"));
     let page = desk.run("screen --from s.csv --format table").ends(1).out;
-    assert!(page.lines().all(|line| line.chars().count() <= 98), "{page}");
-    for words in ["A0", "0.630 mm", "inches", "16.00 mm", "--correct", "withdraw"] {
+    assert!(
+        page.lines().all(|line| line.chars().count() <= 98),
+        "{page}"
+    );
+    for words in [
+        "A0",
+        "0.630 mm",
+        "inches",
+        "16.00 mm",
+        "--correct",
+        "withdraw",
+    ] {
         assert!(page.contains(words), "{words}: {page}");
     }
 }
@@ -173,7 +191,11 @@ fn add_cautions_of_what_it_brought_and_stores_it_all_the_same() {
     let desk = Desk::with("s.csv", sheet("0.63"));
     desk.write("periods.csv", PERIODS);
     let added = desk.run("add s.csv --to c.db").done();
-    assert!(added.err.contains("looks like a slip (unit_inch)"), "{}", added.err);
+    assert!(
+        added.err.contains("looks like a slip (unit_inch)"),
+        "{}",
+        added.err
+    );
     assert!(added.out.contains("96 new readings"), "{}", added.out);
     // Another sheet's slips are no news of this one.
     desk.write(

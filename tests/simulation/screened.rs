@@ -18,17 +18,89 @@ fn main() {
         .unwrap_or(400);
     let worlds = [
         ("normal", PLAIN),
-        ("t5 tails", World { heavy: true, ..PLAIN }),
-        ("rounded", World { rounded: true, ..PLAIN }),
-        ("mm and inches", World { inches: true, ..PLAIN }),
-        ("t5, mm and inches", World { heavy: true, inches: true, ..PLAIN }),
-        ("nothing dated", World { undated: 1.0, ..PLAIN }),
-        ("half undated", World { undated: 0.5, ..PLAIN }),
-        ("all of one period", World { shift: 0.0, undated: 1.0, ..PLAIN }),
-        ("3 patterns of 1 to 8", World { patterns: (3, 3), pieces: (1, 8), ..PLAIN }),
-        ("3 patterns of 1 to 8, t5", World { patterns: (3, 3), pieces: (1, 8), heavy: true, ..PLAIN }),
-        ("40 patterns of 1 to 5", World { patterns: (40, 40), pieces: (1, 5), ..PLAIN }),
-        ("large pieces large", World { common: 0.5, ..PLAIN }),
+        (
+            "t5 tails",
+            World {
+                heavy: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "rounded",
+            World {
+                rounded: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "mm and inches",
+            World {
+                inches: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "t5, mm and inches",
+            World {
+                heavy: true,
+                inches: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "nothing dated",
+            World {
+                undated: 1.0,
+                ..PLAIN
+            },
+        ),
+        (
+            "half undated",
+            World {
+                undated: 0.5,
+                ..PLAIN
+            },
+        ),
+        (
+            "all of one period",
+            World {
+                shift: 0.0,
+                undated: 1.0,
+                ..PLAIN
+            },
+        ),
+        (
+            "3 patterns of 1 to 8",
+            World {
+                patterns: (3, 3),
+                pieces: (1, 8),
+                ..PLAIN
+            },
+        ),
+        (
+            "3 patterns of 1 to 8, t5",
+            World {
+                patterns: (3, 3),
+                pieces: (1, 8),
+                heavy: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "40 patterns of 1 to 5",
+            World {
+                patterns: (40, 40),
+                pieces: (1, 5),
+                ..PLAIN
+            },
+        ),
+        (
+            "large pieces large",
+            World {
+                common: 0.5,
+                ..PLAIN
+            },
+        ),
     ];
     println!("| clean sources | with a finding | of | by code |\n|---|---|---|---|");
     for (at, (name, world)) in worlds.iter().enumerate() {
@@ -54,13 +126,22 @@ fn main() {
     };
     println!("\n| slip | n = 3 | 6 | 12 | 30 |\n|---|---|---|---|---|");
     let plants = [
-        ("inches read as mm, bit thickness", Plant::Times(7, 1.0 / 25.4)),
+        (
+            "inches read as mm, bit thickness",
+            Plant::Times(7, 1.0 / 25.4),
+        ),
         ("ten times too small, bit width", Plant::Times(6, 0.1)),
         ("ten times too large, slot width", Plant::Times(8, 10.0)),
         ("half for whole, chamber diameter", Plant::Times(3, 0.5)),
         ("twice, slot width", Plant::Times(8, 2.0)),
-        ("chamber diameter and depth exchanged", Plant::Exchanged(3, 4)),
-        ("bowl height and chamber depth exchanged", Plant::Exchanged(2, 4)),
+        (
+            "chamber diameter and depth exchanged",
+            Plant::Exchanged(3, 4),
+        ),
+        (
+            "bowl height and chamber depth exchanged",
+            Plant::Exchanged(2, 4),
+        ),
         ("first digits exchanged, bowl height", Plant::Digits(2)),
         ("first digits exchanged, bit width", Plant::Digits(6)),
         ("one off by 8 sd", Plant::Off(1, 8.0)),
@@ -73,7 +154,10 @@ fn main() {
         ("3 equal texts in a run", Plant::Copied(2, 3)),
         ("4 equal texts in a run", Plant::Copied(2, 4)),
         ("6 equal texts in a run", Plant::Copied(2, 6)),
-        ("bowl height in steps of 0.05 written to 0.01", Plant::Round(2)),
+        (
+            "bowl height in steps of 0.05 written to 0.01",
+            Plant::Round(2),
+        ),
     ];
     for heavy in [false, true] {
         let world = World { heavy, ..small };
@@ -89,8 +173,13 @@ fn main() {
                     if !fits {
                         return "-".to_owned();
                     }
-                    let (hits, tried) =
-                        found(&world, *plant, n, sources / 4, 7_000 + 100 * at as u64 + n as u64);
+                    let (hits, tried) = found(
+                        &world,
+                        *plant,
+                        n,
+                        sources / 4,
+                        7_000 + 100 * at as u64 + n as u64,
+                    );
                     format!("{:.2}", hits as f64 / tried as f64)
                 })
                 .collect();

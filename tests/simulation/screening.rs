@@ -40,18 +40,46 @@ fn clean_sources_are_screened_in_silence() {
 
 #[test]
 fn heavy_tails_do_not_flood_it() {
-    is_silent(World { heavy: true, ..SMALL }, 40, 2);
+    is_silent(
+        World {
+            heavy: true,
+            ..SMALL
+        },
+        40,
+        2,
+    );
 }
 
 #[test]
 fn inches_marked_as_such_are_no_slip() {
-    is_silent(World { inches: true, ..SMALL }, 30, 3);
+    is_silent(
+        World {
+            inches: true,
+            ..SMALL
+        },
+        30,
+        3,
+    );
 }
 
 #[test]
 fn rounded_readings_and_missing_dates_are_no_slip() {
-    is_silent(World { rounded: true, ..SMALL }, 30, 4);
-    is_silent(World { undated: 0.5, ..SMALL }, 30, 5);
+    is_silent(
+        World {
+            rounded: true,
+            ..SMALL
+        },
+        30,
+        4,
+    );
+    is_silent(
+        World {
+            undated: 0.5,
+            ..SMALL
+        },
+        30,
+        5,
+    );
 }
 
 /// Ten other patterns of twelve pieces.
@@ -68,7 +96,10 @@ fn finds(plant: Plant, n: usize, rate: f64) {
     let (hits, tried) = found(&WORLD, plant, n, SOURCES, 11);
     // As many misses or more.
     let p = at_least(tried - hits, tried, 1.0 - rate);
-    assert!(p > 1e-6, "{plant:?} found in {hits} of {tried}, not in {rate}");
+    assert!(
+        p > 1e-6,
+        "{plant:?} found in {hits} of {tried}, not in {rate}"
+    );
 }
 
 #[test]

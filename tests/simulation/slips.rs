@@ -251,7 +251,10 @@ impl Source {
             unknown_state: false,
         };
         let cohort = Cohort::new(&table, &choice).expect("no period is named");
-        screen(&cohort, &Settings::new(0.05, &[]).expect("0.05 is an alpha"))
+        screen(
+            &cohort,
+            &Settings::new(0.05, &[]).expect("0.05 is an alpha"),
+        )
     }
 
     /// The cells of the last pattern's first piece, or of its piece of that number.
@@ -359,8 +362,8 @@ impl Plant {
                 true
             }
             Plant::Round(dimension) => {
-                for cell in (source.cells.iter_mut())
-                    .filter(|c| c.dimension == dimension && c.unit == "mm")
+                for cell in
+                    (source.cells.iter_mut()).filter(|c| c.dimension == dimension && c.unit == "mm")
                 {
                     let value: f64 = cell.text.parse().expect("a decimal");
                     cell.text = format!("{:.2}", (value * 20.0).round() / 20.0);
@@ -413,9 +416,7 @@ pub(crate) fn false_alarms(world: &World, sources: usize, seed: u64) -> Vec<Vec<
     (0..sources)
         .map(|_| {
             let found = world.draw(&mut draw, None).screen().findings;
-            (found.into_iter())
-                .map(|f| (f.code, f.sentence))
-                .collect()
+            (found.into_iter()).map(|f| (f.code, f.sentence)).collect()
         })
         .collect()
 }
