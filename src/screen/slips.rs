@@ -421,7 +421,7 @@ impl Seeker<'_> {
             let evidence = first + second;
             let margin = evidence - self.limits.columns;
             /// Each of the two must fit so much better by itself.
-            const EACH: f64 = 2.302_585_092_994_046;
+            const EACH: f64 = std::f64::consts::LN_10;
             if margin >= 0.0
                 && first >= EACH
                 && second >= EACH
@@ -479,7 +479,7 @@ pub(super) fn told(
     slips: Vec<Slip>,
     settings: &Settings,
 ) -> Vec<Finding> {
-    let mut columns: Vec<((Code, u32, u32, u64), Vec<Slip>)> = Vec::new();
+    let mut columns: Vec<Vec<Slip>> = Vec::new();
     let mut findings = Vec::new();
     let mut known = std::collections::HashMap::new();
     for slip in slips {
@@ -490,20 +490,22 @@ pub(super) fn told(
         let r = &readings.all[slip.of.0];
         let key = (slip.code, r.dimension, r.by, slip.factor.to_bits());
         let at = *known.entry(key).or_insert_with(|| {
-            columns.push((key, Vec::new()));
+            columns.push(Vec::new());
             columns.len() - 1
         });
-        columns[at].1.push(slip);
+        columns[at].push(slip);
     }
-    for ((_, dimension, by, _), mut slips) in columns {
+    for mut slips in columns {
         if slips.len() == 1 {
             findings.push(alone(table, readings, &slips[0]));
             continue;
         }
         slips.sort_by_key(|s| s.of.0);
-        let all = (readings.all.iter())
-            .filter(|r| r.dimension == dimension && r.by == by && settings.judges(r.row as usize))
-            .count();
+        let first = &readings.all[slips[0].of.0];
+        let of_column = |r: &&Reading| {
+            r.dimension == first.dimension && r.by == first.by && settings.judges(r.row as usize)
+        };
+        let all = readings.all.iter().filter(of_column).count();
         findings.push(column(table, readings, &slips, all));
     }
     findings

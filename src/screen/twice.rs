@@ -226,8 +226,9 @@ impl Pattern {
             }
             let Slot { spread, error } = self.slots[slot];
             let step = 12f64.sqrt() * one.u.min(other.u);
-            // Two pieces differ as the normal law says, and by rounding.
-            let two2 = spread * spread + one.u * one.u + other.u * other.u;
+            // Two pieces differ as the normal law says, and by rounding; never less than one piece does.
+            let one2 = one.u * one.u + other.u * other.u + 2.0 * error * error;
+            let two2 = one2.max(spread * spread + one.u * one.u + other.u * other.u);
             let log_two = -0.5 * d * d / two2 - 0.5 * (std::f64::consts::TAU * two2).ln();
             let is_equal = d == 0.0;
             equal += usize::from(is_equal);
@@ -238,7 +239,6 @@ impl Pattern {
                 }
                 false => MENDED.ln(),
             };
-            let one2 = one.u * one.u + other.u * other.u + 2.0 * error * error;
             let log_one = -0.5 * d * d / one2 - 0.5 * (std::f64::consts::TAU * one2).ln();
             measured += ((1.0 - WRONG) * (log_one - log_two).min(700.0).exp() + WRONG).ln();
             cells.push([one.at, other.at]);

@@ -110,6 +110,18 @@ fn units_and_decimal_points_are_found() {
 }
 
 #[test]
+fn exchanged_columns_and_digits_are_found() {
+    finds(Plant::Exchanged(3, 4), 12, 0.7);
+    finds(Plant::Digits(6), 30, 0.8);
+}
+
+#[test]
+fn a_text_copied_down_and_a_lone_stray_are_found() {
+    finds(Plant::Copied(2, 6), 30, 0.9);
+    finds(Plant::Off(1, 40.0), 30, 0.9);
+}
+
+#[test]
 fn a_row_entered_twice_is_found() {
     finds(Plant::Twice(true), 6, 0.99);
     finds(Plant::Twice(false), 12, 0.9);
