@@ -20,6 +20,7 @@
 //! | [`verdict`] | scores, labels, what could not be decided and why |
 //! | [`periods`] | which periods agree, when a dimension shifted, which period a piece resembles |
 //! | [`firmness`] | what moved since a revision, and what would move without one source |
+//! | [`screen`] | readings that look like slips |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
@@ -85,6 +86,7 @@ mod parallel;
 pub mod periods;
 pub mod rates;
 pub mod report;
+pub mod screen;
 mod sorting;
 #[cfg(feature = "store")]
 pub mod source;

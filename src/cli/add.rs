@@ -1,10 +1,12 @@
 //! `calibriar add`
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::Catalogue;
 use calibriar::collection::{
-    Added, Author, Collection, CollectionError, NewFile, Package, is_package, read_package,
+    Added, Author, Collection, CollectionError, NewContent, NewFile, Package, View, is_package,
+    read_package,
 };
 use calibriar::source::{STANDARD_INPUT, new_file};
 use calibriar::table::{SetAside, read_bytes};
@@ -14,7 +16,7 @@ use clap::builder::NonEmptyStringValueParser;
 use super::output::{self, counted};
 use super::progress::Bar;
 use super::source::{AsideFile, DEFAULT, TableArguments, collection_path};
-use super::{CliError, Outcome, remark};
+use super::{CliError, Outcome, remark, screen};
 
 /// Add tables of measurements, of traces or of production periods to a collection
 ///
@@ -90,6 +92,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let aside = prepare_aside(known.as_ref(), &files, arguments.table.set_aside.as_deref())?;
     drop(known);
     let files: Vec<NewFile> = files.into_iter().map(|f| f.file).collect();
+    let pieces = pieces_of(&files);
     let bar = Bar::new(None, "{spinner} {human_pos} readings stored");
     let added = Collection::update(&arguments.to, &mut |collection| {
         collection.add(&files, &author, arguments.correct, &mut |n| bar.stand(n))
@@ -97,7 +100,45 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     bar.finish();
     let added = added?;
     aside.into_iter().try_for_each(AsideFile::keep)?;
-    output::report(&report(&added, &arguments.to))
+    let outcome = output::report(&report(&added, &arguments.to));
+    if added.new_readings + added.corrections > 0 {
+        look_for_slips(&arguments.to, &pieces);
+    }
+    outcome
+}
+
+/// The specimens of which the files bring measurements, by name.
+fn pieces_of(files: &[NewFile]) -> HashSet<String> {
+    let names = |file: &NewFile| match &file.content {
+        NewContent::Table(table) => table.specimens.names.iter().map(str::to_owned).collect(),
+        _ => Vec::new(),
+    };
+    files.iter().flat_map(names).collect()
+}
+
+/// Says which readings of these pieces look like slips, by what the collection now holds. It is
+/// stored, so nothing that goes wrong here is a failure of the command.
+fn look_for_slips(path: &Path, pieces: &HashSet<String>) {
+    /// In bytes, about a million readings: with a larger collection `add` would keep people waiting.
+    const QUICK: u64 = 100_000_000;
+    let looked = || -> Result<(), CliError> {
+        if std::fs::metadata(path)?.len() > QUICK {
+            remark("a large collection is not looked through for slips now: calibriar screen");
+            return Ok(());
+        }
+        let collection = Collection::open(path)?;
+        let view = View {
+            details: true,
+            ..View::default()
+        };
+        let table = collection.table_as(view)?;
+        let names = table.specimens.names.iter();
+        let rows = names.map(|name| pieces.contains(name)).collect();
+        screen::caution(&table, rows)
+    };
+    if let Err(error) = looked() {
+        remark(format!("not looked through for slips: {error}"));
+    }
 }
 
 /// The folder of an exported collection, where exactly that is added.

@@ -7,9 +7,10 @@ use calibriar::norm::{Norm, SetAside, Settings};
 use calibriar::periods::{Dating, DimensionSays, NOTE, Under};
 use calibriar::report::{
     AgainstRow, AgreementRow, BecauseRow, BiasRow, DimensionRow, FlagRow, FormRow, LeftOutRow,
-    MovedRow, NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, ShiftRow,
-    StudyRow, TurnedRow,
+    MovedRow, NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, ScreenRow,
+    ShiftRow, StudyRow, TurnedRow,
 };
+use calibriar::screen::{Finding, Screening};
 use calibriar::source::Provenance;
 use calibriar::table::Table;
 use calibriar::traced::Sides;
@@ -521,6 +522,74 @@ impl<'a> DatingOut<'a> {
                 })
                 .collect(),
             n_set_aside: dating.set_aside,
+        }
+    }
+}
+
+/// The whole answer of `screen`.
+#[derive(Serialize)]
+pub(super) struct ScreenOut<'a> {
+    pub(super) provenance: &'a Provenance,
+    pub(super) alpha: f64,
+    /// Readings that were judged by fellows, and those that have too few.
+    pub(super) judged: usize,
+    pub(super) without_fellows: usize,
+    /// Degrees of freedom of the t law that good readings were taken to follow.
+    pub(super) tail_df: f64,
+    pub(super) findings: Vec<FindingOut<'a>>,
+}
+
+/// One slip.
+#[derive(Serialize)]
+pub(super) struct FindingOut<'a> {
+    #[serde(flatten)]
+    row: ScreenRow<'a, Vec<&'a str>>,
+    readings: Vec<SuspectOut<'a>>,
+}
+
+/// One reading of a slip.
+#[derive(Serialize)]
+struct SuspectOut<'a> {
+    specimen: &'a str,
+    dimension: &'a str,
+    text: &'a str,
+    value: f64,
+    proposed: Option<f64>,
+}
+
+impl<'a> ScreenOut<'a> {
+    pub(super) fn new(
+        screening: &'a Screening,
+        provenance: &'a Provenance,
+        table: &'a Table,
+        alpha: f64,
+    ) -> ScreenOut<'a> {
+        ScreenOut {
+            provenance,
+            alpha,
+            judged: screening.judged,
+            without_fellows: screening.without_fellows,
+            tail_df: screening.tail_df,
+            findings: (screening.findings.iter())
+                .map(|f| FindingOut::new(f, table))
+                .collect(),
+        }
+    }
+}
+
+impl<'a> FindingOut<'a> {
+    fn new(finding: &'a Finding, table: &'a Table) -> FindingOut<'a> {
+        FindingOut {
+            row: ScreenRow::new(finding, table, |list| list),
+            readings: (finding.suspects.iter())
+                .map(|s| SuspectOut {
+                    specimen: table.specimens.names.get(s.row),
+                    dimension: &table.catalogue.at(s.dimension).key,
+                    text: &s.text,
+                    value: s.value,
+                    proposed: s.proposed,
+                })
+                .collect(),
         }
     }
 }

@@ -18,6 +18,7 @@ mod period_page;
 mod periods;
 mod progress;
 mod rates;
+mod screen;
 mod shift_years;
 mod source;
 mod withdraw;
@@ -63,6 +64,7 @@ enum Command {
     Periods(periods::Arguments),
     Rates(rates::Arguments),
     Measurers(measurers::Arguments),
+    Screen(screen::Arguments),
     Withdraw(withdraw::Arguments),
     History(history::Arguments),
     Export(export::Arguments),
@@ -93,6 +95,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Periods(arguments) => periods::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
         Command::Measurers(arguments) => measurers::run(&arguments),
+        Command::Screen(arguments) => screen::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::History(arguments) => history::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),

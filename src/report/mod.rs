@@ -43,6 +43,7 @@ mod dating;
 mod firmness;
 mod form;
 mod measurers;
+mod screen;
 mod shift_years;
 
 pub use comparison::*;
@@ -50,6 +51,7 @@ pub use dating::*;
 pub use firmness::*;
 pub use form::*;
 pub use measurers::*;
+pub use screen::*;
 pub use shift_years::*;
 
 row! {

@@ -24,6 +24,7 @@
 //! - `screening`: references unlike their fellows.
 //! - `shift`: change points along dates that are ranges.
 //! - `size_shape`: what several sizes of one piece say together.
+//! - `tail_weight`: how often readings stray, as a t law.
 //! - `tails`: tail probabilities and quantiles of normal, t, chi-square, F and noncentral t.
 //! - `tolerance`: factors of normal tolerance bands, exact for small samples.
 //! - `two_level`: readings in periods: centre, period effect, piece effect, reading error.
@@ -48,6 +49,7 @@ mod repeated_median;
 mod screening;
 mod shift;
 mod size_shape;
+mod tail_weight;
 mod tails;
 mod tolerance;
 mod two_level;
@@ -91,6 +93,7 @@ pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
 pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};
+pub use tail_weight::{TailWeight, tail_weight};
 pub use tails::{
     chi_square_cdf, chi_square_quantile, chi_square_sf, chi_square_upper_quantile, f_cdf,
     f_quantile, f_sf, f_upper_quantile, noncentral_t_cdf, noncentral_t_quantile, noncentral_t_sf,

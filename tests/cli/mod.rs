@@ -9,6 +9,7 @@
 //! | `bad_input` | files and cells that must be refused, and what the refusal says |
 //! | `borrowing` | borrowed spreads: a worked case, the working, the self-check, the options |
 //! | `measurers` | repeats: who is off, and what a reading is worth |
+//! | `screen` | slips in the source, and the cautions that `add` gives |
 //! | `finish` | colours: one finish is never measured by another |
 //! | `firmness` | what moved since a revision, and what moves without a source, measurer or period |
 //! | `add` | adding, adding again, setting faulty rows aside |
@@ -41,6 +42,7 @@ mod norms;
 mod package;
 mod people;
 mod periods;
+mod screen;
 mod shift_years;
 mod sources;
 mod store;

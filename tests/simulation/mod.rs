@@ -12,12 +12,16 @@
 //! | `shifts` | how often years of a shift are right, some cells of `shift_rates` |
 //! | `shift_rates` | all of it, as an example whose figures are in `docs/shift_years.md` |
 //! | `measurers` | intervals and false alarms of repeats |
+//! | `slips` | invented sources, clean or with a slip planted |
+//! | `screening` | how often the screening is silent, and what it finds |
+//! | `screened` | all of that, as an example that prints the tables of `docs/screening.md` |
 //! | `breaks` | how often a straight line seems broken |
 //! | `dating` | how often a period that is named is right |
 //! | `outlines` | how often a good outline leaves its band |
 //! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
 mod rates;
+mod slips;
 mod stated;
 mod world;
 
@@ -27,5 +31,6 @@ mod dating;
 mod measurers;
 mod outlines;
 mod periods;
+mod screening;
 mod shifts;
 mod sides;
