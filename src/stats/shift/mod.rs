@@ -446,7 +446,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
             distances[k] * of_step / own[k]
         });
         let spread = Spread {
-            design: &design,
+            made: design.made(),
             r: r.collect(),
             start: (before, after),
         };
