@@ -14,7 +14,7 @@ mod draw;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use calibriar::stats::{Dated, Shifts, shifts};
+use calibriar::stats::{Dated, Shifts, YearShift, shifts};
 use draw::Draw;
 
 /// How pieces are dated and read.
@@ -391,34 +391,50 @@ fn widths(worlds: usize) {
 
 /// The size called the least noticeable, put in the middle: how often it is found.
 fn noticed(worlds: usize) {
-    println!("| n | patterns | dates | least noticeable | found |");
-    println!("|--:|--:|---|--:|--:|");
-    for (n, sets) in [(20, 1), (60, 1), (60, 7), (300, 7), (1000, 7)] {
-        for either_way in [0, 5] {
-            let world = World {
-                n,
-                sets,
-                either_way,
-                year: 1953,
-                ..PLAIN
-            };
-            let [sum, known] = over(worlds, world, |s| match s.location.least_noticeable {
-                Some(size) => [size, 1.0],
-                None => [0.0; 2],
-            });
-            let size = sum / known;
-            let [found] = over(worlds, World { size, ..world }, |s| {
-                [f64::from(u8::from(!s.location.shifts.is_empty()))]
-            });
-            println!(
-                "| {n} | {sets} | {} | {size:.2} | {:.3} |",
-                if either_way == 0 {
-                    "exact"
-                } else {
-                    "half 5 years either way"
-                },
-                found / worlds as f64
-            );
+    println!("| what | n | patterns | dates | least noticeable | found |");
+    println!("|---|--:|--:|---|--:|--:|");
+    let yes = |shifts: &[YearShift]| [f64::from(u8::from(!shifts.is_empty()))];
+    for of_spread in [false, true] {
+        let question = |s: &Shifts| match of_spread {
+            false => s.location.clone(),
+            true => s.width.clone(),
+        };
+        for (n, sets) in [(20, 1), (60, 1), (60, 7), (300, 7), (1000, 7)] {
+            for either_way in [0, 5] {
+                let world = World {
+                    n,
+                    sets,
+                    either_way,
+                    year: 1953,
+                    ..PLAIN
+                };
+                let [sum, known] = over(worlds, world, |s| match question(s).least_noticeable {
+                    Some(size) => [size, 1.0],
+                    None => [0.0; 2],
+                });
+                if known < 0.5 * worlds as f64 {
+                    continue;
+                }
+                let size = sum / known;
+                let shifted = match of_spread {
+                    false => World { size, ..world },
+                    true => World {
+                        ratio: size,
+                        ..world
+                    },
+                };
+                let [found] = over(worlds, shifted, |s| yes(&question(s).shifts));
+                println!(
+                    "| {} | {n} | {sets} | {} | {size:.2} | {:.3} |",
+                    if of_spread { "spread" } else { "location" },
+                    if either_way == 0 {
+                        "exact"
+                    } else {
+                        "half 5 years either way"
+                    },
+                    found / worlds as f64
+                );
+            }
         }
     }
 }
