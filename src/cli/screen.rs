@@ -2,7 +2,7 @@
 
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::report::{SCREEN_COLUMNS, ScreenRow};
-use calibriar::screen::{Code, Finding, Screening, Settings, screen, specimens};
+use calibriar::screen::{Code, Finding, Screening, Settings, Suspect, screen, specimens};
 use calibriar::table::Table;
 use clap::Args;
 
@@ -169,7 +169,12 @@ pub(super) fn caution(table: &Table, rows: Vec<bool>) -> Result<(), CliError> {
     const REMARKS: usize = 10;
     const ALPHA: f64 = 0.05;
     let settings = settings(ALPHA, &[])?.judging(rows);
-    let findings = screen(&cohort(table)?, &settings).findings;
+    let mut findings = screen(&cohort(table)?, &settings).findings;
+    // Values that no pipe has were told when they were read.
+    findings.retain(|f| {
+        let credible = |s: &Suspect| table.catalogue.at(s.dimension).is_credible(s.value);
+        f.suspects.is_empty() || f.suspects.iter().any(credible)
+    });
     for finding in findings.iter().take(REMARKS) {
         remark(format!(
             "looks like a slip ({}): {}",

@@ -1,9 +1,13 @@
 //! One text again and again down a column.
 //!
-//! A run of equal texts is compared with what chance allows in two ways, and the milder one counts:
-//! by the others (how often pieces of the pattern that are not of the run read the same) and by the
-//! spread (how likely a piece falls into that one step). Where a sheet is sorted by the very
-//! dimension, runs mean nothing and are left alone.
+//! A run of equal texts is compared with what chance allows in two ways, and the milder one counts: by
+//! the spread (how likely a piece falls into that one step), and by the order. Of the pieces of one
+//! pattern and period, measured by one person, any may stand before any other: given what all of
+//! them read, the probability that the next ones read the same is that of drawing without putting
+//! back, exactly. A gauge that knows few values, or a column that is honestly all one, is no run.
+//! Where a sheet is sorted by the very dimension, runs mean nothing and are left alone.
+
+use std::collections::HashMap;
 
 use super::fellows::Fellows;
 use super::reading::{Reading, Readings};
@@ -37,13 +41,12 @@ pub(super) fn find(
     let indices: Vec<u32> = (0..all.len() as u32).collect();
     let order = sorting::by_key(&indices, readings.by.len() * dimensions, key);
     let judged = (all.iter().filter(|r| settings.judges(r.row as usize))).count();
-    let mut seeker = Seeker {
+    let seeker = Seeker {
         table,
         readings,
         fellows,
         settings,
         tests: judged.max(1) as f64,
-        of_set: None,
     };
     let mut findings = Vec::new();
     for sequence in order.chunk_by(|&a, &b| key(a) == key(b)) {
@@ -58,8 +61,40 @@ struct Seeker<'a> {
     fellows: &'a Fellows,
     settings: &'a Settings,
     tests: f64,
-    /// Readings by set, and where each set's begin; made when first asked for.
-    of_set: Option<(Vec<u32>, Vec<usize>)>,
+}
+
+/// The readings of one dimension by one measurer: how many of each pattern and period, and how many of
+/// these of each value.
+#[derive(Default)]
+struct Counts {
+    of_cell: HashMap<(u32, u32), usize>,
+    equal: HashMap<((u32, u32), u64), usize>,
+    /// The real step in last digits, by the number of decimals.
+    steps: HashMap<usize, f64>,
+}
+
+impl Counts {
+    /// The step that most readings written to so many decimals have, in last digits: drills of half a
+    /// millimetre are written 4.0 and 4.5.
+    fn real_step(&mut self, seeker: &Seeker<'_>, sequence: &[u32], like: &Reading) -> f64 {
+        const STEPS: [u64; 7] = [100, 50, 25, 20, 10, 5, 2];
+        const MOST: f64 = 0.8;
+        let Some(decimals) = decimal(seeker.readings.text(like)).map(|d| d.decimals) else {
+            return 1.0;
+        };
+        *self.steps.entry(decimals).or_insert_with(|| {
+            let written = (sequence.iter())
+                .filter_map(|&i| decimal(seeker.readings.text(seeker.at(i))))
+                .filter(|d| d.decimals == decimals)
+                .filter_map(|d| d.steps());
+            let all: Vec<u64> = written.collect();
+            let are_most = |step: &u64| {
+                let round = all.iter().filter(|n| *n % step == 0).count();
+                round as f64 >= MOST * all.len() as f64
+            };
+            STEPS.into_iter().find(are_most).unwrap_or(1) as f64
+        })
+    }
 }
 
 impl Seeker<'_> {
@@ -68,7 +103,7 @@ impl Seeker<'_> {
     }
 
     /// The readings of one dimension by one measurer, in the order of the source.
-    fn sequence(&mut self, sequence: &[u32], findings: &mut Vec<Finding>) {
+    fn sequence(&self, sequence: &[u32], findings: &mut Vec<Finding>) {
         if sequence.len() < SHORTEST || self.is_sorted(sequence) {
             return;
         }
@@ -82,12 +117,20 @@ impl Seeker<'_> {
         let runs: Vec<&[u32]> = (sequence.chunk_by(same))
             .filter(|run| run.len() >= SHORTEST)
             .collect();
+        // How many of a cell, and how many of these read the same; counted when first asked for.
+        let mut counts = None;
         for run in runs {
             let judged = |&&i: &&u32| self.settings.judges(self.at(i).row as usize);
-            if run.iter().any(|i| judged(&i))
-                && let Some(p) = self.chance(sequence, run)
-            {
-                findings.push(self.told(run, p));
+            if run.iter().any(|i| judged(&i)) && self.by_spread(sequence, run, 1.0).is_some() {
+                let counts = counts.get_or_insert_with(|| self.counts(sequence));
+                let real = counts.real_step(self, sequence, self.at(run[0]));
+                let Some(by_spread) = self.by_spread(sequence, run, real) else {
+                    continue;
+                };
+                let p = by_spread.max(self.by_order(run, counts)).exp();
+                if p <= self.limit() {
+                    findings.push(self.told(run, p.max(f64::MIN_POSITIVE)));
+                }
             }
         }
     }
@@ -108,9 +151,46 @@ impl Seeker<'_> {
         steps >= 8.0 && up.max(down) as f64 >= IN_ORDER * steps
     }
 
-    /// The probability of a run that begins at a given reading, where it is small enough.
-    fn chance(&mut self, sequence: &[u32], run: &[u32]) -> Option<f64> {
-        let limit = self.settings.level() / self.tests;
+    fn limit(&self) -> f64 {
+        self.settings.level() / self.tests
+    }
+
+    /// Where the order of readings says nothing.
+    fn cell(&self, r: &Reading) -> (u32, u32) {
+        (r.set, r.period)
+    }
+
+    fn counts(&self, sequence: &[u32]) -> Counts {
+        let mut counts = Counts::default();
+        for &i in sequence {
+            let r = self.at(i);
+            *counts.of_cell.entry(self.cell(r)).or_default() += 1;
+            let equal = (self.cell(r), r.value.to_bits());
+            *counts.equal.entry(equal).or_default() += 1;
+        }
+        counts
+    }
+
+    /// The logarithm of the probability that the readings after the first repeat it, by the order.
+    fn by_order(&self, run: &[u32], counts: &Counts) -> f64 {
+        let mut drawn: HashMap<(u32, u32), usize> = HashMap::new();
+        let mut sum = 0.0;
+        for (place, &i) in run.iter().enumerate() {
+            let r = self.at(i);
+            let cell = self.cell(r);
+            let gone = drawn.entry(cell).or_default();
+            if place > 0 {
+                let left = |count: Option<&usize>| (count.unwrap_or(gone) - *gone).max(1) as f64;
+                let equal = left(counts.equal.get(&(cell, r.value.to_bits())));
+                sum += (equal / left(counts.of_cell.get(&cell))).ln();
+            }
+            *gone += 1;
+        }
+        sum
+    }
+
+    /// The same by the spread, where it is small enough; readings have steps of so many last digits.
+    fn by_spread(&self, sequence: &[u32], run: &[u32], steps: f64) -> Option<f64> {
         let first = *self.at(run[0]);
         let of_column = {
             let equal = (sequence
@@ -121,16 +201,14 @@ impl Seeker<'_> {
             (1 + equal - run.len()) as f64 / others as f64
         };
         let kind = self.table.catalogue.at(first.dimension as usize).kind;
-        let step = self.step(&first, kind);
-        let mut sets: Vec<(u32, usize)> = Vec::new();
+        let step = steps * self.step(&first, kind);
+        let mut sets: Vec<u32> = Vec::new();
         let mut by_spread = 0.0;
         for (place, &i) in run.iter().enumerate() {
             let r = self.at(i);
-            let known = sets.iter_mut().find(|s| s.0 == r.set);
-            let again = known.is_some();
-            match known {
-                Some(set) => set.1 += 1,
-                None => sets.push((r.set, 1)),
+            let again = sets.contains(&r.set);
+            if !again {
+                sets.push(r.set);
             }
             if place == 0 {
                 continue;
@@ -143,26 +221,7 @@ impl Seeker<'_> {
             };
             by_spread += density.map_or(of_column, |d| (d * step).min(1.0)).ln();
         }
-        if by_spread > limit.ln() {
-            return None;
-        }
-        let mut by_others = 0.0;
-        for (place, &(set, length)) in sets.iter().enumerate() {
-            let members = self.members(set);
-            let n = members.len();
-            let equal = |&&i: &&u32| self.at(i).value == first.value;
-            let equal = members.iter().filter(equal).count();
-            // All others, and one more that reads the same: from none nothing can be learnt.
-            let others = (n - length.min(n)) as f64;
-            let alike = (equal - length.min(equal)) as f64;
-            let share = match n {
-                1 => of_column,
-                _ => (alike + 1.0) / (others + 1.0),
-            };
-            by_others += (length - usize::from(place == 0)) as f64 * share.ln();
-        }
-        let p = by_spread.max(by_others).exp().max(f64::MIN_POSITIVE);
-        (p <= limit).then_some(p)
+        (by_spread <= self.limit().ln()).then_some(by_spread)
     }
 
     /// The step of a text, on the scale of judgement.
@@ -174,20 +233,6 @@ impl Seeker<'_> {
             (Some(step), Kind::Interval) => step,
             (None, _) => r.u * 12f64.sqrt(),
         }
-    }
-
-    fn members(&mut self, set: u32) -> Vec<u32> {
-        let all = &self.readings.all;
-        let (order, starts) = self.of_set.get_or_insert_with(|| {
-            let indices: Vec<u32> = (0..all.len() as u32).collect();
-            let set_of = |i: u32| all[i as usize].set as usize;
-            let order = sorting::by_key(&indices, self.readings.sets.max(1), set_of);
-            let mut starts = vec![0; self.readings.sets + 1];
-            order.iter().for_each(|&i| starts[set_of(i) + 1] += 1);
-            (0..self.readings.sets).for_each(|s| starts[s + 1] += starts[s]);
-            (order, starts)
-        });
-        order[starts[set as usize]..starts[set as usize + 1]].to_vec()
     }
 
     fn told(&self, run: &[u32], p: f64) -> Finding {

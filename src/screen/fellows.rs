@@ -10,7 +10,10 @@ use std::collections::HashMap;
 use super::reading::{NO_PERIOD, Reading, Readings};
 use crate::catalogue::{Kind, State};
 use crate::cohort::Cohort;
-use crate::stats::{TailWeight, normal_upper_quantile, t_sf, t_two_sided, tail_weight};
+use crate::stats::{
+    BorrowedSpread, SetVariance, TailWeight, borrowed_spread, normal_upper_quantile, t_sf,
+    t_two_sided, tail_weight,
+};
 use crate::{parallel, sorting};
 
 /// A pattern's own spread is told by so many readings at least.
@@ -24,8 +27,18 @@ const TELLING: usize = 200;
 const FEW: usize = 3;
 /// So many patterns at least say how far patterns lie apart.
 const PATTERNS: usize = 5;
-/// Degrees of freedom of a borrowed spread: about what `norms` borrows (our decision).
+/// Degrees of freedom of a borrowed spread as long as none is fitted (our decision).
 const BORROWED: f64 = 4.0;
+/// Readings further than so many spreads from their median say nothing of how spreads differ (our
+/// decision): a slip would make the spread of its own pattern large, and that of all uncertain.
+const TRIMMED: f64 = 4.0;
+/// So many degrees of freedom within periods teach a maker's spreads; with fewer, periods are not told
+/// apart.
+const WITHIN: f64 = 12.0;
+/// A maker's own patterns teach from so many on; with fewer, those of all makers do.
+const LENDERS: usize = 3;
+/// The fit is made anew without each pattern where they are so few.
+const LEFT_OUT: usize = 12;
 /// Efficiency of the median absolute deviation at the normal law: Rousseeuw and Croux (1993), Journal
 /// of the American Statistical Association 88, 1273-1283 (from memory).
 const EFFICIENCY: f64 = 0.37;
@@ -90,6 +103,9 @@ struct Set {
     differences: Vec<f64>,
     /// Half of the step that the readings were written to.
     half_step: f64,
+    /// All readings, period by period, and each period's label and number.
+    values: Vec<f64>,
+    runs: Vec<(u32, usize)>,
     /// What it is judged by in the end.
     spread: Option<(f64, f64)>,
 }
@@ -136,6 +152,7 @@ impl Fellows {
         let groups = readings.groups.max(1);
         let maker_of = makers(cohort);
         lend(&mut sets, &maker_of, groups, &ratio);
+        moderate(&mut sets, &maker_of, groups, &ratio);
         let apart = Apart::of(&sets, groups, readings);
         let mut telling = scores(&sets, false);
         if telling.len() < TELLING {
@@ -260,11 +277,13 @@ impl Set {
         let half_step = 0.5 * 12f64.sqrt() * middle(&mut steps);
         // Stable: neighbours within a period stay those of the source.
         of_period.sort_by_key(|&(period, _)| period);
-        let mut values: Vec<f64> = of_period.iter().map(|p| p.1).collect();
-        let centre = middle(&mut values);
+        let values: Vec<f64> = of_period.iter().map(|p| p.1).collect();
+        let centre = middle(&mut values.clone());
+        let mut runs = Vec::new();
         let (mut periods, mut residuals, mut differences) = (Vec::new(), Vec::new(), Vec::new());
         let (mut groups, mut used) = (0, 0);
         for run in of_period.chunk_by(|a, b| a.0 == b.0) {
+            runs.push((run[0].0, run.len()));
             if n < OWN {
                 let pairs = run.windows(2).map(|w| (w[0].1 - w[1].1).abs());
                 differences.extend(pairs.map(|d| d / std::f64::consts::SQRT_2));
@@ -297,8 +316,40 @@ impl Set {
             of_periods,
             differences,
             half_step,
+            values,
+            runs,
             spread: None,
         }
+    }
+
+    /// The variance of its readings without those that stray, within periods or over all of them.
+    fn trimmed(&self, within: bool) -> Option<SetVariance> {
+        let reach = TRIMMED * self.spread?.0;
+        let (mut squares, mut df, mut from) = (0.0, 0.0, 0);
+        let mut add = |values: &[f64]| {
+            let centre = middle(&mut values.to_vec());
+            let kept = || values.iter().filter(|x| (*x - centre).abs() <= reach);
+            let n = kept().count() as f64;
+            if n >= 2.0 {
+                let mean = kept().sum::<f64>() / n;
+                squares += kept().map(|x| (x - mean) * (x - mean)).sum::<f64>();
+                df += n - 1.0;
+            }
+        };
+        if !within {
+            add(&self.values);
+        } else {
+            for &(period, n) in &self.runs {
+                if period != NO_PERIOD && n >= 2 {
+                    add(&self.values[from..from + n]);
+                }
+                from += n;
+            }
+        }
+        (df > 0.0).then(|| SetVariance {
+            s2: squares / df + self.half_step * self.half_step,
+            df,
+        })
     }
 }
 
@@ -399,6 +450,85 @@ fn lend(sets: &mut [Set], maker_of: &[u32], groups: usize, ratio: &[bool]) {
                 .spread
                 .map(|(s, df)| (s.max(least), df))
                 .filter(|&(s, df)| s > 0.0 && s.is_finite() && df > 0.0);
+        }
+    }
+}
+
+/// Puts the moderated spread in the place of the first one (Smyth 2004, Stat. Appl. Genet. Mol. Biol. 3,
+/// article 3): a pattern's own robust one and what the maker's other patterns lend, each by its
+/// degrees of freedom; those of the loan are fitted over all dimensions of the maker together.
+fn moderate(sets: &mut [Set], maker_of: &[u32], groups: usize, ratio: &[bool]) {
+    let makers = maker_of.iter().map(|&m| m as usize + 1).max().unwrap_or(0);
+    let mut patterns: Vec<Vec<usize>> = vec![Vec::new(); makers];
+    for (group, &maker) in maker_of.iter().enumerate() {
+        patterns[maker as usize].push(group);
+    }
+    let all: Vec<usize> = (0..maker_of.len()).collect();
+    let of_all = patterns.iter().any(|p| p.len() < LENDERS);
+    let mut lent: Vec<Option<BorrowedSpread>> = vec![None; sets.len()];
+    if of_all {
+        let to: Vec<usize> = (patterns.iter().filter(|p| p.len() < LENDERS))
+            .flatten()
+            .copied()
+            .collect();
+        borrow(sets, &all, &to, groups, &mut lent);
+    }
+    for own in patterns.iter().filter(|p| p.len() >= LENDERS) {
+        borrow(sets, own, own, groups, &mut lent);
+    }
+    for (at, (set, lent)) in sets.iter_mut().zip(lent).enumerate() {
+        let Some(lent) = lent.filter(|l| l.s2 > 0.0 && l.df > 0.0 && l.df.is_finite()) else {
+            continue;
+        };
+        let (own, df) = set.own.unwrap_or((0.0, 0.0));
+        let s2 = (lent.df * lent.s2 + df * own * own) / (lent.df + df);
+        let least = if ratio[at / groups] {
+            LEAST_SPREAD
+        } else {
+            0.0
+        };
+        if s2.is_finite() {
+            set.spread = Some((s2.sqrt().max(least), lent.df + df));
+        }
+    }
+}
+
+/// What some patterns lend others, by set. A pattern does not lend to itself where they are few.
+fn borrow(
+    sets: &[Set],
+    lenders: &[usize],
+    to: &[usize],
+    groups: usize,
+    lent: &mut [Option<BorrowedSpread>],
+) {
+    let variances: Vec<Vec<Option<SetVariance>>> = parallel::map(sets.len() / groups, |slot| {
+        let of = |within| -> Vec<Option<SetVariance>> {
+            let one = |&group: &usize| sets[slot * groups + group].trimmed(within);
+            lenders.iter().map(one).collect()
+        };
+        let within = of(true);
+        match within.iter().flatten().map(|v| v.df).sum::<f64>() >= WITHIN {
+            true => within,
+            false => of(false),
+        }
+    });
+    let fit = |without: Option<usize>| {
+        let of_slot = |slot: &Vec<Option<SetVariance>>| {
+            let others = lenders.iter().zip(slot);
+            (others.filter(|&(&group, _)| Some(group) != without))
+                .filter_map(|(_, variance)| *variance)
+                .collect()
+        };
+        let dimensions: Vec<Vec<SetVariance>> = variances.iter().map(of_slot).collect();
+        borrowed_spread(&dimensions).dimensions
+    };
+    let fits = match lenders.len() <= LEFT_OUT {
+        true => parallel::map(to.len(), |i| fit(Some(to[i]))),
+        false => vec![fit(None)],
+    };
+    for (i, &group) in to.iter().enumerate() {
+        for (slot, spread) in fits[i.min(fits.len() - 1)].iter().enumerate() {
+            lent[slot * groups + group] = *spread;
         }
     }
 }

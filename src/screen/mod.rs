@@ -318,7 +318,7 @@ pub fn screen(cohort: &Cohort<'_>, settings: &Settings) -> Screening {
         slips.extend(new);
         fellows = Fellows::fit(cohort, &readings, &out);
     }
-    let mut findings = slips::told(table, &readings, slips, settings);
+    let mut findings = slips::told(table, &readings, &fellows, slips, settings);
     if settings.has(Family::Copied) {
         findings.extend(copied::find(cohort, &readings, &fellows, settings));
     }

@@ -476,9 +476,14 @@ impl Seeker<'_> {
 pub(super) fn told(
     table: &Table,
     readings: &Readings<'_>,
+    fellows: &Fellows,
     slips: Vec<Slip>,
     settings: &Settings,
 ) -> Vec<Finding> {
+    let mut told = vec![false; readings.all.len()];
+    for (at, _) in slips.iter().flat_map(Slip::readings) {
+        told[at] = true;
+    }
     let mut columns: Vec<Vec<Slip>> = Vec::new();
     let mut findings = Vec::new();
     let mut known = std::collections::HashMap::new();
@@ -500,12 +505,39 @@ pub(super) fn told(
             findings.push(alone(table, readings, &slips[0]));
             continue;
         }
-        slips.sort_by_key(|s| s.of.0);
         let first = &readings.all[slips[0].of.0];
-        let of_column = |r: &&Reading| {
-            r.dimension == first.dimension && r.by == first.by && settings.judges(r.row as usize)
-        };
-        let all = readings.all.iter().filter(of_column).count();
+        let of_column: Vec<usize> = (readings.all.iter().enumerate())
+            .filter(|(_, r)| r.dimension == first.dimension && r.by == first.by)
+            .filter(|(_, r)| settings.judges(r.row as usize))
+            .map(|(at, _)| at)
+            .collect();
+        let all = of_column.len();
+        // What is proved of most of a column needs less proof of the rest: only its readings and
+        // this one factor are still in question.
+        let enough = (all as f64 / settings.level()).ln();
+        let left = of_column.into_iter().filter(|&at| !told[at]);
+        let more: Vec<Slip> = left
+            .filter_map(|at| {
+                let r = &readings.all[at];
+                let fits = factors(table.catalogue.at(r.dimension as usize), r.unit, r.state);
+                let like = |f: &&(Code, f64)| f.0 == slips[0].code && f.1 == slips[0].factor;
+                let factor = fits.iter().find(like)?.1;
+                let (law, x) = (fellows.law(r)?, r.x + factor.ln());
+                let evidence = law.deficit(r.x) - law.deficit(x);
+                let value = r.value * factor;
+                let credible = table.catalogue.at(r.dimension as usize).is_credible(value);
+                (2 * slips.len() > all && evidence >= enough && law.p(x) >= FITS && credible).then(
+                    || Slip {
+                        of: (at, Some(value)),
+                        words: sized(table, r.dimension as usize, value),
+                        evidence: Some(evidence),
+                        ..slips[0].clone()
+                    },
+                )
+            })
+            .collect();
+        slips.extend(more);
+        slips.sort_by_key(|s| s.of.0);
         findings.push(column(table, readings, &slips, all));
     }
     findings

@@ -1,6 +1,6 @@
 //! How often clean sources are screened in silence, and how often planted slips are found:
 //! `cargo run --release --example screened` prints the tables of `docs/screening.md`;
-//! `-- 100` draws 100 sources a cell.
+//! `-- 100` draws 100 sources a world and 25 a cell of planted slips, `-- 100 7` the worlds from seed 7 on.
 
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 #![expect(clippy::expect_used, reason = "an example may stop")]
@@ -16,6 +16,9 @@ fn main() {
     let sources: usize = (std::env::args().nth(1))
         .and_then(|text| text.parse().ok())
         .unwrap_or(400);
+    let first_seed: u64 = (std::env::args().nth(2))
+        .and_then(|text| text.parse().ok())
+        .unwrap_or(50_000);
     let worlds = [
         ("normal", PLAIN),
         (
@@ -101,10 +104,37 @@ fn main() {
                 ..PLAIN
             },
         ),
+        (
+            "coarse gauges",
+            World {
+                drills: true,
+                sixty_fourths: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "coarse gauges, sorted by period",
+            World {
+                drills: true,
+                sixty_fourths: true,
+                sorted: true,
+                ..PLAIN
+            },
+        ),
+        (
+            "coarse gauges, sorted, nothing dated",
+            World {
+                drills: true,
+                sixty_fourths: true,
+                sorted: true,
+                undated: 1.0,
+                ..PLAIN
+            },
+        ),
     ];
     println!("| clean sources | with a finding | of | by code |\n|---|---|---|---|");
     for (at, (name, world)) in worlds.iter().enumerate() {
-        let seed = 1_000 + 10 * at as u64;
+        let seed = first_seed + 10 * at as u64;
         let half = thread::spawn({
             let world = *world;
             move || false_alarms(&world, sources / 2, seed + 1)
@@ -154,6 +184,7 @@ fn main() {
         ("3 equal texts in a run", Plant::Copied(2, 3)),
         ("4 equal texts in a run", Plant::Copied(2, 4)),
         ("6 equal texts in a run", Plant::Copied(2, 6)),
+        ("9 equal texts in a run", Plant::Copied(2, 9)),
         (
             "bowl height in steps of 0.05 written to 0.01",
             Plant::Round(2),

@@ -117,7 +117,7 @@ fn exchanged_columns_and_digits_are_found() {
 
 #[test]
 fn a_text_copied_down_and_a_lone_stray_are_found() {
-    finds(Plant::Copied(2, 6), 30, 0.9);
+    finds(Plant::Copied(2, 9), 30, 0.9);
     finds(Plant::Off(1, 40.0), 30, 0.9);
 }
 

@@ -61,6 +61,12 @@ pub(crate) struct World {
     pub(crate) rounded: bool,
     /// Half of the pieces measured in inches: decimals to 0.001, or 64ths.
     pub(crate) inches: bool,
+    /// The draught gauged with drills: steps of 0.5 mm, written with one decimal.
+    pub(crate) drills: bool,
+    /// Bit thicknesses read in 64ths of an inch throughout.
+    pub(crate) sixty_fourths: bool,
+    /// Rows sorted by pattern and period, as a tidy sheet is.
+    pub(crate) sorted: bool,
     /// The poor period's shift, in standard deviations, of a sign drawn for each pattern and dimension.
     pub(crate) shift: f64,
     /// Share of pieces that have no date.
@@ -75,6 +81,9 @@ pub(crate) const PLAIN: World = World {
     heavy: false,
     rounded: false,
     inches: false,
+    drills: false,
+    sixty_fourths: false,
+    sorted: false,
     shift: 4.0,
     undated: 0.1,
     common: 0.0,
@@ -145,8 +154,13 @@ impl World {
                 Some(n) if is_target => n,
                 _ => draw.between(self.pieces.0, self.pieces.1),
             };
-            for _ in 0..pieces {
-                let period = if is_target { 0 } else { draw.below(4) };
+            let mut of_pieces: Vec<usize> = (0..pieces)
+                .map(|_| if is_target { 0 } else { draw.below(4) })
+                .collect();
+            if self.sorted {
+                of_pieces.sort_unstable();
+            }
+            for period in of_pieces {
                 let dated = is_target || draw.uniform() >= self.undated;
                 let inch = self.inches && draw.uniform() < 0.5;
                 let worn = !is_target && draw.uniform() < 0.08;
@@ -193,6 +207,13 @@ impl World {
         inch: bool,
     ) -> (String, &'static str) {
         let unit = unit_of(dimension);
+        let key = DIMENSIONS[dimension].0;
+        if self.drills && key == "draught diameter" {
+            return (format!("{:.1}", (value * 2.0).round() / 2.0), "mm");
+        }
+        if self.sixty_fourths && key == "bit thickness" {
+            return (format!("{:.0}/64", value / 25.4 * 64.0), "in");
+        }
         let text = match (unit, inch, self.rounded) {
             ("mm", true, _) if draw.uniform() < 0.5 => {
                 let parts = (value / 25.4 * 64.0).round().max(1.0);
