@@ -22,6 +22,7 @@ use super::{CliError, Outcome};
 /// are. What is found here serves `norms`, `check`, `flag` and `rates` for readings that were
 /// written without an uncertainty of their own. A fault that all measurers share cannot be seen.
 #[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 answered, 2 wrong use or bad input.")]
 pub(super) struct Arguments {
     /// What CSV is to hold
     #[arg(long, value_enum, default_value_t = Part::Dimensions)]

@@ -17,6 +17,7 @@ use super::{CliError, Outcome, left_out, moved};
 /// Typical ranges by pattern and dimension: what the good periods' pieces measure, and how firm
 /// that is
 #[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 answered, 2 wrong use or bad input.")]
 pub(super) struct Arguments {
     /// One pattern, in any spelling; all patterns if left out
     pub(super) pattern: Option<String>,
