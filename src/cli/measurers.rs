@@ -427,7 +427,9 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
         ">p adj.",
         ">of the rest",
     ];
-    let mut table = output::table(&headings);
+    let anybody_out = found.biases.iter().any(|of| of.of_rest.is_some());
+    let shown = headings.len() - usize::from(!anybody_out);
+    let mut table = output::table(&headings[..shown]);
     let all = found.biases.len();
     let telling = |bias: &&Bias| {
         let whole = matches!(bias.reach, Reach::All(_));
@@ -439,18 +441,17 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
             true => format!("+{}", fine(value)),
             false => fine(value),
         };
-        output::add_row(
-            &mut table,
-            vec![
-                named(&bias.name),
-                format!("{}, {}", label(bias.reach, catalogue), bias.unit),
-                bias.pieces.to_string(),
-                size(bias.bias),
-                format!("{} to {}", size(bias.low), size(bias.high)),
-                bias.p_adjusted.map_or("-".to_owned(), probability),
-                bias.of_rest.map_or("-".to_owned(), |of| size(of.bias)),
-            ],
-        );
+        let mut cells = vec![
+            named(&bias.name),
+            format!("{}, {}", label(bias.reach, catalogue), bias.unit),
+            bias.pieces.to_string(),
+            size(bias.bias),
+            format!("{} to {}", size(bias.low), size(bias.high)),
+            bias.p_adjusted.map_or("-".to_owned(), probability),
+            bias.of_rest.map_or("-".to_owned(), |of| size(of.bias)),
+        ];
+        cells.truncate(shown);
+        output::add_row(&mut table, cells);
     }
     let mut text = match rows.is_empty() {
         true => String::new(),
