@@ -121,22 +121,53 @@ fn page(
     whose: Whose,
 ) -> String {
     let mut text = output::wrapped(&parts(found, whose), "");
+    let one = groups.len() == 1;
+    let mut still = 0;
     for &group in groups {
         let norms: Vec<&LeftOutNorm> = found.norms.iter().filter(|n| n.group == group).collect();
-        if norms.is_empty() {
+        let rests = norms.iter().filter_map(|norm| rests(found, norm, whose));
+        let lines: Vec<String> = falls(found, &norms, whose)
+            .into_iter()
+            .chain(rests)
+            .collect();
+        let moving: Vec<&LeftOutNorm> = norms.iter().copied().filter(|n| moves(n)).collect();
+        // Of one pattern all that moves, of all of them what stands or falls with one part.
+        if norms.is_empty() || !one && lines.is_empty() {
+            still += norms.len();
             continue;
         }
         let of = &cohort.groups()[group];
         text.push('\n');
         text.push_str(&group_title(&of.maker, &of.pattern));
         text.push('\n');
-        text.push_str(&strips(found, &norms));
-        let rests = norms.iter().filter_map(|norm| rests(found, norm, whose));
-        for line in falls(found, &norms, whose).into_iter().chain(rests) {
+        if one {
+            still += norms.len() - moving.len();
+            if !moving.is_empty() {
+                text.push_str(&strips(found, &moving));
+            }
+        } else {
+            let told = |norm: &&&LeftOutNorm| tells(norm);
+            still += norms.len() - norms.iter().filter(told).count();
+        }
+        for line in lines {
             text.push_str(&output::wrapped(&line, "  "));
         }
     }
     text.push('\n');
+    if still > 0 {
+        let norms = output::counted(still, "norm", "norms");
+        text.push_str(&output::wrapped(
+            &match one {
+                true => format!("{norms} more: nothing moves that shows in the printed digits"),
+                false => format!(
+                    "{norms} more: none falls without one {} or moves by {RESTS} spreads or more; name a \
+                     pattern for its table, --format csv has them all",
+                    whose.one()
+                ),
+            },
+            "",
+        ));
+    }
     let legend = [
         format!(
             "limits: what each becomes at least and at most without one {} at a time",
@@ -145,8 +176,8 @@ fn page(
         "most: the farthest that a limit or the centre moves, and without whom".to_owned(),
         format!("in words: what falls without one of them, or moves by {RESTS} spreads or more"),
     ];
-    for line in legend {
-        text.push_str(&output::wrapped(&line, "  "));
+    for line in legend.iter().filter(|_| one) {
+        text.push_str(&output::wrapped(line, "  "));
     }
     text.push_str(&provenance_line(&source.provenance));
     text
@@ -185,14 +216,38 @@ fn most(norm: &LeftOutNorm) -> Option<(Limit, usize, f64)> {
     all.max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()))
 }
 
+/// What the printed digits of a norm follow.
+fn scale(norm: &LeftOutNorm) -> f64 {
+    norm.whole.in_unit().unwrap_or(match norm.whole.kind {
+        Kind::Ratio => 0.0,
+        Kind::Interval => 1.0,
+    })
+}
+
+/// Whether a limit or the centre moves, in the printed digits, or is gone without one part.
+fn moves(norm: &LeftOutNorm) -> bool {
+    let scale = scale(norm);
+    let shows = |limit: Limit| {
+        let ends = norm.whole.get(limit).zip(norm.range(limit));
+        ends.is_some_and(|(whole, (least, greatest))| {
+            let whole = sized(whole, scale);
+            sized(least.value, scale) != whole || sized(greatest.value, scale) != whole
+        })
+    };
+    Limit::TYPICAL.into_iter().any(shows) || !norm.falls_without().is_empty()
+}
+
+/// Whether it falls without one part, or rests on it.
+fn tells(norm: &LeftOutNorm) -> bool {
+    let rests = most(norm).is_some_and(|most| most.2.abs() >= RESTS);
+    rests || !norm.falls_without().is_empty()
+}
+
 fn strips(found: &LeftOut, norms: &[&LeftOutNorm]) -> String {
     let headings = ["dimension", ">n", "lower limit", "upper limit", "most"];
     let mut table = output::table(&headings);
     for norm in norms {
-        let scale = norm.whole.in_unit().unwrap_or(match norm.whole.kind {
-            Kind::Ratio => 0.0,
-            Kind::Interval => 1.0,
-        });
+        let scale = scale(norm);
         let range = |limit: Limit| match norm.range(limit) {
             Some((least, greatest)) => band(least.value, greatest.value, scale),
             None => "too few".to_owned(),
@@ -238,7 +293,7 @@ fn shortened(name: &str) -> String {
 fn spoken(found: &LeftOut, part: usize, whose: Whose) -> String {
     match &found.parts[part].name {
         Some(name) => output::shown(name),
-        None => format!("the readings of no named {}", whose.one()),
+        None => format!("the readings that name no {}", whose.one()),
     }
 }
 
