@@ -232,7 +232,7 @@ fn outline_lines(outline: &OutlineForm) -> Vec<Line> {
             "angle, deg",
             signed(angle.degrees, 0.1),
             sized(angle.uncertainty, 0.1),
-            "of the least-squares line against the base line".to_owned(),
+            "least-squares line to the base line".to_owned(),
         ),
     ];
     let run = &outline.departures.run;

@@ -125,11 +125,8 @@ fn page(
     let mut still = 0;
     for &group in groups {
         let norms: Vec<&LeftOutNorm> = found.norms.iter().filter(|n| n.group == group).collect();
-        let rests = norms.iter().filter_map(|norm| rests(found, norm, whose));
-        let lines: Vec<String> = falls(found, &norms, whose)
-            .into_iter()
-            .chain(rests)
-            .collect();
+        let mut lines = falls(found, &norms, whose);
+        lines.extend((0..found.parts.len()).filter_map(|part| rests(found, &norms, part, whose)));
         let moving: Vec<&LeftOutNorm> = norms.iter().copied().filter(|n| moves(n)).collect();
         // Of one pattern all that moves, of all of them what stands or falls with one part.
         if norms.is_empty() || !one && lines.is_empty() {
@@ -141,7 +138,8 @@ fn page(
         text.push_str(&group_title(&of.maker, &of.pattern));
         text.push('\n');
         if one {
-            still += norms.len() - moving.len();
+            let untold = |norm: &&&LeftOutNorm| !moves(norm) && !tells(norm);
+            still += norms.iter().filter(untold).count();
             if !moving.is_empty() {
                 text.push_str(&strips(found, &moving));
             }
@@ -176,6 +174,7 @@ fn page(
         "most: the farthest that a limit or the centre moves, and without whom".to_owned(),
         format!("in words: what falls without one of them, or moves by {RESTS} spreads or more"),
     ];
+    // There is no table of all patterns.
     for line in legend.iter().filter(|_| one) {
         text.push_str(&output::wrapped(line, "  "));
     }
@@ -224,17 +223,14 @@ fn scale(norm: &LeftOutNorm) -> f64 {
     })
 }
 
-/// Whether a limit or the centre moves, in the printed digits, or is gone without one part.
+/// Whether a limit or the centre moves so far that the printed digits show it.
 fn moves(norm: &LeftOutNorm) -> bool {
     let scale = scale(norm);
     let shows = |limit: Limit| {
-        let ends = norm.whole.get(limit).zip(norm.range(limit));
-        ends.is_some_and(|(whole, (least, greatest))| {
-            let whole = sized(whole, scale);
-            sized(least.value, scale) != whole || sized(greatest.value, scale) != whole
-        })
+        let moved = norm.most(limit).and_then(|to| norm.moved(limit, to));
+        moved.is_some_and(|moved| sized(moved.abs(), scale) != sized(0.0, scale))
     };
-    Limit::TYPICAL.into_iter().any(shows) || !norm.falls_without().is_empty()
+    Limit::TYPICAL.into_iter().any(shows)
 }
 
 /// Whether it falls without one part, or rests on it.
@@ -317,22 +313,35 @@ fn falls(found: &LeftOut, norms: &[&LeftOutNorm], whose: Whose) -> Vec<String> {
     (0..found.parts.len()).filter_map(of_part).collect()
 }
 
-/// A norm that rests on one part.
-fn rests(found: &LeftOut, norm: &LeftOutNorm, whose: Whose) -> Option<String> {
-    let (limit, part, spreads) = most(norm).filter(|most| most.2.abs() >= RESTS)?;
+/// The norms that rest on one part.
+fn rests(found: &LeftOut, norms: &[&LeftOutNorm], part: usize, whose: Whose) -> Option<String> {
+    let each: Vec<String> = norms
+        .iter()
+        .filter_map(|norm| moved_by(norm, part))
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "without {}: {}",
+            spoken(found, part, whose),
+            each.join("; ")
+        )
+    })
+}
+
+/// How far a norm moves without the one part that it rests on.
+fn moved_by(norm: &LeftOutNorm, part: usize) -> Option<String> {
+    let (limit, _, spreads) = most(norm).filter(|most| most.1 == part && most.2.abs() >= RESTS)?;
     let (from, to) = norm.whole.get(limit).zip(norm.most(limit))?;
     let scale = norm.whole.in_unit().unwrap_or(0.0);
     let all = norm.whole.n + norm.whole.n_set_aside;
     let theirs = match norm.theirs(part) {
-        0 => "no reference goes with them, but what they teach by way of other patterns".to_owned(),
-        n => format!("{n} of {all} references go with them"),
+        0 => "by way of other patterns alone".to_owned(),
+        n => format!("{n} of {all} references"),
     };
     Some(format!(
-        "{}: without {} the {} {} from {} to {} {} ({} spreads); {theirs}",
+        "{}, {} {} to {} {} ({} spreads, {theirs})",
         label(&norm.dimension, norm.finish.as_deref()),
-        spoken(found, part, whose),
         limit_words(limit),
-        if to.value < from { "falls" } else { "rises" },
         sized(from, scale),
         sized(to.value, scale),
         norm.dimension.unit,

@@ -432,7 +432,7 @@ fn without_a_source_as_if_its_rows_were_deleted() {
     for words in [
         "one source left out at a time: ",
         "without Visitor too little is left for a typical range of: ",
-        "references go with them",
+        " references)",
     ] {
         assert!(out.contains(words), "no `{words}` in\n{out}");
     }
