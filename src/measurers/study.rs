@@ -120,7 +120,7 @@ pub struct Bias {
     pub p_adjusted: Option<f64>,
     /// Whether it is the same comparison as the one before, seen from the other side.
     pub mirrors_last: bool,
-    /// Where it was taken out because it is off: as the how manieth, from 0.
+    /// Where it was taken out because it is off: its place in that order, from 0.
     pub taken_out: Option<usize>,
     /// How far it is off those who are left once those who are off are taken out; `None` where
     /// nobody is.

@@ -80,8 +80,8 @@ row! {
     p: Option<f64>,
     /// The same, adjusted for all biases of the table (Holm).
     p_adjusted: Option<f64>,
-    /// Where it is off beyond chance and was taken out before the rest were compared again: as the
-    /// how manieth, from 1.
+    /// Where it is off beyond chance and was taken out before the rest were compared again: its place
+    /// in that order, from 1.
     taken_out: Option<u64>,
     /// Its readings less the mean of those others who are left, where somebody was taken out.
     bias_of_rest: Option<f64>,
