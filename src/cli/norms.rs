@@ -42,8 +42,7 @@ pub(super) struct Arguments {
 }
 
 fn revision(text: &str) -> Result<i64, String> {
-    let number = text.trim().parse().ok().filter(|number| *number > 0);
-    number.ok_or_else(|| {
+    text.trim().parse().map_err(|_| {
         "expected the number of a revision, such as 3 (calibriar history shows them)".to_owned()
     })
 }

@@ -4,6 +4,8 @@
 //! who stands out most is taken out and the rest are compared again, one after the other, as long as
 //! somebody is off beyond chance, fewer are out than are left, and at least two are left.
 
+use std::collections::HashSet;
+
 use super::repeats::{Repeat, Repeats};
 use super::study::{Bias, Crossing, Factor, OfRest, Scope};
 use crate::table::Table;
@@ -31,7 +33,7 @@ pub(super) fn take_out(
             instrument: None,
         };
         let readings = repeats.of(table, &scope);
-        let compared = |levels: &dyn Fn(&str) -> bool| {
+        let compared = |levels: &HashSet<&str>| {
             let again = compare(repeats, &readings, &of_scope[0], levels, confidence);
             let adjusted = |p: f64| (p * comparisons as f64).min(1.0);
             let with = |bias: Bias| Bias {
@@ -46,8 +48,9 @@ pub(super) fn take_out(
             let most = rest.iter().filter(|of| clear(of));
             let most = most.max_by(|a, b| outstanding(a).total_cmp(&outstanding(b)));
             let Some(most) = most.cloned() else { break };
-            let is_left = |name: &str| name != most.name && out.iter().all(|of| of.name != name);
-            let left = compared(&is_left);
+            let mut left: HashSet<&str> = rest.iter().map(|of| &*of.name).collect();
+            left.remove(&*most.name);
+            let left = compared(&left);
             if left.len() < 2 {
                 break;
             }
@@ -58,11 +61,11 @@ pub(super) fn take_out(
             continue;
         }
         // What each is off those who are left, and not off others who are off.
-        let is_rest = |name: &str| rest.iter().any(|of| of.name == name);
         let against: Vec<Bias> = out
             .iter()
             .map(|taken| {
-                let again = compared(&|name| name == taken.name || is_rest(name));
+                let of_rest = rest.iter().chain([taken]);
+                let again = compared(&of_rest.map(|of| &*of.name).collect());
                 let of = again.into_iter().find(|of| of.name == taken.name);
                 of.unwrap_or_else(|| taken.clone())
             })
@@ -91,7 +94,7 @@ fn compare(
     repeats: &Repeats,
     readings: &[Repeat],
     like: &Bias,
-    wanted: &dyn Fn(&str) -> bool,
+    wanted: &HashSet<&str>,
     confidence: f64,
 ) -> Vec<Bias> {
     let factor = like.factor;
@@ -99,7 +102,7 @@ fn compare(
         Factor::Measurer => r.measurer,
         Factor::Instrument => r.instrument,
     };
-    let fits = |r: &&Repeat| wanted(repeats.name(factor, level(r)));
+    let fits = |r: &&Repeat| wanted.contains(repeats.name(factor, level(r)));
     let chosen: Vec<Repeat> = readings.iter().filter(fits).copied().collect();
     let again = Crossing::new(&chosen, factor).biases(confidence, |number| Bias {
         name: repeats.name(factor, number).to_owned(),
