@@ -153,10 +153,10 @@ pub(super) fn look_alikes(cohort: &Cohort<'_>, groups: &[usize]) -> Vec<String> 
         let mut of_one = vec![group];
         let mut at = 0;
         while let Some(&known) = of_one.get(at) {
-            for other in 0..all.len() {
+            for (other, told) in told.iter_mut().enumerate() {
                 if !of_one.contains(&other) && alike(known, other) {
                     of_one.push(other);
-                    told[other] = true;
+                    *told = true;
                 }
             }
             at += 1;
