@@ -123,8 +123,8 @@ impl Finding {
                 low: shift.interval.0,
                 high: shift.interval.1,
                 p,
-                // In spreads and on the scale: patterns may agree in one and differ in the other.
-                p_of_mean: effect.p_of_mean.max(shift.p_of_mean),
+                // Of the number that is told, whose interval then agrees with the words.
+                p_of_mean: shift.p_of_mean,
                 strength: effect.value.abs(),
             }),
             spread: spread.map(|(ratio, p)| Told {
