@@ -123,7 +123,8 @@ impl Finding {
                 low: shift.interval.0,
                 high: shift.interval.1,
                 p,
-                p_of_mean: effect.p_of_mean,
+                // Of the number that is told, whose interval then agrees with the words.
+                p_of_mean: shift.p_of_mean,
                 strength: effect.value.abs(),
             }),
             spread: spread.map(|(ratio, p)| Told {
@@ -657,8 +658,8 @@ impl Page<'_> {
             .iter()
             .filter(told)
             .partition(|f| f.stands_out(alpha) || f.in_some(alpha));
-        let good = of.iter().all(|f| f.good);
-        if of.is_empty() || good && !of.iter().any(|f| f.stands_out(alpha)) {
+        // What stands out in a good period has been said.
+        if of.iter().all(|f| f.good) {
             return false;
         }
         text.push_str(&format!("\n{}\n", self.title(period)));
@@ -685,9 +686,7 @@ impl Page<'_> {
             output::add_row(&mut table, cells);
         }
         text.push_str(&output::lines(&table));
-        if !good {
-            self.still(still.iter().map(|f| f.column), text);
-        }
+        self.still(still.iter().map(|f| f.column), text);
         true
     }
 

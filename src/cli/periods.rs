@@ -104,8 +104,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
             match !shifts.is_empty() && shifts.iter().all(few) {
                 true => text.push_str(&output::wrapped(
                     &format!(
-                        "In which years a dimension shifted cannot be told: that takes {FEWEST_DATED} \
-                         dated pieces with the same dimension, from patterns with two of them or more."
+                        "Years in which a dimension shifted: too few dated pieces to tell; that takes \
+                         {FEWEST_DATED} dated pieces with the same dimension, from patterns with two of \
+                         them or more."
                     ),
                     "",
                 )),

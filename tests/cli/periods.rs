@@ -391,6 +391,7 @@ fn two_patterns_together_show_what_each_shows() {
         text.contains("far beyond their own differences: bit width"),
         "{text}"
     );
+    assert!(!text.contains("some patterns"), "{text}");
     assert!(
         !text.contains("no shift from the good periods seen"),
         "{text}"
