@@ -15,7 +15,7 @@ use clap::builder::NonEmptyStringValueParser;
 use clap::{Args, ValueEnum};
 
 use super::norms::hint;
-use super::output::{Format, FormatArgument, counted, fine, shown};
+use super::output::{Format, FormatArgument, fine, shown};
 use super::{CliError, remark};
 
 /// How to read a table.
@@ -246,19 +246,12 @@ fn worth(catalogue: &Catalogue, used: &[&ReadingError]) -> String {
             .instrument
             .as_deref()
             .map(|i| format!(" by {}", shown(i)));
-        format!(
-            "{label}{} {} {unit} ({} of {} by {})",
-            with.unwrap_or_default(),
-            fine(error.standard_uncertainty()),
-            counted(error.readings, "reading", "readings"),
-            counted(error.pieces, "piece", "pieces"),
-            counted(error.measurers, "measurer", "measurers"),
-        )
+        let worth = fine(error.standard_uncertainty());
+        format!("{label}{} {worth} {unit}", with.unwrap_or_default())
     };
     format!(
-        "standard uncertainty of readings that were written without one, by how far repeats differ: {} \
-         (--reading-error as-written leaves them)",
-        used.iter().map(one).collect::<Vec<_>>().join("; ")
+        "readings written without an uncertainty, by how far repeats differ: {} (calibriar measurers)",
+        used.iter().map(one).collect::<Vec<_>>().join(", ")
     )
 }
 

@@ -51,7 +51,8 @@ impl Digester {
 
     fn value(&mut self, value: f64) {
         self.buffer.push(b'f');
-        self.buffer.extend(value.to_bits().to_le_bytes());
+        // The store keeps no sign of a zero; -0.0 + 0.0 is 0.0.
+        self.buffer.extend((value + 0.0).to_bits().to_le_bytes());
         self.drain();
     }
 

@@ -124,8 +124,14 @@ impl Lenders {
             .iter()
             .map(|families| families.iter().map(|f| f.without_each(lambda)).collect())
             .collect();
+        // A family without a column in the source lends nothing to nobody.
+        let nothing = stats::Loan {
+            phi: 0.0,
+            dimensions: Vec::new(),
+        };
         let of = |&(maker, place): &(usize, usize)| {
-            let of_place = fits[maker].iter().map(|family| &family[place]);
+            let families = fits[maker].iter();
+            let of_place = families.map(|family| family.get(place).unwrap_or(&nothing));
             self.by_column(&lendings.0[maker], of_place, Some(place))
         };
         self.place.iter().map(of).collect()

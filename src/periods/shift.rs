@@ -1,8 +1,8 @@
 //! The years in which a dimension shifted.
 //!
 //! Every piece with a date speaks, whatever the standing of its period, if its place is as it left the
-//! works: a poor period is what is looked for. A piece of which only the period is known was made in
-//! the years of that period.
+//! works: a poor period is what is looked for. A period with years overrules a date of making: the piece
+//! was made in the years of its period, and in those of its date where the two meet.
 
 use std::collections::HashMap;
 
@@ -222,7 +222,7 @@ fn dated(cohort: &Cohort<'_>, scopes: &[Scope]) -> Vec<Vec<DatedPiece>> {
             continue;
         }
         let (maker, period) = (specimens.makers.codes[row], specimens.periods.codes[row]);
-        let of_period = || {
+        let mut of_period = || {
             *of_periods.entry((maker, period)).or_insert_with(|| {
                 let written = specimens.periods.get(row);
                 let known = &table.periods;
@@ -230,7 +230,7 @@ fn dated(cohort: &Cohort<'_>, scopes: &[Scope]) -> Vec<Vec<DatedPiece>> {
                 Some(known.all()[at].years)
             })
         };
-        if let Some(years) = specimens.made[row].or_else(of_period) {
+        if let Some(years) = years_of(of_period(), specimens.made[row]) {
             of_groups[group].push(DatedPiece {
                 row: row as u32,
                 group: group as u32,
@@ -244,6 +244,22 @@ fn dated(cohort: &Cohort<'_>, scopes: &[Scope]) -> Vec<Vec<DatedPiece>> {
         pieces.map(|p| DatedPiece { ..*p }).collect()
     };
     scopes.iter().map(of_scope).collect()
+}
+
+/// The years in which a piece was made: those of its period, which overrules the date of making
+/// beside it and is narrowed by it where both meet.
+fn years_of(period: Option<YearRange>, made: Option<YearRange>) -> Option<YearRange> {
+    let (Some(period), Some(made)) = (period, made) else {
+        return period.or(made);
+    };
+    let both = YearRange {
+        from: period.from.max(made.from),
+        to: period.to.min(made.to),
+    };
+    Some(match both.from <= both.to {
+        true => both,
+        false => period,
+    })
 }
 
 /// Looks at one column.
@@ -300,4 +316,29 @@ fn look(
         p,
         p_adjusted: p,
     }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_period_overrules_a_date_and_is_narrowed_by_it() {
+        let years = |from, to| Some(YearRange { from, to });
+        assert_eq!(
+            years_of(years(1960, 1967), years(1963, 1963)),
+            years(1963, 1963)
+        );
+        assert_eq!(
+            years_of(years(1960, 1967), years(1957, 1962)),
+            years(1960, 1962)
+        );
+        assert_eq!(
+            years_of(years(1960, 1967), years(1950, 1959)),
+            years(1960, 1967)
+        );
+        assert_eq!(years_of(None, years(1934, 1934)), years(1934, 1934));
+        assert_eq!(years_of(years(1960, 1967), None), years(1960, 1967));
+        assert_eq!(years_of(None, None), None);
+    }
 }

@@ -19,7 +19,7 @@
 //! shrinkage of R: J. Schäfer and K. Strimmer, Stat. Appl. Genet. Mol. Biol. 4 (2005) article 32, its
 //! variance by normal theory; `docs/dating.md`.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 use super::misfit::ShrunkCorrelation;
 use super::period_share::{PeriodShare, ShareEvidence};
@@ -209,7 +209,7 @@ pub struct PairedResiduals {
     /// By the first dimension, then the second.
     pairs: Vec<Vec<Pair>>,
     /// Of each period the sum of its squares about its own means, and their degrees of freedom.
-    squares: HashMap<u32, (f64, f64)>,
+    squares: BTreeMap<u32, (f64, f64)>,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -234,7 +234,7 @@ impl PairedResiduals {
     pub fn new(dimensions: usize) -> PairedResiduals {
         PairedResiduals {
             pairs: vec![vec![Pair::default(); dimensions]; dimensions],
-            squares: HashMap::new(),
+            squares: BTreeMap::new(),
         }
     }
 
@@ -278,7 +278,7 @@ impl PairedResiduals {
     /// How much the variance of pieces within each period differs from that of all periods together:
     /// one factor for all dimensions and sets, drawn towards 1 where few pieces tell it; on average
     /// over the pieces it is 1. Absent for a period that says nothing.
-    pub fn relative_variances(&self) -> HashMap<u32, f64> {
+    pub fn relative_variances(&self) -> BTreeMap<u32, f64> {
         /// Degrees of freedom that the factor 1 is worth.
         const DRAWN: f64 = 20.0;
         let drawn = |(square, freedom): &(f64, f64)| (DRAWN + square) / (DRAWN + freedom);

@@ -192,8 +192,16 @@ impl Design {
         for &(piece, measurer, n) in &self.cells {
             shift[piece] += effects[measurer] * n / self.sizes[piece];
         }
-        let left =
-            |r: &Crossed| (r.value - self.means[r.piece]) - (effects[r.measurer] - shift[r.piece]);
+        // What a difference of readings keeps of their rounding is no scatter.
+        const ROUNDING: f64 = 32.0 * f64::EPSILON;
+        let left = |r: &Crossed| {
+            let mean = self.means[r.piece];
+            let left = (r.value - mean) - (effects[r.measurer] - shift[r.piece]);
+            match left.abs() > ROUNDING * r.value.abs().max(mean.abs()) {
+                true => left,
+                false => 0.0,
+            }
+        };
         readings.iter().map(|r| left(r).powi(2)).sum()
     }
 }
@@ -567,6 +575,20 @@ mod tests {
             Err(StatsError::Disconnected { parts: 3 })
         );
         assert!(connected_measurers(&[]).is_empty());
+    }
+
+    /// Differences that are equal to the digits written differ in the last digits of a double.
+    #[test]
+    fn rounding_is_no_scatter() {
+        let alike = [
+            read(0, 0, 4.11),
+            read(0, 1, 4.12),
+            read(1, 0, 5.32),
+            read(1, 1, 5.33),
+        ];
+        let of = measurer_effects(&alike).unwrap();
+        assert_eq!((of.residual, of.biases[0].p), (0.0, None));
+        assert!((of.biases[1].bias - 0.005).abs() < 1e-12);
     }
 
     #[test]

@@ -408,3 +408,11 @@ fn the_demo_folder_is_such_a_package() {
     assert!(of("c.db").len() > 100);
     assert_eq!(of("c.db"), of(&demo_collection()));
 }
+
+#[test]
+fn a_zero_with_a_sign_is_a_zero() {
+    let desk = Desk::with("z.csv", "specimen,cant angle\nX1,-0.0\nX2,-0\nX3,0.0\n");
+    desk.run("add z.csv --to z.db").done();
+    desk.run("export p --from z.db").done();
+    desk.run("add p --to again.db").done();
+}

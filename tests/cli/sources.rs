@@ -308,3 +308,28 @@ fn a_folder_of_open_data_is_a_source() {
     };
     assert_eq!(counts(package.csv()), counts(collection.csv()));
 }
+
+#[test]
+fn pieces_of_which_nothing_was_measured_are_no_trouble() {
+    let desk = Desk::with(
+        "names.csv",
+        "specimen,maker,pattern\nA,Row,apple\nB,Row,prince\n",
+    );
+    desk.run("add names.csv --to c.db").done();
+    for from in ["names.csv", "c.db"] {
+        for line in [
+            "norms",
+            "flag",
+            "rates",
+            "periods",
+            "screen",
+            "measurers",
+            "check A",
+            "date A",
+            "norms --leave-out source",
+        ] {
+            let answer = desk.run(&format!("{line} --from {from}"));
+            assert!([0, 2, 3].contains(&answer.status), "{line}: {}", answer.err);
+        }
+    }
+}

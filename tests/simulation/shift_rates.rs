@@ -1,7 +1,10 @@
 //! The rates of docs/shift_years.md: how often a shift is found where there is none, how often one
 //! is found, and how often its set of years holds the true year.
 //!
-//!     cargo run --release --example shift_rates [worlds] [false|sets|widths|several]
+//!     cargo run --release --example shift_rates [worlds] [false|large|widths|noticed]
+//!     cargo run --release --example shift_rates WORLDS sets [SHIFT SHIFT [PIECES PIECES [1]]]
+//!
+//! `sets` takes the least and the most of shift and of pieces, and 1 for ranges only.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
@@ -11,7 +14,7 @@ mod draw;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use calibriar::stats::{Dated, Shifts, shifts};
+use calibriar::stats::{Dated, Shifts, YearShift, shifts};
 use draw::Draw;
 
 /// How pieces are dated and read.
@@ -142,15 +145,16 @@ fn over<const K: usize>(
     })
 }
 
-fn false_alarms(worlds: usize) {
+fn false_alarms(worlds: usize, large: bool) {
+    let mut asked = vec![6, 8, 12, 20, 60, 300];
+    if large {
+        asked = vec![1000, 100_000];
+    }
+    let asked = |n: &usize| asked.contains(n);
     println!("| dates | n | patterns | readings | location | spread | either |");
     println!("|---|--:|--:|---|--:|--:|--:|");
     let line = |dates: &str, readings: &str, world: World| {
-        let worlds = if world.n > 20_000 {
-            worlds / 20
-        } else {
-            worlds
-        };
+        let worlds = if world.n > 20_000 { worlds / 3 } else { worlds };
         let sums = over(worlds, world, |s| {
             let yes = |b: bool| f64::from(u8::from(b));
             let (l, w) = (!s.location.shifts.is_empty(), !s.width.shifts.is_empty());
@@ -162,13 +166,14 @@ fn false_alarms(worlds: usize) {
             world.n, world.sets
         );
     };
-    for n in [6, 8, 12, 20, 60, 300, 1000] {
+    for n in [6, 8, 12, 20, 60, 300, 1000].into_iter().filter(asked) {
         line("exact", "normal", World { n, ..PLAIN });
     }
-    for (n, sets) in [(20, 7), (60, 7), (300, 7), (1000, 100)] {
+    let several = [(20, 7), (60, 7), (300, 7), (1000, 100)];
+    for (n, sets) in several.into_iter().filter(|(n, _)| asked(n)) {
         line("exact", "normal", World { n, sets, ..PLAIN });
     }
-    for n in [12, 60, 300, 1000] {
+    for n in [12, 60, 300, 1000].into_iter().filter(asked) {
         line(
             "bunched",
             "normal",
@@ -229,6 +234,9 @@ fn false_alarms(worlds: usize) {
             },
         );
     }
+    if !large {
+        return;
+    }
     line(
         "half 5 years either way",
         "t5",
@@ -249,15 +257,20 @@ fn years_of(years: &[(i16, i16)]) -> f64 {
         .sum()
 }
 
-fn sets(worlds: usize) {
+fn sets(worlds: usize, [smallest, largest]: [f64; 2], [fewest, most]: [usize; 2], wide_only: bool) {
     println!(
         "| shift | n | patterns | dates | found | year held | mean years | size held | more than one |"
     );
     println!("|--:|--:|--:|---|--:|--:|--:|--:|--:|");
-    for size in [0.75, 1.0, 2.0, 3.0] {
-        for (n, sets) in [(20, 1), (60, 1), (60, 10), (300, 1), (300, 7)] {
+    let sizes = [0.75, 1.0, 2.0, 3.0].into_iter();
+    for size in sizes.filter(|size| smallest <= *size && *size <= largest) {
+        let counts = [(20, 1), (60, 1), (60, 10), (300, 1), (300, 7)].into_iter();
+        for (n, sets) in counts.filter(|(n, _)| fewest <= *n && *n <= most) {
             for bunched in [false, true] {
                 for (either_way, all_wide) in [(0, false), (5, false), (5, true)] {
+                    if wide_only && !all_wide {
+                        continue;
+                    }
                     let year = if bunched { 1951 } else { 1950 };
                     let world = World {
                         n,
@@ -378,34 +391,50 @@ fn widths(worlds: usize) {
 
 /// The size called the least noticeable, put in the middle: how often it is found.
 fn noticed(worlds: usize) {
-    println!("| n | patterns | dates | least noticeable | found |");
-    println!("|--:|--:|---|--:|--:|");
-    for (n, sets) in [(20, 1), (60, 1), (60, 7), (300, 7), (1000, 7)] {
-        for either_way in [0, 5] {
-            let world = World {
-                n,
-                sets,
-                either_way,
-                year: 1953,
-                ..PLAIN
-            };
-            let [sum, known] = over(worlds, world, |s| match s.location.least_noticeable {
-                Some(size) => [size, 1.0],
-                None => [0.0; 2],
-            });
-            let size = sum / known;
-            let [found] = over(worlds, World { size, ..world }, |s| {
-                [f64::from(u8::from(!s.location.shifts.is_empty()))]
-            });
-            println!(
-                "| {n} | {sets} | {} | {size:.2} | {:.3} |",
-                if either_way == 0 {
-                    "exact"
-                } else {
-                    "half 5 years either way"
-                },
-                found / worlds as f64
-            );
+    println!("| what | n | patterns | dates | least noticeable | found |");
+    println!("|---|--:|--:|---|--:|--:|");
+    let yes = |shifts: &[YearShift]| [f64::from(u8::from(!shifts.is_empty()))];
+    for of_spread in [false, true] {
+        let question = |s: &Shifts| match of_spread {
+            false => s.location.clone(),
+            true => s.width.clone(),
+        };
+        for (n, sets) in [(20, 1), (60, 1), (60, 7), (300, 7), (1000, 7)] {
+            for either_way in [0, 5] {
+                let world = World {
+                    n,
+                    sets,
+                    either_way,
+                    year: 1953,
+                    ..PLAIN
+                };
+                let [sum, known] = over(worlds, world, |s| match question(s).least_noticeable {
+                    Some(size) => [size, 1.0],
+                    None => [0.0; 2],
+                });
+                if known < 0.5 * worlds as f64 {
+                    continue;
+                }
+                let size = sum / known;
+                let shifted = match of_spread {
+                    false => World { size, ..world },
+                    true => World {
+                        ratio: size,
+                        ..world
+                    },
+                };
+                let [found] = over(worlds, shifted, |s| yes(&question(s).shifts));
+                println!(
+                    "| {} | {n} | {sets} | {} | {size:.2} | {:.3} |",
+                    if of_spread { "spread" } else { "location" },
+                    if either_way == 0 {
+                        "exact"
+                    } else {
+                        "half 5 years either way"
+                    },
+                    found / worlds as f64
+                );
+            }
         }
     }
 }
@@ -416,10 +445,20 @@ fn main() {
     let which = arguments.next();
     let asked = |name: &str| which.as_deref().is_none_or(|which| which == name);
     if asked("false") {
-        false_alarms(worlds);
+        false_alarms(worlds, false);
+    }
+    if asked("large") {
+        false_alarms(worlds, true);
     }
     if asked("sets") {
-        sets(worlds);
+        let mut number = |usual: f64| {
+            arguments
+                .next()
+                .map_or(usual, |text| text.parse::<f64>().unwrap())
+        };
+        let sizes = [number(0.0), number(9.0)];
+        let counts = [number(0.0) as usize, number(1e6) as usize];
+        sets(worlds, sizes, counts, number(0.0) > 0.0);
     }
     if asked("widths") {
         widths(worlds);

@@ -191,6 +191,19 @@ impl Contrasts {
     }
 
     fn normal(&self, draw: &mut Draw) -> Vec<f64> {
+        let square = |most: f64, (_, z): (usize, f64)| most.max(z * z);
+        self.normal_sums(draw, DRAWS, 0.0, square)
+    }
+
+    /// Draws standardised normal sums at all open candidates (by place among these), each draw folded
+    /// into a number.
+    fn normal_sums(
+        &self,
+        draw: &mut Draw,
+        draws: usize,
+        start: f64,
+        fold: impl Fn(f64, (usize, f64)) -> f64,
+    ) -> Vec<f64> {
         let root = self.root();
         let k = self.open.len();
         let mut normals = vec![0.0; k];
@@ -201,14 +214,36 @@ impl Contrasts {
                     .zip(two)
                     .for_each(|(to, normal)| *to = normal);
             }
-            let squares = root.chunks(k.max(1)).enumerate().map(|(row, of_row)| {
+            let sums = root.chunks(k.max(1)).enumerate().map(|(row, of_row)| {
                 let terms = of_row[..=row].iter().zip(&normals);
-                let sum: f64 = terms.map(|(a, b)| a * b).sum();
-                sum * sum
+                (row, terms.map(|(a, b)| a * b).sum::<f64>())
             });
-            squares.fold(0.0, f64::max)
+            sums.fold(start, &fold)
         };
-        (0..DRAWS).map(one).collect()
+        (0..draws).map(one).collect()
+    }
+
+    /// How many standard deviations of its own contrast a shift at an open candidate has to have for
+    /// any contrast to exceed `limit` four times in five: its neighbours see it too.
+    pub(super) fn needed(&self, candidate: usize, limit: f64) -> Option<f64> {
+        const DRAWS: usize = 499;
+        const FOUND: f64 = 0.8;
+        let m = self.sums.len();
+        let (_, own) = self.at(candidate);
+        let seen = self.open.iter().map(|&at| {
+            let (_, variance) = self.at(at);
+            self.covariance[candidate * m + at] / (own * variance).sqrt()
+        });
+        let seen: Vec<f64> = seen.collect();
+        let least = |least: f64, (at, z): (usize, f64)| match seen[at] > 0.05 {
+            true => least.min((limit - z) / seen[at]),
+            false => least,
+        };
+        let mut draw = Draw(Xoshiro256PlusPlus::seed_from_u64(SEED));
+        let mut needed = self.normal_sums(&mut draw, DRAWS, f64::INFINITY, least);
+        needed.sort_unstable_by(f64::total_cmp);
+        let needed = needed.get((FOUND * DRAWS as f64) as usize)?;
+        needed.is_finite().then_some(needed.max(0.0))
     }
 
     /// Cholesky's root of the correlations of the open candidates, row by row; a candidate that

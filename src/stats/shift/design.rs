@@ -119,6 +119,25 @@ impl Design {
         }
     }
 
+    /// The distribution of years as the dates alone tell it, for a candidate to move.
+    pub(super) fn made(&self) -> Made<'_> {
+        let mut counts = vec![0.0; self.spans.len()];
+        for &span in &self.span_of {
+            counts[span as usize] += 1.0;
+        }
+        let mut made = Made {
+            design: self,
+            counts,
+            before: self.before.clone(),
+            changes: vec![0.0; self.covered + 1],
+        };
+        // No year is first for any piece: all of each range counts.
+        for _ in 0..Made::ROUNDS {
+            made.move_to(0, &[]);
+        }
+        made
+    }
+
     /// Shares of all pieces at one candidate.
     pub(super) fn shares(&self, candidate: usize) -> Vec<f64> {
         let begin = self.begins[candidate];
@@ -212,6 +231,104 @@ impl Design {
             }
         }
         covariance
+    }
+}
+
+/// The distribution of years that fits dates and readings best, when pieces of a range are of the old
+/// or the new practice as their readings tell.
+///
+/// The dates alone do not tell it well: within a gap between bunches its masses are spikes of chance.
+/// Each candidate for the first year gets the distribution that suits it, at the price of how well
+/// that suits the dates.
+#[derive(Clone)]
+pub(super) struct Made<'d> {
+    design: &'d Design,
+    /// Pieces of each distinct date.
+    counts: Vec<f64>,
+    before: Vec<f64>,
+    changes: Vec<f64>,
+}
+
+impl Made<'_> {
+    /// Rounds on the dates alone.
+    const ROUNDS: usize = 200;
+    /// Pieces beforehand, spread evenly over all years: no year is impossible.
+    const EVEN: f64 = 1.0;
+
+    fn mass(&self, from: u32, to: u32) -> f64 {
+        self.before[to as usize] - self.before[from as usize]
+    }
+
+    /// The share of each distinct date at a candidate.
+    pub(super) fn shares(&self, candidate: usize, shares: &mut Vec<f64>) {
+        let begin = self.design.begins[candidate];
+        shares.clear();
+        shares.extend(self.design.spans.iter().map(|&(first, last)| {
+            if begin <= first {
+                1.0
+            } else if begin > last {
+                0.0
+            } else {
+                self.mass(begin, last + 1) / self.mass(first, last + 1)
+            }
+        }));
+    }
+
+    /// The distinct date of each piece.
+    pub(super) fn span_of(&self) -> &[u32] {
+        &self.design.span_of
+    }
+
+    /// How many distinct dates.
+    pub(super) fn spans(&self) -> usize {
+        self.counts.len()
+    }
+
+    /// Logarithm of the probability of the dates.
+    pub(super) fn log(&self) -> f64 {
+        let spans = self.design.spans.iter().zip(&self.counts);
+        let dates: f64 = spans
+            .map(|(&(first, last), count)| count * self.mass(first, last + 1).ln())
+            .sum();
+        let years = self.before.windows(2);
+        let each = Self::EVEN / (self.before.len() - 1) as f64;
+        dates + years.map(|f| each * (f[1] - f[0]).ln()).sum::<f64>()
+    }
+
+    /// One round of expectation and maximisation: `after` is how many of each distinct date's pieces
+    /// are of the new practice by date and reading.
+    pub(super) fn move_to(&mut self, candidate: usize, after: &[f64]) {
+        let begin = self.design.begins.get(candidate).copied().unwrap_or(0);
+        let mut changes = std::mem::take(&mut self.changes);
+        changes.fill(0.0);
+        let mut add = |from: u32, to: u32, count: f64| {
+            let a_year = count / self.mass(from, to);
+            changes[from as usize] += a_year;
+            changes[to as usize] -= a_year;
+        };
+        for (span, (&(first, last), &count)) in
+            self.design.spans.iter().zip(&self.counts).enumerate()
+        {
+            match after.get(span) {
+                Some(&after) if first < begin && begin <= last => {
+                    add(first, begin, count - after);
+                    add(begin, last + 1, after);
+                }
+                _ => add(first, last + 1, count),
+            }
+        }
+        let years = self.before.len() - 1;
+        let n = self.counts.iter().sum::<f64>() + Self::EVEN;
+        let (mut a_year, mut sum, mut old) = (0.0, 0.0, 0.0);
+        for (year, change) in changes.iter().take(years).enumerate() {
+            a_year += change;
+            let next = self.before[year + 1];
+            let made = (next - old) * f64::max(a_year, 0.0);
+            old = next;
+            sum += (made + Self::EVEN / years as f64) / n;
+            self.before[year + 1] = sum;
+        }
+        self.changes = changes;
     }
 }
 

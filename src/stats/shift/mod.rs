@@ -135,12 +135,8 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
     if !width.steps.is_empty() {
         // In units of each time's own spread; a shift that was one of spread alone goes.
         let again = locate(&design, &x, alpha, Some(&width.of_piece))?;
-        if again.searched.steps != location.searched.steps {
-            location = again;
-            width = widen(&design, &location, alpha);
-        } else {
-            location = again;
-        }
+        location = again;
+        width = widen(&design, &location, alpha);
     }
     Ok(Shifts {
         n: design.len(),
@@ -313,15 +309,15 @@ impl Search<'_> {
             .open
             .iter()
             .min_by(|a, b| off(a).total_cmp(&off(b)))?;
-        // 0.8416 = normal quantile of 0.8.
-        let needed = limit + 0.8416;
         let (_, variance) = contrasts.at(middle);
         let squares: f64 = scores.iter().map(|s| s * s).sum();
         let n = (self.design.len() - self.design.sets.len()) as f64;
         let information = variance / (squares / n);
-        // The shift itself widens what it is compared with.
-        let left = information * (1.0 - needed * needed / n);
-        let least = (left > 0.0).then(|| needed / left.sqrt());
+        // The shift itself widens what it is compared with: a contrast of a fit without it, as one of a
+        // fit with it (r and t of a correlation).
+        let rest = 1.0 - limit * limit / n;
+        let needed = (rest > 0.0).then(|| contrasts.needed(middle, limit / rest.sqrt()))??;
+        let least = (information > 0.0).then(|| needed / information.sqrt());
         least.filter(|&least| least <= LARGEST)
     }
 }
@@ -446,7 +442,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
             distances[k] * of_step / own[k]
         });
         let spread = Spread {
-            design: &design,
+            made: design.made(),
             r: r.collect(),
             start: (before, after),
         };
@@ -460,7 +456,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
     let question = ShiftQuestion {
         p: searched.p_none,
         shifts: (0..steps.len()).map(of_step).collect(),
-        least_noticeable: searched.least_noticeable.map(as_ratio),
+        least_noticeable: searched.least_noticeable.and_then(as_ratio),
     };
     // Widths of all pieces of the whole, by the years of the steps.
     let spreads = segment_spreads(&design, &distances, &steps);
@@ -482,13 +478,17 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
     }
 }
 
-/// A shift of the mean distance, in standard deviations of distances, as a ratio of spreads.
-fn as_ratio(shift: f64) -> f64 {
-    // |Z| has mean 0.798 and standard deviation 0.603.
-    let (mean, sd) = (0.7979, 0.6028);
-    // Half of it either way about the middle.
-    let half = (0.5 * shift * sd / mean).min(0.95);
-    (1.0 + half) / (1.0 - half)
+/// A shift of the mean distance, in standard deviations of distances, as a ratio of spreads; `None`
+/// where no ratio, or only one beyond belief, shifts it as far.
+///
+/// |Z| has mean 0.7979 and standard deviation 0.6028 (the half-normal distribution): the ratio R of
+/// spreads 1 and R, as many pieces of each, solves `k^2 (1 + R^2) / 2 = (R - 1)^2`.
+fn as_ratio(shift: f64) -> Option<f64> {
+    const LARGEST: f64 = 4.0;
+    let k = shift * 0.6028 / 0.7979;
+    let c = 1.0 - 0.5 * k * k;
+    let ratio = (c > 0.0).then(|| (1.0 + (1.0 - c * c).max(0.0).sqrt()) / c);
+    ratio.filter(|&ratio| ratio <= LARGEST)
 }
 
 /// The design of the pieces that tell spread, and their distances from the centres of their times.

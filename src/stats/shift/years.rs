@@ -1,7 +1,7 @@
 //! Which years a shift may be of, and how large it was: what each candidate makes of the readings
 //! where a piece whose date spans it is of the old or of the new practice.
 
-use super::design::Design;
+use super::design::{Design, Made};
 use super::fit::{CUT, Fit, cut_variance};
 
 /// A shift's size is normal beforehand, with that many spreads.
@@ -10,6 +10,11 @@ const PRIOR_SIZE: f64 = 1.5;
 const PRIOR_PIECES: f64 = 2.0;
 /// Of more pieces only candidates near the likeliest are looked at.
 const ALL_CANDIDATES: usize = 3000;
+/// Rounds of each candidate at most; of more pieces, whose dates tell the years well by themselves; and
+/// the gain of a round under which it is settled.
+const ROUNDS: usize = 40;
+const FEW_ROUNDS: usize = 10;
+const SETTLED: f64 = 0.02;
 
 /// What one candidate makes of the readings.
 #[derive(Clone, Copy, Debug)]
@@ -34,6 +39,7 @@ pub(super) struct Location<'d> {
     sums: Vec<[f64; 3]>,
     df: f64,
     start: f64,
+    made: Made<'d>,
 }
 
 impl<'d> Location<'d> {
@@ -71,11 +77,13 @@ impl<'d> Location<'d> {
             q,
             df: (design.len() as f64 - parameters as f64).max(1.0),
             start: size,
+            made: design.made(),
         }
     }
 
     fn candidate(&self, at: usize) -> Candidate {
-        let shares = self.design.shares(at);
+        let mut made = self.made.clone();
+        let (mut shares, mut news) = (Vec::new(), vec![0.0; made.spans()]);
         let prior = PRIOR_SIZE.powi(-2);
         let (mut size, mut variance) = (self.start, 1.0);
         let mut centres = vec![0.0; self.sums.len()];
@@ -85,20 +93,27 @@ impl<'d> Location<'d> {
             size,
             error: 0.0,
         };
-        for _ in 0..6 {
+        for _ in 0..rounds(self.pieces()) {
+            made.shares(at, &mut shares);
+            news.fill(0.0);
             let (mut s, mut info, mut unsure, mut total, mut mixing) = (0.0, 0.0, 0.0, 0.0, 0.0);
             let mut means = Vec::with_capacity(centres.len());
             for (set, of) in self.design.sets.iter().enumerate() {
                 let [q_sum, qy, qyy] = self.sums[set];
                 let (mut qw, mut qww, mut qwy) = (0.0, 0.0, 0.0);
-                for i in of.clone().filter(|&i| shares[i] > 0.0) {
-                    let (y, q, share) = (self.y[i], self.q[i], shares[i]);
+                for i in of.clone() {
+                    let span = made.span_of()[i] as usize;
+                    let (y, q, share) = (self.y[i], self.q[i], shares[span]);
+                    if share <= 0.0 {
+                        continue;
+                    }
                     let mut after = share;
                     if share < 1.0 {
                         let told = q * size * (y - centres[set] - 0.5 * size) / variance;
                         after = 1.0 / (1.0 + (1.0 - share) / share * (-told).exp());
                         mixing += relative_entropy(after, share);
                         unsure += q * after * (1.0 - after);
+                        news[span] += after;
                     }
                     qw += q * after;
                     qww += q * after * after;
@@ -115,14 +130,16 @@ impl<'d> Location<'d> {
                 *centre = mean - size * share;
             }
             let squares = (total - s * s / known).max(1e-9 * total);
-            let settled = (squares / self.df / variance - 1.0).abs() < 1e-4;
             variance = squares / self.df;
-            candidate.log = -0.5 * self.df * squares.ln() - 0.5 * known.ln() - mixing;
+            let log = -0.5 * self.df * squares.ln() - 0.5 * known.ln() - mixing + made.log();
+            let settled = (log - candidate.log).abs() < SETTLED;
+            candidate.log = log;
             candidate.size = size;
             candidate.error = (variance / (info + prior)).sqrt();
             if settled {
                 break;
             }
+            made.move_to(at, &news);
         }
         candidate
     }
@@ -130,7 +147,7 @@ impl<'d> Location<'d> {
 
 /// One of several steps of spread, the others taken as they are.
 pub(super) struct Spread<'d> {
-    pub(super) design: &'d Design,
+    pub(super) made: Made<'d>,
     /// Distances from the centre in spreads, other steps taken out.
     pub(super) r: Vec<f64>,
     /// Spread before and after.
@@ -139,7 +156,8 @@ pub(super) struct Spread<'d> {
 
 impl Spread<'_> {
     fn candidate(&self, at: usize) -> Candidate {
-        let shares = self.design.shares(at);
+        let mut made = self.made.clone();
+        let (mut shares, mut news) = (Vec::new(), vec![0.0; made.spans()]);
         let (mut before, mut after) = self.start;
         let cut2 = CUT * CUT;
         let mut candidate = Candidate {
@@ -148,10 +166,13 @@ impl Spread<'_> {
             size: 0.0,
             error: 0.0,
         };
-        for _ in 0..8 {
+        for _ in 0..rounds(self.pieces()) {
+            made.shares(at, &mut shares);
+            news.fill(0.0);
             let (mut log, mut counts, mut squares) = (0.0, [0.0; 2], [0.0; 2]);
             let (mut u1, mut u2, mut inner) = (0.0, 0.0, 0.0);
-            for (&r, &share) in self.r.iter().zip(&shares) {
+            for (&r, &span) in self.r.iter().zip(made.span_of()) {
+                let share = shares[span as usize];
                 let u = [r / before, r / after].map(|u| (u * u).min(cut2));
                 let logs = [-before.ln() - 0.5 * u[0], -after.ln() - 0.5 * u[1]];
                 let now = match share {
@@ -160,7 +181,9 @@ impl Spread<'_> {
                     _ => {
                         let old = (1.0 - share) / share * (logs[0] - logs[1]).exp();
                         log += share.ln() + old.ln_1p();
-                        1.0 / (1.0 + old)
+                        let now = 1.0 / (1.0 + old);
+                        news[span as usize] += now;
+                        now
                     }
                 };
                 log += match share {
@@ -184,21 +207,28 @@ impl Spread<'_> {
             let spread_of_log = ((u2 - u1 * u1 / n) / n).max(0.0) / (2.0 * inner / n).powi(2);
             let counts = counts.map(|count| count + PRIOR_PIECES);
             let prior = [before, after].map(|s: f64| -PRIOR_PIECES * (s.ln() + 0.5 / (s * s)));
+            let log = log + prior[0] + prior[1] - 0.5 * (counts[0] * counts[1]).ln() + made.log();
+            let settled = (log - candidate.log).abs() < SETTLED;
             candidate = Candidate {
                 at,
-                log: log + prior[0] + prior[1] - 0.5 * (counts[0] * counts[1]).ln(),
+                log,
                 size: (after / before).ln(),
                 error: (spread_of_log * (1.0 / counts[0] + 1.0 / counts[1])).sqrt(),
             };
-            let change = (moved.0 / before - 1.0)
-                .abs()
-                .max((moved.1 / after - 1.0).abs());
             (before, after) = moved;
-            if change < 1e-4 {
+            if settled {
                 break;
             }
+            made.move_to(at, &news);
         }
         candidate
+    }
+}
+
+fn rounds(pieces: usize) -> usize {
+    match pieces <= ALL_CANDIDATES {
+        true => ROUNDS,
+        false => FEW_ROUNDS,
     }
 }
 
@@ -263,6 +293,6 @@ impl Candidates for Spread<'_> {
     }
 
     fn pieces(&self) -> usize {
-        self.design.len()
+        self.r.len()
     }
 }
