@@ -170,10 +170,11 @@ pub(super) fn caution(table: &Table, rows: Vec<bool>) -> Result<(), CliError> {
     const ALPHA: f64 = 0.05;
     let settings = settings(ALPHA, &[])?.judging(rows);
     let mut findings = screen(&cohort(table)?, &settings).findings;
-    // Values that no pipe has were told when they were read.
+    // Of a value that no pipe has reading it told the slip of a unit; not what it was exchanged with.
     findings.retain(|f| {
         let credible = |s: &Suspect| table.catalogue.at(s.dimension).is_credible(s.value);
-        f.suspects.is_empty() || f.suspects.iter().any(credible)
+        let exchanged = matches!(f.code, Code::ColumnsExchanged | Code::DigitsExchanged);
+        exchanged || f.suspects.is_empty() || f.suspects.iter().any(credible)
     });
     for finding in findings.iter().take(REMARKS) {
         remark(format!(
