@@ -108,6 +108,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     outcome
 }
 
+/// Collections of so few specimens are looked at as a whole.
+const SMALL: usize = 500;
+/// With more specimens than so many, and so many for each that is added, `add` would keep people waiting.
+const QUICK: usize = 5_000;
+const PER_PIECE: usize = 20;
+
 /// The specimens of which the files bring measurements, by name.
 fn pieces_of(files: &[NewFile]) -> HashSet<String> {
     let names = |file: &NewFile| match &file.content {
@@ -117,22 +123,23 @@ fn pieces_of(files: &[NewFile]) -> HashSet<String> {
     files.iter().flat_map(names).collect()
 }
 
-/// Says which readings of these pieces look like slips, by what the collection now holds. It is
-/// stored, so nothing that goes wrong here is a failure of the command.
+/// Says which readings of these pieces look like slips, by what the collection now holds of their
+/// patterns. It is stored, so nothing that goes wrong here is a failure of the command.
 fn look_for_slips(path: &Path, pieces: &HashSet<String>) {
-    /// In bytes, about a million readings: with a larger collection `add` would keep people waiting.
-    const QUICK: u64 = 100_000_000;
     let looked = || -> Result<(), CliError> {
-        if std::fs::metadata(path)?.len() > QUICK {
+        let collection = Collection::open(path)?;
+        let size = collection.size()?;
+        if size > QUICK + PER_PIECE * pieces.len() {
             remark("a large collection is not looked through for slips now: calibriar screen");
             return Ok(());
         }
-        let collection = Collection::open(path)?;
-        let view = View {
-            details: true,
-            ..View::default()
+        let table = match size {
+            0..=SMALL => collection.table_as(View {
+                details: true,
+                ..View::default()
+            })?,
+            _ => collection.fellows_of(pieces)?,
         };
-        let table = collection.table_as(view)?;
         let names = table.specimens.names.iter();
         let rows: Vec<bool> = names.map(|name| pieces.contains(name)).collect();
         let every = Choice {

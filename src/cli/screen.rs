@@ -125,11 +125,16 @@ fn page(screening: &Screening, table: &Table, settings: &Settings) -> String {
         0 => String::new(),
         n => format!(" about {}", counted(n, "piece", "pieces")),
     };
+    let promise = match settings.alpha() {
+        alpha if alpha > 0.5 => String::new(),
+        alpha => format!(
+            " Of a wholly clean source anything at all is found about once in {:.0} times at most.",
+            1.0 / alpha
+        ),
+    };
     let summary = format!(
-        "{}{pieces}, among {judged} compared with their fellows{fellows}. Of a wholly clean source \
-         anything at all is found about once in {:.0} times at most.",
+        "{}{pieces}, among {judged} compared with their fellows{fellows}.{promise}",
         counted(findings.len(), "finding", "findings"),
-        1.0 / settings.alpha()
     );
     text.push_str(&output::wrapped(&summary, ""));
     text.push_str(&output::wrapped(

@@ -1,12 +1,12 @@
 //! From the store to a table.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use rusqlite::{Connection, params};
 
 use super::rows::{UNITS, state_of};
 use super::{Collection, CollectionError, Revision};
-use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange};
+use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange, fold};
 use crate::notation::is_given;
 use crate::table::{
     Circumstance, ColumnBuilder, Details, KeptReading, ReadingOfPiece, Specimens, Table,
@@ -88,6 +88,45 @@ impl Collection {
     /// # Errors
     /// [`CollectionError::NoSuchRevision`], and where the store fails.
     pub fn table_as(&self, view: View) -> Result<Table, CollectionError> {
+        self.load(view, None)
+    }
+
+    /// The live readings of the patterns that these specimens are of, as written, without traces.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn fellows_of(&self, specimens: &HashSet<String>) -> Result<Table, CollectionError> {
+        let mut patterns = HashSet::new();
+        for name in specimens {
+            if let Some(id) = specimen_id(&self.connection, name)?
+                && let Some(of) = description(&self.connection, id)?
+            {
+                patterns.insert((fold(&of.maker), fold(&of.pattern)));
+            }
+        }
+        let view = View {
+            details: true,
+            ..View::default()
+        };
+        self.load(view, Some(&patterns))
+    }
+
+    /// How many specimens were ever added.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn size(&self) -> Result<usize, CollectionError> {
+        let count = "SELECT coalesce(max(id), 0) FROM specimen";
+        let n: i64 = (self.connection).query_row(count, [], |row| row.get(0))?;
+        Ok(usize::try_from(n).unwrap_or(0))
+    }
+
+    /// Everything, or only patterns by their folded makers and names.
+    fn load(
+        &self,
+        view: View,
+        only: Option<&HashSet<(String, String)>>,
+    ) -> Result<Table, CollectionError> {
         let connection = &self.connection;
         let newest = self.revision()?.id;
         let upto = match view.revision {
@@ -112,8 +151,25 @@ impl Collection {
              ORDER BY specimen.id",
         )?;
         let mut rows = statement.query([upto])?;
+        let mut ids: Vec<i64> = Vec::new();
+        // Whether a pattern is wanted, by maker and pattern as written.
+        let mut wanted: HashMap<String, HashMap<String, bool>> = HashMap::new();
         while let Some(row) = rows.next()? {
             let text = |column: usize| row.get_ref(column)?.as_str().map_err(rusqlite::Error::from);
+            if let Some(only) = only {
+                let (maker, pattern) = (text(2)?, text(3)?);
+                let known = wanted.get(maker).and_then(|of| of.get(pattern)).copied();
+                let is_wanted = known.unwrap_or_else(|| {
+                    let is = only.contains(&(fold(maker), fold(pattern)));
+                    let of_maker = wanted.entry(maker.to_owned()).or_default();
+                    of_maker.insert(pattern.to_owned(), is);
+                    is
+                });
+                if !is_wanted {
+                    continue;
+                }
+                ids.push(row.get(0)?);
+            }
             row_of.insert(row.get(0)?, specimens.len() as u32);
             specimens.names.push(text(1)?);
             specimens.makers.push(text(2)?);
@@ -169,22 +225,34 @@ impl Collection {
             false => "",
         };
         let which = readings_that_count(connection, as_of)?;
-        let mut statement = connection.prepare(&format!(
+        let query = format!(
             "SELECT specimen, dimension, value, uncertainty, state{more} FROM reading AS r{which}"
-        ))?;
-        let mut readings = statement.query([])?;
-        let mut last: Option<(i64, u32)> = None;
-        while let Some(reading) = readings.next()? {
-            let id: i64 = reading.get(0)?;
-            let row = match last {
-                Some((known, row)) if known == id => row,
-                _ => match row_of.get(&id) {
-                    Some(&row) => row,
-                    None => continue,
-                },
-            };
-            last = Some((id, row));
-            push(row, reading)?;
+        );
+        if only.is_some() {
+            let and = if which.is_empty() { "WHERE" } else { "AND" };
+            let mut statement = connection.prepare(&format!("{query} {and} r.specimen = ?1"))?;
+            for (row, id) in ids.iter().enumerate() {
+                let mut readings = statement.query([id])?;
+                while let Some(reading) = readings.next()? {
+                    push(row as u32, reading)?;
+                }
+            }
+        } else {
+            let mut statement = connection.prepare(&query)?;
+            let mut readings = statement.query([])?;
+            let mut last: Option<(i64, u32)> = None;
+            while let Some(reading) = readings.next()? {
+                let id: i64 = reading.get(0)?;
+                let row = match last {
+                    Some((known, row)) if known == id => row,
+                    _ => match row_of.get(&id) {
+                        Some(&row) => row,
+                        None => continue,
+                    },
+                };
+                last = Some((id, row));
+                push(row, reading)?;
+            }
         }
         // Only what was read more than once is read again for its details: nothing else pays for them.
         if view.details_of_repeats && !view.details && builder.has_repeats() {
@@ -199,7 +267,10 @@ impl Collection {
             periods: periods(connection, upto)?,
             specimens,
             columns,
-            traces: super::traces::live(connection, upto)?,
+            traces: match only {
+                Some(_) => Default::default(),
+                None => super::traces::live(connection, upto)?,
+            },
             details,
         })
     }

@@ -12,7 +12,7 @@ use std::collections::HashMap;
 use super::fellows::Fellows;
 use super::reading::{Reading, Readings};
 use super::written::decimal;
-use super::{Code, Finding, Settings, Suspect, by_words};
+use super::{Code, Family, Finding, Settings, Suspect, by_words};
 use crate::catalogue::Kind;
 use crate::cohort::Cohort;
 use crate::sorting;
@@ -152,7 +152,7 @@ impl Seeker<'_> {
     }
 
     fn limit(&self) -> f64 {
-        self.settings.level() / self.tests
+        self.settings.level(Family::Copied) / self.tests
     }
 
     /// Where the order of readings says nothing.

@@ -113,7 +113,7 @@ impl Code {
             Code::HalfForWhole => "a radius for a diameter, or the reverse",
             Code::CopiedDown => "the same text copied down a column",
             Code::SamePieceTwice => "one piece under two names",
-            Code::UnlikeFellows => "unlike its fellows, and no slip above explains it",
+            Code::UnlikeFellows => "unlike its fellows, and no slip above is clear",
             Code::RoundNumbers => "round numbers more often than chance has them",
         }
     }
@@ -153,6 +153,17 @@ enum Family {
     Twice,
     Unlike,
     Round,
+}
+
+impl Family {
+    /// Units, points and halves are the most frequent slips and have the most hypotheses: they may spend
+    /// three times as much (our decision).
+    fn weight(self) -> f64 {
+        match self {
+            Family::Factor => 3.0,
+            _ => 1.0,
+        }
+    }
 }
 
 /// What to look for, and how sure to be.
@@ -215,15 +226,16 @@ impl Settings {
             .any(|c| c.family() == family && self.looks_for(c))
     }
 
-    /// The part of alpha that each family of codes may spend.
-    fn level(&self) -> f64 {
+    /// The part of alpha that a family of codes may spend, of those that are looked for.
+    fn level(&self, of: Family) -> f64 {
         let mut families: Vec<Family> = Vec::new();
         for code in Code::ALL.into_iter().filter(|&c| self.looks_for(c)) {
             if !families.contains(&code.family()) {
                 families.push(code.family());
             }
         }
-        self.alpha / families.len().max(1) as f64
+        let all: f64 = families.iter().map(|f| f.weight()).sum();
+        self.alpha * of.weight() / all.max(of.weight())
     }
 
     fn judges(&self, row: usize) -> bool {

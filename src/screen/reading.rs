@@ -2,10 +2,14 @@
 
 use std::collections::HashMap;
 
+use super::written::decimal;
 use crate::catalogue::{Kind, State};
 use crate::cohort::{Cohort, on_scale};
 use crate::notation::Unit;
 use crate::table::{Table, Texts, first_spellings};
+
+/// Nobody reads a size to less than this share of it.
+const FINEST: f64 = 1e-6;
 
 /// A piece's period has no number.
 pub(super) const NO_PERIOD: u32 = u32::MAX;
@@ -78,12 +82,20 @@ impl<'t> Readings<'t> {
                 for kept in &details.readings {
                     let (row, dimension) = (kept.specimen as usize, kept.dimension as usize);
                     let by = names.of(&mut readings.by, row, kept.circumstance);
+                    let mut u = kept.uncertainty;
+                    // A column's step is that of its finest cell, which may be a slip: of a step finer than
+                    // any gauge the reading's own digits are asked.
+                    if !kept.given && u < FINEST * kept.value.abs() {
+                        let text = details.texts.get(kept.text as usize);
+                        let own = decimal(text).map_or(0.0, |d| 10f64.powi(-(d.decimals as i32)));
+                        u = u.max(own * kept.unit.in_base_units() / 12f64.sqrt());
+                    }
                     let reading = Reading {
                         row: kept.specimen,
                         dimension: kept.dimension,
                         value: kept.value,
                         x: 0.0,
-                        u: kept.uncertainty,
+                        u,
                         set: slots.of(row, dimension),
                         period: 0,
                         state: kept.state,

@@ -1,9 +1,11 @@
 //! Round numbers that come too often: what a reading's last digit is worth.
 //!
 //! The last digits of readings that spread over many steps are nearly uniform. How nearly, the spread
-//! says: a normal law of s steps meets every m-th step with a probability of at most
-//! (1 + 2 sum exp(-2 pi² j² (s/m)²)) / m, whatever its centre (Poisson's summation). The number of
-//! round ones among n independent readings has the tail of the binomial law with the mean of these
+//! says: a law of characteristic function f meets every m-th step with a probability of at most
+//! (1 + 2 sum |f(2 pi j s / m)|) / m, whatever its centre, its scale being s steps (Poisson's
+//! summation). Taken are the greater of those of the normal law and of t with 5 degrees of freedom, at
+//! a lower confidence limit of the spread. Readings that spread over few steps say nothing: their
+//! digits hang on where the centre lies. The number of round ones among n independent readings has the tail of the binomial law with the mean of these
 //! probabilities, at most (Hoeffding 1956, Annals of Mathematical Statistics 27, 713-721; from memory).
 
 use std::collections::HashMap;
@@ -11,7 +13,7 @@ use std::collections::HashMap;
 use super::fellows::Fellows;
 use super::reading::Readings;
 use super::written::{decimal, fraction};
-use super::{Code, Finding, Settings, by_words, number};
+use super::{Code, Family, Finding, Settings, by_words, number};
 use crate::catalogue::Kind;
 use crate::notation::Unit;
 use crate::stats::holm;
@@ -23,8 +25,8 @@ const LEAST: usize = 20;
 const DECIMAL: [u64; 3] = [2, 5, 10];
 /// The same of parts of an inch.
 const PARTS: [u64; 5] = [2, 4, 8, 16, 32];
-/// Spreads are known to about this, and good readings have heavier tails than the normal law.
-const SHARE_OF_SPREAD: f64 = 0.8;
+/// Of spreads below so many times m steps any share may be round.
+const NARROW: f64 = 0.25;
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 enum Written {
@@ -32,9 +34,9 @@ enum Written {
     Parts,
 }
 
-/// Readings of one dimension by one measurer, written alike: number of steps and parts, and the
-/// spread in the unit as written.
-type Habit = Vec<(u64, u64, f64)>;
+/// Readings of one dimension by one measurer, written alike: number of steps and parts, the set, and
+/// what one of the unit as written is on the scale of judgement.
+type Habit = Vec<(u64, u64, u32, f64)>;
 
 /// Habits of rounding, by measurer and dimension.
 pub(super) fn find(
@@ -51,9 +53,9 @@ pub(super) fn find(
         if !settings.judges(r.row as usize) {
             continue;
         }
-        let Some(spread) = fellows.spread(r.set as usize) else {
+        if !r.credible || fellows.spread(r.set as usize).is_none() {
             continue;
-        };
+        }
         let text = readings.text(r);
         let (written, steps, parts) = match decimal(text) {
             Some(d) => match d.steps() {
@@ -65,23 +67,26 @@ pub(super) fn find(
                 None => continue,
             },
         };
-        let in_unit = match table.catalogue.at(r.dimension as usize).kind {
-            Kind::Ratio => spread * r.value / r.unit.in_base_units(),
-            Kind::Interval => spread,
+        let unit = match table.catalogue.at(r.dimension as usize).kind {
+            Kind::Ratio => r.unit.in_base_units() / r.value,
+            Kind::Interval => 1.0,
         };
         let key = (r.by, r.dimension, unit_number(r.unit), written);
-        habits.entry(key).or_default().push((steps, parts, in_unit));
+        habits
+            .entry(key)
+            .or_default()
+            .push((steps, parts, r.set, unit));
     }
     let mut tests: Vec<Test> = habits
         .into_iter()
         .filter(|(_, habit)| habit.len() >= LEAST)
-        .flat_map(|(key, habit)| tests_of(key, &habit))
+        .flat_map(|(key, habit)| tests_of(key, &habit, fellows))
         .collect();
     tests.sort_by_key(|t| (t.key, t.every));
     let adjusted = holm(&tests.iter().map(|t| t.p).collect::<Vec<f64>>());
     let mut best: Vec<(&Test, f64)> = Vec::new();
     for (test, p) in tests.iter().zip(adjusted) {
-        if p > settings.level() {
+        if p > settings.level(Family::Round) {
             continue;
         }
         match best.last_mut().filter(|(other, _)| other.key == test.key) {
@@ -120,7 +125,7 @@ struct Test {
     log_p: f64,
 }
 
-fn tests_of(key: (u32, u32, usize, Written), habit: &Habit) -> Vec<Test> {
+fn tests_of(key: (u32, u32, usize, Written), habit: &Habit, fellows: &Fellows) -> Vec<Test> {
     let finest = habit.iter().map(|h| h.1).max().unwrap_or(1);
     let (steps, step): (&[u64], f64) = match key.3 {
         Written::Decimals(decimals) => (&DECIMAL, 10f64.powi(-i32::from(decimals))),
@@ -128,10 +133,11 @@ fn tests_of(key: (u32, u32, usize, Written), habit: &Habit) -> Vec<Test> {
     };
     let of = |&every: &u64| {
         let (mut round, mut expected) = (0usize, 0.0);
-        for &(steps, parts, spread) in habit {
+        for &(steps, parts, set, unit) in habit {
             let steps = steps * (finest / parts);
             round += usize::from(steps % every == 0);
-            expected += chance(SHARE_OF_SPREAD * spread / step / every as f64) / every as f64;
+            let spread = fellows.sure_spread(set as usize, step * unit) / unit;
+            expected += chance(spread / step, every as f64);
         }
         let n = habit.len();
         let log_p = binomial_upper(round, n, expected / n as f64);
@@ -150,15 +156,20 @@ fn tests_of(key: (u32, u32, usize, Written), habit: &Habit) -> Vec<Test> {
     steps.iter().filter(possible).map(of).collect()
 }
 
-/// By how much more than 1 in m a normal law may meet every m-th step, its spread being `s` times m
-/// steps.
-fn chance(s: f64) -> f64 {
-    if s > 1.3 {
+/// The most that a reading whose spread is `s` steps may meet every m-th of them.
+fn chance(s: f64, m: f64) -> f64 {
+    let s = s / m;
+    if s < NARROW {
         return 1.0;
     }
-    let term = |j: f64| (-2.0 * (std::f64::consts::PI * j * s).powi(2)).exp();
-    let sum: f64 = (1..=12).map(|j| term(f64::from(j))).sum();
-    1.0 + 2.0 * sum
+    let term = |j: u32| {
+        let t = std::f64::consts::TAU * f64::from(j) * s;
+        // Of the same median absolute deviation: the upper quartiles are 0.7267 and 0.6745.
+        let root = 5f64.sqrt() * t * 0.6745 / 0.7267;
+        let of_t5 = (-root).exp() * (1.0 + root + root * root / 3.0);
+        (-0.5 * t * t).exp().max(of_t5)
+    };
+    ((1.0 + 2.0 * (1..=12).map(term).sum::<f64>()) / m).min(1.0)
 }
 
 /// Natural logarithm of the probability of `k` or more of `n` where each has probability `p`; 0
@@ -233,6 +244,23 @@ fn told(table: &Table, readings: &Readings<'_>, test: &Test, p: f64) -> Finding 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_bound_of_round_readings() {
+        // Narrow laws say nothing, wide ones 1 in m.
+        assert_eq!(chance(0.4, 2.0), 1.0);
+        assert!((chance(40.0, 10.0) - 0.1).abs() < 1e-9);
+        // A normal law about the middle of a step of 5, its spread 2 steps: the sum of its own steps.
+        let below = |x: f64| 0.5 * libm::erfc(-x / 2f64.sqrt());
+        let meets = |s: f64, m: f64| -> f64 {
+            let step =
+                |k: i32| below((f64::from(k) * m + 0.5) / s) - below((f64::from(k) * m - 0.5) / s);
+            (-50..=50).map(step).sum()
+        };
+        for (s, m) in [(2.0, 5.0), (0.6, 2.0), (3.0, 10.0), (9.0, 32.0)] {
+            assert!(meets(s, m) <= chance(s, m), "{s} {m}");
+        }
+    }
 
     #[test]
     fn the_upper_tail_of_a_binomial() {

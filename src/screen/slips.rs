@@ -38,6 +38,9 @@ pub(super) struct Slip {
     margin: f64,
     /// What the reading was divided by.
     factor: f64,
+    /// Of one that is unlike its fellows: whether some slip would explain it, if not clearly enough;
+    /// `None` where not all slips were looked for.
+    explained: Option<bool>,
 }
 
 impl Slip {
@@ -53,6 +56,7 @@ struct Limits {
     digits: f64,
     /// Comparisons of single readings with their fellows.
     alone: f64,
+    /// The level of these.
     level: f64,
 }
 
@@ -75,6 +79,11 @@ fn factors(dimension: &Dimension, unit: Unit, state: State) -> Vec<(Code, f64)> 
         factors.extend([2.0, 0.5].map(|f| (Code::HalfForWhole, f)));
     }
     factors
+}
+
+/// People use units; a decimal point is only mistyped. Where both fit, it was the unit.
+fn is_unit(code: Code) -> bool {
+    code.family() == Family::Factor && !matches!(code, Code::DecimalShift | Code::HalfForWhole)
 }
 
 /// Whether it is measured from side to side, so that a radius may stand for it.
@@ -144,9 +153,8 @@ impl Limits {
             [factor, pairs, alone]
         });
         let sum = |i: usize| counts.iter().map(|c| c[i]).sum::<f64>().max(1.0);
-        let level = settings.level();
         let limit = |family: Family, n: f64| match settings.has(family) {
-            true => (n / level).ln(),
+            true => (n / settings.level(family)).ln(),
             false => f64::INFINITY,
         };
         Limits {
@@ -154,7 +162,7 @@ impl Limits {
             columns: limit(Family::Columns, sum(1)),
             digits: limit(Family::Digits, sum(2)),
             alone: sum(2),
-            level,
+            level: settings.level(Family::Unlike),
         }
     }
 
@@ -279,8 +287,11 @@ impl Seeker<'_> {
     }
 
     fn factor(&self, at: usize, law: &Law, found: &mut Vec<Slip>) {
+        /// A decimal point must fit so many times better than a unit that fits as well.
+        const BETTER: f64 = 2.0 * std::f64::consts::LN_10;
         let r = &self.readings.all[at];
         let dimension = self.dimension(r);
+        let mut of_unit = f64::NEG_INFINITY;
         for (code, factor) in factors(dimension, r.unit, r.state) {
             let x = r.x + f64::ln(factor);
             let evidence = law.deficit(r.x) - law.deficit(x);
@@ -290,7 +301,11 @@ impl Seeker<'_> {
                 && law.p(x) >= FITS
                 && dimension.is_credible(value)
                 && self.settings.looks_for(code)
+                && (is_unit(code) || evidence > of_unit + BETTER)
             {
+                if is_unit(code) {
+                    of_unit = of_unit.max(evidence);
+                }
                 found.push(self.of_factor(at, code, factor, Some(evidence), margin));
             }
         }
@@ -315,6 +330,7 @@ impl Seeker<'_> {
             p: None,
             margin,
             factor,
+            explained: None,
         }
     }
 
@@ -338,7 +354,10 @@ impl Seeker<'_> {
                     && dimension.is_credible(r.value * factor)
                     && law.is_none_or(|law| law.p(r.x + f64::ln(factor)) >= FITS)
             })
-            .min_by(|a, b| misfit(a.1).total_cmp(&misfit(b.1)))?;
+            .min_by(|a, b| {
+                let nearer = misfit(a.1).total_cmp(&misfit(b.1));
+                (is_unit(b.0).cmp(&is_unit(a.0))).then(nearer)
+            })?;
         let evidence = law.map(|law| law.deficit(r.x) - misfit(factor));
         Some(self.of_factor(at, code, factor, evidence, f64::MAX))
     }
@@ -387,6 +406,7 @@ impl Seeker<'_> {
                     p: None,
                     margin,
                     factor: 1.0,
+                    explained: None,
                 });
             }
         }
@@ -437,9 +457,46 @@ impl Seeker<'_> {
                     p: None,
                     margin,
                     factor: 1.0,
+                    explained: None,
                 });
             }
         }
+    }
+
+    /// Whether any slip would make a reading fit, however little speaks for it.
+    fn is_explained(&self, at: usize, law: &Law) -> bool {
+        let r = &self.readings.all[at];
+        let dimension = self.dimension(r);
+        let fits = |value: f64, x: f64| dimension.is_credible(value) && law.p(x) >= FITS;
+        let by_factor = factors(dimension, r.unit, r.state)
+            .into_iter()
+            .any(|(_, factor)| fits(r.value * factor, r.x + factor.ln()));
+        let by_digits = || {
+            let written = decimal(self.readings.text(r))?;
+            let read = written.value().filter(|v| *v > 0.0)?;
+            let value = |text: &String| text.replace(',', ".").parse::<f64>().ok();
+            let mut values = written.exchanged().into_iter().filter_map(|t| value(&t));
+            values.find(|other| {
+                let value = r.value * (other / read);
+                let x = match dimension.kind {
+                    Kind::Ratio => value.ln(),
+                    Kind::Interval => value,
+                };
+                value > 0.0 && fits(value, x)
+            })
+        };
+        let by_exchange = || {
+            is_exchangeable(dimension)
+                && self.readings.of_row(r.row as usize).any(|other| {
+                    let b = &self.readings.all[other];
+                    let law_b = self.fellows.law(b).filter(|l| l.own);
+                    b.dimension != r.dimension
+                        && is_exchangeable(self.dimension(b))
+                        && law.p(b.x) >= FITS
+                        && law_b.is_some_and(|law_b| law_b.p(r.x) >= FITS)
+                })
+        };
+        by_factor || by_digits().is_some() || by_exchange()
     }
 
     /// The readings that are unlike their fellows by Holm, of those with a small p.
@@ -466,6 +523,8 @@ impl Seeker<'_> {
                 p: Some(adjusted),
                 margin: 0.0,
                 factor: 1.0,
+                explained: (law.filter(|_| self.settings.only.is_empty()))
+                    .map(|law| self.is_explained(at, &law)),
             });
         }
         slips
@@ -514,8 +573,8 @@ pub(super) fn told(
         let all = of_column.len();
         // What is proved of most of a column needs less proof of the rest: only its readings and
         // this one factor are still in question.
-        let enough = (all as f64 / settings.level()).ln();
-        let left = of_column.into_iter().filter(|&at| !told[at]);
+        let enough = (all as f64 / settings.level(Family::Factor)).ln();
+        let left = of_column.iter().copied().filter(|&at| !told[at]);
         let more: Vec<Slip> = left
             .filter_map(|at| {
                 let r = &readings.all[at];
@@ -536,9 +595,25 @@ pub(super) fn told(
                 )
             })
             .collect();
+        more.iter().for_each(|slip| told[slip.of.0] = true);
         slips.extend(more);
         slips.sort_by_key(|s| s.of.0);
-        findings.push(column(table, readings, &slips, all));
+        let mut finding = column(table, readings, &slips, all);
+        // Of values that no pipe has the credible range alone speaks: it cannot see the rest of a column
+        // with the same slip in all of it.
+        let rest = of_column.iter().filter(|&&at| {
+            let r = &readings.all[at];
+            let dimension = table.catalogue.at(r.dimension as usize);
+            !told[at] && dimension.is_credible(r.value * slips[0].factor)
+        });
+        let impossible = |s: &&Slip| !readings.all[s.of.0].credible;
+        let (rest, impossible) = (rest.count(), slips.iter().filter(impossible).count());
+        if impossible >= COLUMN && rest > 0 && 2 * (slips.len() + rest) > all {
+            let advice =
+                format!("; look at the whole column: {rest} others would be credible so too");
+            finding.sentence.push_str(&advice);
+        }
+        findings.push(finding);
     }
     findings
 }
@@ -573,7 +648,11 @@ fn alone(table: &Table, readings: &Readings<'_>, slip: &Slip) -> Finding {
         Code::UnitOunce => format!("{said}; read as ounces it would be {words}"),
         Code::UnitGram => format!("{said}; read as grams it would be {words}"),
         Code::DecimalShift => {
-            format!("{said}; with the decimal point moved it would be {words}")
+            let or = match slip.factor == 10.0 && r.unit == Unit::Millimetre {
+                true => "read as centimetres, or ",
+                false => "",
+            };
+            format!("{said}; {or}with the decimal point moved, it would be {words}")
         }
         Code::HalfForWhole if slip.factor > 1.0 => {
             format!("{said}; were that a radius, the whole would be {words}")
@@ -595,7 +674,12 @@ fn alone(table: &Table, readings: &Readings<'_>, slip: &Slip) -> Finding {
                 NO_PERIOD => "pieces of its pattern",
                 _ => "pieces of its pattern and time",
             };
-            format!("{said}; {of} measure about {words}, and no slip of writing explains it")
+            let why = match slip.explained {
+                Some(true) => ", and of the slips that would explain it none is clear enough",
+                Some(false) => ", and no slip of writing explains it",
+                None => "",
+            };
+            format!("{said}; {of} measure about {words}{why}")
         }
     };
     Finding {

@@ -5,11 +5,12 @@
 //! pair is the ratio of these densities over all dimensions that both have, so that it is over N by
 //! chance with probability 1 / N at most, as for the other slips.
 
-use std::collections::HashMap;
+use std::cmp::Ordering;
+use std::collections::{BTreeSet, HashMap};
 
 use super::fellows::Fellows;
 use super::reading::Readings;
-use super::{Code, Finding, Settings, Suspect};
+use super::{Code, Family, Finding, Settings, Suspect};
 use crate::catalogue::{Kind, State, fold};
 use crate::cohort::Cohort;
 use crate::parallel;
@@ -57,9 +58,12 @@ struct Pattern {
     /// Rows, and a cell for each row and slot.
     rows: Vec<usize>,
     cells: Vec<Cell>,
+    /// For each slot how many pieces have a reading, and how many have each value, by its bits.
+    measured: Vec<usize>,
+    equal: Vec<HashMap<u64, usize>>,
 }
 
-/// Pairs of names that are one piece.
+/// Names that are one piece: two, or as many as a row was entered.
 pub(super) fn find(
     cohort: &Cohort<'_>,
     readings: &Readings<'_>,
@@ -90,16 +94,50 @@ pub(super) fn find(
         *spellings.entry(spelling(name)).or_default() += 1.0;
     }
     let alike: f64 = spellings.values().map(|n| 0.5 * n * (n - 1.0)).sum();
-    let level = settings.level();
-    let mut findings = Vec::new();
+    let level = settings.level(Family::Twice);
+    let mut clear: Vec<(Pair, bool)> = Vec::new();
     for pair in found.into_iter().flatten() {
         let is_alike = spelling(names.get(pair.rows[0])) == spelling(names.get(pair.rows[1]));
         let tests = if is_alike { alike } else { pairs };
         if pair.weight >= (2.0 * tests.max(1.0) / level).ln() {
-            findings.push(told(cohort, readings, &pair, is_alike));
+            clear.push((pair, is_alike));
         }
     }
-    findings
+    (joined(clear).iter())
+        .map(|pairs| match pairs.as_slice() {
+            [(pair, alike)] => told(cohort, readings, pair, *alike),
+            pairs => told_of_group(cohort, readings, pairs),
+        })
+        .collect()
+}
+
+/// Pairs that share a piece, together: a row entered k times is one finding, not k (k - 1) / 2.
+fn joined(pairs: Vec<(Pair, bool)>) -> Vec<Vec<(Pair, bool)>> {
+    /// The piece that stands for all that hang together with `row`.
+    fn root(above: &mut HashMap<usize, usize>, row: usize) -> usize {
+        let mut at = row;
+        while let Some(&next) = above.get(&at).filter(|&&next| next != at) {
+            at = next;
+        }
+        above.insert(row, at);
+        at
+    }
+    let mut above = HashMap::new();
+    for (pair, _) in &pairs {
+        let [a, b] = pair.rows.map(|row| root(&mut above, row));
+        above.insert(a.max(b), a.min(b));
+    }
+    let mut groups: Vec<Vec<(Pair, bool)>> = Vec::new();
+    let mut known = HashMap::new();
+    for pair in pairs {
+        let first = root(&mut above, pair.0.rows[0]);
+        let at = *known.entry(first).or_insert_with(|| {
+            groups.push(Vec::new());
+            groups.len() - 1
+        });
+        groups[at].push(pair);
+    }
+    groups
 }
 
 /// A name without what people spell differently: case, marks, zeros before a number.
@@ -154,7 +192,8 @@ impl Pattern {
                 let r = &readings.all[at];
                 let slot = r.set as usize / readings.groups;
                 let cell = &mut cells[place * slots.len() + slot];
-                if r.state == State::Factory && cell.at == u32::MAX && slots[slot].spread > 0.0 {
+                let speaks = r.state == State::Factory && r.credible;
+                if speaks && cell.at == u32::MAX && slots[slot].spread > 0.0 {
                     *cell = Cell {
                         x: r.x,
                         u: r.u,
@@ -163,7 +202,20 @@ impl Pattern {
                 }
             }
         }
-        Pattern { slots, rows, cells }
+        let mut measured = vec![0; slots.len()];
+        let mut equal = vec![HashMap::new(); slots.len()];
+        for (at, cell) in cells.iter().enumerate().filter(|(_, c)| !c.x.is_nan()) {
+            let slot = at % slots.len();
+            measured[slot] += 1;
+            *equal[slot].entry(bits(cell.x)).or_default() += 1;
+        }
+        Pattern {
+            slots,
+            rows,
+            cells,
+            measured,
+            equal,
+        }
     }
 
     fn row(&self, place: usize) -> &[Cell] {
@@ -216,6 +268,13 @@ impl Pattern {
         near < AGREE.min(seen)
     }
 
+    fn by_readings(&self, a: usize, b: usize) -> Ordering {
+        (self.row(a).iter().zip(self.row(b)))
+            .map(|(a, b)| a.x.total_cmp(&b.x))
+            .find(|order| order.is_ne())
+            .unwrap_or(Ordering::Equal)
+    }
+
     fn weigh(&self, a: usize, b: usize) -> Option<Pair> {
         let (mut copied, mut measured, mut equal) = (0.0, 0.0, 0);
         let mut cells = Vec::new();
@@ -257,28 +316,19 @@ impl Pattern {
 
     /// How often other pieces than these two read the very value.
     fn share(&self, slot: usize, x: f64) -> f64 {
-        let of_slot = (0..self.rows.len()).map(|place| self.row(place)[slot].x);
-        let (mut n, mut equal) = (0usize, 0usize);
-        for other in of_slot.filter(|x| !x.is_nan()) {
-            n += 1;
-            equal += usize::from(other == x);
-        }
-        equal.saturating_sub(2) as f64 / n.saturating_sub(2).max(1) as f64
+        let equal = self.equal[slot].get(&bits(x)).copied().unwrap_or(0);
+        equal.saturating_sub(2) as f64 / self.measured[slot].saturating_sub(2).max(1) as f64
     }
 
     /// Pairs of a large pattern that agree in three of the dimensions that most pieces have: those
     /// that fall into one cell of a grid, or of the same grid half a cell off.
     fn neighbours(&self) -> Vec<(usize, usize)> {
-        /// Pieces of one cell beyond so many are compared with so many after them only.
-        const CROWD: usize = 64;
+        /// Pieces of one cell are compared with so many after them, in the order of their readings: in
+        /// a crowd equal rows stand beside each other.
+        const CROWD: usize = 16;
         let slots = self.slots.len();
-        let measured = |slot: &usize| {
-            (0..self.rows.len())
-                .filter(|&p| !self.row(p)[*slot].x.is_nan())
-                .count()
-        };
         let mut order: Vec<usize> = (0..slots).filter(|&s| self.slots[s].spread > 0.0).collect();
-        order.sort_by_key(|s| std::cmp::Reverse(measured(s)));
+        order.sort_by_key(|&s| std::cmp::Reverse(self.measured[s]));
         let mut pairs = Vec::new();
         for three in order.chunks_exact(3).take(3) {
             for half in [0.0, 0.5] {
@@ -293,7 +343,10 @@ impl Pattern {
                         cells.entry(key).or_default().push(place);
                     }
                 }
-                for places in cells.values() {
+                for places in cells.values_mut() {
+                    if places.len() > CROWD {
+                        places.sort_by(|&a, &b| self.by_readings(a, b));
+                    }
                     for (i, &a) in places.iter().enumerate() {
                         let after = &places[i + 1..];
                         let after = after.iter().take(CROWD);
@@ -308,6 +361,69 @@ impl Pattern {
     }
 }
 
+/// The same for both zeros.
+fn bits(x: f64) -> u64 {
+    (x + 0.0).to_bits()
+}
+
+/// One finding for pieces that hang together by `pairs`.
+fn told_of_group<'p>(
+    cohort: &Cohort<'_>,
+    readings: &Readings<'_>,
+    pairs: &'p [(Pair, bool)],
+) -> Finding {
+    let table = cohort.table();
+    let stronger =
+        |a: &'p (Pair, bool), b: &'p (Pair, bool)| if b.0.weight > a.0.weight { b } else { a };
+    let (pair, alike) = pairs.iter().skip(1).fold(&pairs[0], stronger);
+    let mut finding = told(cohort, readings, pair, *alike);
+    let cells = pairs
+        .iter()
+        .flat_map(|(pair, _)| pair.cells.iter().flatten());
+    let cells: BTreeSet<u32> = cells.copied().collect();
+    finding.rows = (pairs.iter().flat_map(|(pair, _)| pair.rows))
+        .collect::<BTreeSet<usize>>()
+        .into_iter()
+        .collect();
+    finding.dimensions = (cells.iter())
+        .map(|&at| readings.all[at as usize].dimension as usize)
+        .collect::<BTreeSet<usize>>()
+        .into_iter()
+        .collect();
+    finding.suspects = cells.iter().map(|&at| suspect(readings, at)).collect();
+    finding.count = finding.suspects.len();
+    let names = finding
+        .rows
+        .iter()
+        .map(|&row| table.specimens.names.get(row));
+    let first: Vec<&str> = names.take(3).collect();
+    let more = match finding.rows.len() - first.len() {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let least = |of: fn(&Pair) -> usize| pairs.iter().map(|(pair, _)| of(pair)).min().unwrap_or(0);
+    finding.sentence = format!(
+        "{}{more}: {} names, each equal to another of them in {} dimensions or more of the {} that \
+         both have",
+        first.join(", "),
+        finding.rows.len(),
+        least(|p| p.equal),
+        least(|p| p.common),
+    );
+    finding
+}
+
+fn suspect(readings: &Readings<'_>, at: u32) -> Suspect {
+    let r = &readings.all[at as usize];
+    Suspect {
+        row: r.row as usize,
+        dimension: r.dimension as usize,
+        text: readings.text(r).to_owned(),
+        value: r.value,
+        proposed: None,
+    }
+}
+
 fn told(cohort: &Cohort<'_>, readings: &Readings<'_>, pair: &Pair, alike: bool) -> Finding {
     let table = cohort.table();
     let names = pair.rows.map(|row| table.specimens.names.get(row));
@@ -315,16 +431,7 @@ fn told(cohort: &Cohort<'_>, readings: &Readings<'_>, pair: &Pair, alike: bool) 
         .cells
         .iter()
         .flatten()
-        .map(|&at| {
-            let r = &readings.all[at as usize];
-            Suspect {
-                row: r.row as usize,
-                dimension: r.dimension as usize,
-                text: readings.text(r).to_owned(),
-                value: r.value,
-                proposed: None,
-            }
-        })
+        .map(|&at| suspect(readings, at))
         .collect();
     let how = match pair.common - pair.equal {
         0 => format!("all {} dimensions that both have are equal", pair.common),

@@ -5,7 +5,10 @@ use super::t_sf;
 /// Scores further out than this are only counted: how far strays stray must not say how far good
 /// readings do.
 const CENSORED: f64 = 3.5;
-/// Cells of the histogram up to there.
+/// Scores further out than this are gross strays and not counted at all: the law is fitted to the
+/// others, given that they are others.
+const GROSS: f64 = 5.0;
+/// Cells of the histogram up to `CENSORED`.
 const CELLS: usize = 35;
 /// The degrees of freedom that are tried, heaviest tails first.
 const TRIED: [f64; 13] = [
@@ -27,8 +30,8 @@ pub struct TailWeight {
 /// profile likelihood, with the scale that goes with it.
 ///
 /// # Method
-/// `|score|` is counted in cells of 0.1 up to 3.5, all beyond in one: a few strays of any size count
-/// as so many beyond 3.5 and no more. For each of 13 degrees of freedom the scale of the greatest
+/// `|score|` is counted in cells of 0.1 up to 3.5, those from there to 5 in one. Scores beyond 5 are left
+/// out, and the likelihood is that of the truncated law, so that gross strays of any number say nothing. For each of 13 degrees of freedom the scale of the greatest
 /// likelihood is found by halving the step of a search; the least df whose log-likelihood is within
 /// 1.353 of the best is given. Few scores tell little, so they give few degrees of freedom: 2.5 for
 /// none.
@@ -38,7 +41,7 @@ pub struct TailWeight {
 /// The grid's: the next value of the grid is the next answer.
 /// # Source
 /// Profile likelihood limits: Venzon and Moolgavkar (1988), Applied Statistics 37, 87-94 (from
-/// memory); censoring and grid are our own.
+/// memory); censoring, truncation and grid are our own.
 /// # Example
 /// ```
 /// use calibriar::stats::{normal_quantile, tail_weight};
@@ -50,7 +53,7 @@ pub struct TailWeight {
 #[must_use]
 pub fn tail_weight(scores: &[f64]) -> TailWeight {
     let mut counts = [0.0; CELLS + 1];
-    for score in scores.iter().filter(|s| !s.is_nan()) {
+    for score in scores.iter().filter(|s| s.abs() <= GROSS) {
         let cell = (score.abs() / CENSORED * CELLS as f64) as usize;
         counts[cell.min(CELLS)] += 1.0;
     }
@@ -87,10 +90,16 @@ fn best_scale(counts: &[f64; CELLS + 1], df: f64) -> (f64, f64) {
 fn log_likelihood(counts: &[f64; CELLS + 1], df: f64, scale: f64) -> f64 {
     let width = CENSORED / CELLS as f64;
     let beyond = |cell: usize| t_sf(width * cell as f64 / scale, df);
+    let gross = t_sf(GROSS / scale, df);
     let (mut sum, mut from) = (0.0, beyond(0));
+    let all = from - gross;
     for (cell, &count) in counts.iter().enumerate() {
-        let to = if cell == CELLS { 0.0 } else { beyond(cell + 1) };
-        sum += count * (from - to).max(f64::MIN_POSITIVE).ln();
+        let to = if cell == CELLS {
+            gross
+        } else {
+            beyond(cell + 1)
+        };
+        sum += count * ((from - to) / all).max(f64::MIN_POSITIVE).ln();
         from = to;
     }
     sum

@@ -208,3 +208,51 @@ fn add_cautions_of_what_it_brought_and_stores_it_all_the_same() {
     let periods = desk.run("add periods.csv --to c.db").done();
     assert!(!periods.err.contains("slip"), "{}", periods.err);
 }
+
+#[test]
+fn a_row_entered_many_times_is_one_finding() {
+    let mut text = String::from(
+        "specimen,maker,pattern,overall length,bowl height,chamber depth,slot width,bit width,weight\n",
+    );
+    for i in 0..60u32 {
+        // Any spread will do: multiples of an irrational number, by their fraction.
+        let e =
+            |k: u32| (f64::from(i * 7 + k + 1) * 0.618_033_988_7 * f64::from(k + 1)).fract() - 0.5;
+        let of = |k: u32, size: f64| format!("{:.2}", size * (1.0 + 0.06 * e(k)));
+        text.push_str(&format!(
+            "P{i},Row Works,apple,{},{},{},{},{},{}\n",
+            of(0, 145.0),
+            of(1, 45.0),
+            of(2, 38.0),
+            of(3, 9.0),
+            of(4, 16.0),
+            of(5, 40.0)
+        ));
+    }
+    let row = text.lines().nth(5).unwrap().to_owned();
+    for i in 0..5 {
+        text.push_str(&format!("Z{i}{}\n", &row[2..]));
+    }
+    let desk = Desk::with("s.csv", text);
+    let json = desk
+        .run("screen --from s.csv --only same_piece_twice --format json")
+        .ends(1)
+        .json();
+    let findings = json["findings"].as_array().unwrap();
+    assert_eq!(findings.len(), 1, "{findings:#?}");
+    let sentence = findings[0]["sentence"].as_str().unwrap();
+    assert!(
+        sentence.contains("P4, Z0, Z1 and 3 more: 6 names"),
+        "{sentence}"
+    );
+}
+
+#[test]
+fn at_a_loose_alpha_nothing_is_promised() {
+    let desk = Desk::with("s.csv", sheet("0.63"));
+    let page = desk
+        .run("screen --from s.csv --alpha 0.9 --format table")
+        .ends(1)
+        .out;
+    assert!(!page.contains("at most"), "{page}");
+}

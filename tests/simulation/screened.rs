@@ -10,7 +10,7 @@ mod slips;
 use std::collections::BTreeMap;
 use std::thread;
 
-use slips::{PLAIN, Plant, World, false_alarms, found};
+use slips::{ONE_SHEET, PLAIN, Plant, World, false_alarms, found};
 
 fn main() {
     let sources: usize = (std::env::args().nth(1))
@@ -129,6 +129,21 @@ fn main() {
                 sorted: true,
                 undated: 1.0,
                 ..PLAIN
+            },
+        ),
+        ("one pattern of 200, to 0.1 mm", ONE_SHEET),
+        (
+            "the same, spreads of a few steps",
+            World {
+                narrow: 0.3,
+                ..ONE_SHEET
+            },
+        ),
+        (
+            "the same, in whole mm",
+            World {
+                whole: true,
+                ..ONE_SHEET
             },
         ),
     ];

@@ -3,7 +3,7 @@
 
 use calibriar::screen::Code;
 
-use super::slips::{PLAIN, Plant, World, false_alarms, found};
+use super::slips::{ONE_SHEET, PLAIN, Plant, World, false_alarms, found};
 
 /// The probability of `k` or more of `n`, each with probability `p`.
 fn at_least(k: usize, n: usize, p: f64) -> f64 {
@@ -79,6 +79,26 @@ fn rounded_readings_and_missing_dates_are_no_slip() {
         },
         30,
         5,
+    );
+}
+
+#[test]
+fn coarse_readings_are_no_habit_of_rounding() {
+    is_silent(
+        World {
+            narrow: 0.3,
+            ..ONE_SHEET
+        },
+        20,
+        6,
+    );
+    is_silent(
+        World {
+            whole: true,
+            ..ONE_SHEET
+        },
+        20,
+        7,
     );
 }
 

@@ -59,6 +59,10 @@ pub(crate) struct World {
     pub(crate) heavy: bool,
     /// All readings rounded to 0.1 mm, 1 g, 1 degree.
     pub(crate) rounded: bool,
+    /// All lengths written in whole millimetres.
+    pub(crate) whole: bool,
+    /// What the usual spreads are multiplied by.
+    pub(crate) narrow: f64,
     /// Half of the pieces measured in inches: decimals to 0.001, or 64ths.
     pub(crate) inches: bool,
     /// The draught gauged with drills: steps of 0.5 mm, written with one decimal.
@@ -80,6 +84,8 @@ pub(crate) const PLAIN: World = World {
     pieces: (1, 60),
     heavy: false,
     rounded: false,
+    whole: false,
+    narrow: 1.0,
     inches: false,
     drills: false,
     sixty_fourths: false,
@@ -87,6 +93,16 @@ pub(crate) const PLAIN: World = World {
     shift: 4.0,
     undated: 0.1,
     common: 0.0,
+};
+
+/// One pattern of 200 pieces of one period, written to 0.1 mm.
+pub(crate) const ONE_SHEET: World = World {
+    patterns: (1, 1),
+    pieces: (200, 200),
+    rounded: true,
+    shift: 0.0,
+    undated: 1.0,
+    ..PLAIN
 };
 
 /// One reading on its way to a sheet.
@@ -135,7 +151,8 @@ impl World {
         for pattern in 0..patterns + usize::from(target.is_some()) {
             let truth: [(f64, f64); DIMENSIONS.len()] = std::array::from_fn(|d| {
                 let (_, size, spread) = DIMENSIONS[d];
-                let spread = spread * (8.0 / chi_square_quantile(draw.uniform(), 8.0)).sqrt();
+                let spread =
+                    self.narrow * spread * (8.0 / chi_square_quantile(draw.uniform(), 8.0)).sqrt();
                 match is_size(d) {
                     true => (size.ln() + 0.08 * draw.normal(), spread),
                     false => (size + 3.0 * draw.normal(), spread),
@@ -213,6 +230,9 @@ impl World {
         }
         if self.sixty_fourths && key == "bit thickness" {
             return (format!("{:.0}/64", value / 25.4 * 64.0), "in");
+        }
+        if self.whole && unit == "mm" {
+            return (format!("{value:.0}"), "mm");
         }
         let text = match (unit, inch, self.rounded) {
             ("mm", true, _) if draw.uniform() < 0.5 => {
