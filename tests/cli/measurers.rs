@@ -253,8 +253,8 @@ fn repeats_tell_what_a_reading_is_worth() {
     let (unstated, stated, told) = answer("");
     assert_eq!((unstated, stated), (used, 0.004));
     assert!(
-        told.contains("bit thickness 0.0")
-            && told.contains("90 readings of 30 pieces by 3 measurers")
+        told.contains("by how far repeats differ: bit thickness 0.0"),
+        "{told}"
     );
     let (unstated, stated, told) = answer("--reading-error as-written");
     assert!((unstated - 0.01 / 12f64.sqrt()).abs() < 1e-12);
