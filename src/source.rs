@@ -175,7 +175,9 @@ pub fn open(request: &Request<'_>) -> Result<Source, SourceError> {
         source.table.periods = read_periods(from)?;
     }
     if let Some(from) = request.traces_from {
-        source.cautions = give_traces(from, &mut [&mut source.table])?;
+        source
+            .cautions
+            .extend(give_traces(from, &mut [&mut source.table])?);
     }
     Ok(source)
 }
@@ -420,7 +422,7 @@ fn file(request: &Request<'_>) -> Result<Source, SourceError> {
                     version: env!("CARGO_PKG_VERSION"),
                 },
                 doubts: sheet.doubts,
-                cautions: Vec::new(),
+                cautions: sheet.cautions,
                 set_aside: sheet.set_aside,
             })
         }
@@ -532,7 +534,7 @@ pub fn new_file(
             if !sheet.faults.is_empty() && !set_aside {
                 return Err(refused(sheet.faults));
             }
-            (doubts, aside) = (sheet.doubts, sheet.set_aside);
+            (doubts, cautions, aside) = (sheet.doubts, sheet.cautions, sheet.set_aside);
             sheet.table.into()
         }
         Content::Traces(sheet) => {

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use super::names::fold;
+
 /// The years in which a piece may have been made, both ends included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct YearRange {
@@ -11,12 +13,29 @@ pub struct YearRange {
     pub to: i16,
 }
 
-/// The text is no year or range of years.
+/// Why a text is no year or range of years.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "not a date of making; expected 1934, 1931-1938, 1930s or c. 1934 (5 years either way), or an empty cell"
-)]
-pub struct NotADate;
+#[non_exhaustive]
+pub enum NotADate {
+    /// None of the known forms.
+    #[error(
+        "not a date of making; expected 1934, 1931-1938, 1930s or c. 1934 (5 years either way), or an empty cell"
+    )]
+    Form,
+    /// A range that runs backwards.
+    #[error("reversed: write {to}-{from}")]
+    Reversed {
+        /// The year that stands first.
+        from: i16,
+        /// The earlier year, which stands last.
+        to: i16,
+    },
+}
+
+/// Whether a text says that nobody knows when: `unknown`, `undated`, `n.d.`, `no date`.
+pub fn is_undated(text: &str) -> bool {
+    matches!(&*fold(text), "unknown" | "undated" | "nd" | "nodate")
+}
 
 impl YearRange {
     /// Half-width of `c. 1934`, in years.
@@ -37,7 +56,7 @@ impl YearRange {
         let lower = text.to_ascii_lowercase();
         for circa in ["circa", "ca.", "ca", "c.", "c"] {
             if let Some(rest) = lower.strip_prefix(circa) {
-                let year = year(rest.trim()).ok_or(NotADate)?;
+                let year = year(rest.trim()).ok_or(NotADate::Form)?;
                 return Ok(YearRange {
                     from: year - Self::CIRCA,
                     to: year + Self::CIRCA,
@@ -48,20 +67,22 @@ impl YearRange {
             let from = year(decade.trim_end_matches('\'')).filter(|y| y % 10 == 0);
             return from
                 .map(|from| YearRange { from, to: from + 9 })
-                .ok_or(NotADate);
+                .ok_or(NotADate::Form);
         }
-        let (from, to) = text.split_once(['-', '–', '—', '/']).ok_or(NotADate)?;
-        let (from, to) = (year(from.trim()).ok_or(NotADate)?, to.trim());
+        let (from, to) = text
+            .split_once(['-', '–', '—', '/'])
+            .ok_or(NotADate::Form)?;
+        let (from, to) = (year(from.trim()).ok_or(NotADate::Form)?, to.trim());
         let to = match to.len() {
             2 if to.bytes().all(|b| b.is_ascii_digit()) => {
-                from - from % 100 + to.parse::<i16>().map_err(|_| NotADate)?
+                from - from % 100 + to.parse::<i16>().map_err(|_| NotADate::Form)?
             }
-            _ => year(to).ok_or(NotADate)?,
+            _ => year(to).ok_or(NotADate::Form)?,
         };
         if from <= to {
             Ok(YearRange { from, to })
         } else {
-            Err(NotADate)
+            Err(NotADate::Reversed { from, to })
         }
     }
 }
@@ -103,14 +124,13 @@ mod tests {
             "",
             "193",
             "19345",
-            "1938-1931",
             "1934-",
             "before 1940",
             "1955s",
             "c.",
             "12-13",
         ] {
-            assert_eq!(YearRange::parse(text), Err(NotADate), "{text}");
+            assert_eq!(YearRange::parse(text), Err(NotADate::Form), "{text}");
         }
     }
 }

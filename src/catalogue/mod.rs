@@ -20,7 +20,7 @@ mod state;
 
 pub use dimension::{Catalogue, Dimension, Direction, Kind};
 pub use feature::{Feature, FeatureName, NotAFeature, Surface, TraceKind};
-pub use made::{NotADate, YearRange};
-pub use names::{fold, nearest};
+pub use made::{NotADate, YearRange, is_undated};
+pub use names::{fold, look_like_one, nearest};
 pub use period::{Period, PeriodError, Periods, Standing};
 pub use state::State;

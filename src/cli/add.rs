@@ -4,6 +4,7 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::Catalogue;
+use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::collection::{
     Added, Author, Collection, CollectionError, NewContent, NewFile, Package, View, is_package,
     read_package,
@@ -16,7 +17,7 @@ use clap::builder::NonEmptyStringValueParser;
 use super::output::{self, counted};
 use super::progress::Bar;
 use super::source::{AsideFile, DEFAULT, TableArguments, collection_path};
-use super::{CliError, Outcome, remark, screen};
+use super::{CliError, Outcome, norms, remark, screen};
 
 /// Add tables of measurements, of traces or of production periods to a collection
 ///
@@ -140,7 +141,17 @@ fn look_for_slips(path: &Path, pieces: &HashSet<String>) {
             _ => collection.fellows_of(pieces)?,
         };
         let names = table.specimens.names.iter();
-        let rows = names.map(|name| pieces.contains(name)).collect();
+        let rows: Vec<bool> = names.map(|name| pieces.contains(name)).collect();
+        let every = Choice {
+            periods: Selection::Every,
+            unknown_state: false,
+        };
+        let cohort = Cohort::new(&table, &every)?;
+        let of_rows = rows.iter().enumerate().filter(|(_, new)| **new);
+        let mut groups: Vec<usize> = of_rows.map(|(row, _)| cohort.group_of(row)).collect();
+        groups.sort_unstable();
+        groups.dedup();
+        norms::look_alikes(&cohort, &groups).iter().for_each(remark);
         screen::caution(&table, rows)
     };
     if let Err(error) = looked() {

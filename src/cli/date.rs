@@ -13,7 +13,7 @@ use clap::Args;
 
 use super::check::rows_of;
 use super::json::DatingsOut;
-use super::norms::{hint, provenance_line};
+use super::norms::{hint, maker_shown, provenance_line};
 use super::output::{self, Format, FormatArgument, counted, probability, shown, sized, wrapped};
 use super::source::{JudgeArguments, SourceArguments, group_title};
 use super::{CliError, Outcome};
@@ -297,7 +297,22 @@ impl Page<'_> {
         let share = |c: &Candidate| format!("{} {}", named(c), percent(c.posterior));
         match (&dating.answer, likeliest.as_slice()) {
             (Answer::Nothing(Nothing::UnknownPattern), _) => {
-                let groups = self.cohort.groups().iter();
+                let all = self.cohort.groups();
+                let by = self.cohort.find_groups(Some(&dating.pattern), None);
+                if !by.is_empty() {
+                    let makers: Vec<String> = by
+                        .iter()
+                        .map(|&g| shown(maker_shown(&all[g].maker)))
+                        .collect();
+                    return format!(
+                        "cannot be compared: the source has no pieces by `{}` of the pattern `{}`; it \
+                         has some by {}",
+                        shown(&dating.maker),
+                        shown(&dating.pattern),
+                        makers.join(", ")
+                    );
+                }
+                let groups = all.iter();
                 let near = nearest(&dating.pattern, groups.map(|g| g.pattern.as_str()));
                 format!(
                     "cannot be compared: no pattern `{}` in the source{}",

@@ -138,15 +138,13 @@ fn page(traces: &[Trace], told: &[Result<Form, TracedError>], cones: &[BowlCone]
             all.filter(move |(trace, _)| trace.specimen == name)
         };
         let mut table = output::table(&["trace", "what", ">value", ">u", "where and what kind"]);
-        for (trace, form) in of_piece() {
-            for line in lines(trace, form) {
-                table.add_row(line.map(Cell::new));
-            }
-        }
+        let mut all: Vec<Line> = of_piece().flat_map(|(t, form)| lines(t, form)).collect();
         for cone in cones.iter().filter(|cone| cone.specimen == name) {
-            for row in cone_rows(cone) {
-                table.add_row(cone_line(&row).map(Cell::new));
-            }
+            all.extend(cone_rows(cone).iter().map(cone_line));
+        }
+        fit(&mut all);
+        for line in all {
+            table.add_row(line.map(Cell::new));
         }
         text.push_str(&output::lines(&table));
         text.push('\n');
@@ -162,6 +160,36 @@ const LEGEND: &str = "Lengths in mm. u: standard uncertainty, from that of the r
     wear and refitting change it too.";
 
 type Line = [String; 5];
+
+/// Breaks the notes so that the table fits a page.
+fn fit(lines: &mut [Line]) {
+    const WIDTH: usize = 98;
+    const GAP: usize = 2;
+    /// The widest heading before the notes.
+    const LEAST: usize = 5;
+    let widest = |at: usize| {
+        let widths = lines.iter().map(|line| line[at].chars().count());
+        widths.max().unwrap_or(0).max(LEAST) + GAP
+    };
+    let before: usize = (0..4).map(widest).sum();
+    let room = WIDTH.saturating_sub(before).max(30);
+    for line in lines {
+        let mut note = String::new();
+        let mut used = 0;
+        for word in line[4].split(' ') {
+            let more = word.chars().count() + 1;
+            if used > 0 && used + more > room {
+                note.push('\n');
+                used = 0;
+            } else if used > 0 {
+                note.push(' ');
+            }
+            note.push_str(word);
+            used += more;
+        }
+        line[4] = note;
+    }
+}
 
 fn lines(trace: &Trace, form: &Result<Form, TracedError>) -> Vec<Line> {
     let mut name = shown(&trace.feature.to_string());
@@ -204,7 +232,7 @@ fn outline_lines(outline: &OutlineForm) -> Vec<Line> {
             "angle, deg",
             signed(angle.degrees, 0.1),
             sized(angle.uncertainty, 0.1),
-            "of the least-squares line against the base line".to_owned(),
+            "least-squares line to the base line".to_owned(),
         ),
     ];
     let run = &outline.departures.run;

@@ -121,22 +121,51 @@ fn page(
     whose: Whose,
 ) -> String {
     let mut text = output::wrapped(&parts(found, whose), "");
+    let one = groups.len() == 1;
+    let mut still = 0;
     for &group in groups {
         let norms: Vec<&LeftOutNorm> = found.norms.iter().filter(|n| n.group == group).collect();
-        if norms.is_empty() {
+        let mut lines = falls(found, &norms, whose);
+        lines.extend((0..found.parts.len()).filter_map(|part| rests(found, &norms, part, whose)));
+        let moving: Vec<&LeftOutNorm> = norms.iter().copied().filter(|n| moves(n)).collect();
+        // Of one pattern all that moves, of all of them what stands or falls with one part.
+        if norms.is_empty() || !one && lines.is_empty() {
+            still += norms.len();
             continue;
         }
         let of = &cohort.groups()[group];
         text.push('\n');
         text.push_str(&group_title(&of.maker, &of.pattern));
         text.push('\n');
-        text.push_str(&strips(found, &norms));
-        let rests = norms.iter().filter_map(|norm| rests(found, norm, whose));
-        for line in falls(found, &norms, whose).into_iter().chain(rests) {
+        if one {
+            let untold = |norm: &&&LeftOutNorm| !moves(norm) && !tells(norm);
+            still += norms.iter().filter(untold).count();
+            if !moving.is_empty() {
+                text.push_str(&strips(found, &moving));
+            }
+        } else {
+            let told = |norm: &&&LeftOutNorm| tells(norm);
+            still += norms.len() - norms.iter().filter(told).count();
+        }
+        for line in lines {
             text.push_str(&output::wrapped(&line, "  "));
         }
     }
     text.push('\n');
+    if still > 0 {
+        let norms = output::counted(still, "norm", "norms");
+        text.push_str(&output::wrapped(
+            &match one {
+                true => format!("{norms} more: nothing moves that shows in the printed digits"),
+                false => format!(
+                    "{norms} more: none falls without one {} or moves by {RESTS} spreads or more; name a \
+                     pattern for its table, --format csv has them all",
+                    whose.one()
+                ),
+            },
+            "",
+        ));
+    }
     let legend = [
         format!(
             "limits: what each becomes at least and at most without one {} at a time",
@@ -145,8 +174,9 @@ fn page(
         "most: the farthest that a limit or the centre moves, and without whom".to_owned(),
         format!("in words: what falls without one of them, or moves by {RESTS} spreads or more"),
     ];
-    for line in legend {
-        text.push_str(&output::wrapped(&line, "  "));
+    // There is no table of all patterns.
+    for line in legend.iter().filter(|_| one) {
+        text.push_str(&output::wrapped(line, "  "));
     }
     text.push_str(&provenance_line(&source.provenance));
     text
@@ -185,14 +215,35 @@ fn most(norm: &LeftOutNorm) -> Option<(Limit, usize, f64)> {
     all.max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()))
 }
 
+/// What the printed digits of a norm follow.
+fn scale(norm: &LeftOutNorm) -> f64 {
+    norm.whole.in_unit().unwrap_or(match norm.whole.kind {
+        Kind::Ratio => 0.0,
+        Kind::Interval => 1.0,
+    })
+}
+
+/// Whether a limit or the centre moves so far that the printed digits show it.
+fn moves(norm: &LeftOutNorm) -> bool {
+    let scale = scale(norm);
+    let shows = |limit: Limit| {
+        let moved = norm.most(limit).and_then(|to| norm.moved(limit, to));
+        moved.is_some_and(|moved| sized(moved.abs(), scale) != sized(0.0, scale))
+    };
+    Limit::TYPICAL.into_iter().any(shows)
+}
+
+/// Whether it falls without one part, or rests on it.
+fn tells(norm: &LeftOutNorm) -> bool {
+    let rests = most(norm).is_some_and(|most| most.2.abs() >= RESTS);
+    rests || !norm.falls_without().is_empty()
+}
+
 fn strips(found: &LeftOut, norms: &[&LeftOutNorm]) -> String {
     let headings = ["dimension", ">n", "lower limit", "upper limit", "most"];
     let mut table = output::table(&headings);
     for norm in norms {
-        let scale = norm.whole.in_unit().unwrap_or(match norm.whole.kind {
-            Kind::Ratio => 0.0,
-            Kind::Interval => 1.0,
-        });
+        let scale = scale(norm);
         let range = |limit: Limit| match norm.range(limit) {
             Some((least, greatest)) => band(least.value, greatest.value, scale),
             None => "too few".to_owned(),
@@ -238,7 +289,7 @@ fn shortened(name: &str) -> String {
 fn spoken(found: &LeftOut, part: usize, whose: Whose) -> String {
     match &found.parts[part].name {
         Some(name) => output::shown(name),
-        None => format!("the readings of no named {}", whose.one()),
+        None => format!("the readings that name no {}", whose.one()),
     }
 }
 
@@ -262,22 +313,35 @@ fn falls(found: &LeftOut, norms: &[&LeftOutNorm], whose: Whose) -> Vec<String> {
     (0..found.parts.len()).filter_map(of_part).collect()
 }
 
-/// A norm that rests on one part.
-fn rests(found: &LeftOut, norm: &LeftOutNorm, whose: Whose) -> Option<String> {
-    let (limit, part, spreads) = most(norm).filter(|most| most.2.abs() >= RESTS)?;
+/// The norms that rest on one part.
+fn rests(found: &LeftOut, norms: &[&LeftOutNorm], part: usize, whose: Whose) -> Option<String> {
+    let each: Vec<String> = norms
+        .iter()
+        .filter_map(|norm| moved_by(norm, part))
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "without {}: {}",
+            spoken(found, part, whose),
+            each.join("; ")
+        )
+    })
+}
+
+/// How far a norm moves without the one part that it rests on.
+fn moved_by(norm: &LeftOutNorm, part: usize) -> Option<String> {
+    let (limit, _, spreads) = most(norm).filter(|most| most.1 == part && most.2.abs() >= RESTS)?;
     let (from, to) = norm.whole.get(limit).zip(norm.most(limit))?;
     let scale = norm.whole.in_unit().unwrap_or(0.0);
     let all = norm.whole.n + norm.whole.n_set_aside;
     let theirs = match norm.theirs(part) {
-        0 => "no reference goes with them, but what they teach by way of other patterns".to_owned(),
-        n => format!("{n} of {all} references go with them"),
+        0 => "by way of other patterns alone".to_owned(),
+        n => format!("{n} of {all} references"),
     };
     Some(format!(
-        "{}: without {} the {} {} from {} to {} {} ({} spreads); {theirs}",
+        "{}, {} {} to {} {} ({} spreads, {theirs})",
         label(&norm.dimension, norm.finish.as_deref()),
-        spoken(found, part, whose),
         limit_words(limit),
-        if to.value < from { "falls" } else { "rises" },
         sized(from, scale),
         sized(to.value, scale),
         norm.dimension.unit,

@@ -22,6 +22,7 @@ use super::{CliError, Outcome};
 /// are. What is found here serves `norms`, `check`, `flag` and `rates` for readings that were
 /// written without an uncertainty of their own. A fault that all measurers share cannot be seen.
 #[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 answered, 2 wrong use or bad input.")]
 pub(super) struct Arguments {
     /// What CSV is to hold
     #[arg(long, value_enum, default_value_t = Part::Dimensions)]
@@ -82,19 +83,13 @@ fn page(source: &Source, found: &Measurers, confidence: f64) -> String {
     }
     let mut text = String::new();
     let mut say = |line: &str| text.push_str(&output::wrapped(line, ""));
-    let clear = |b: &&Bias| b.p_adjusted.is_some_and(|p| p < 1.0 - confidence);
-    let mut told = 0;
-    for (at, bias) in found.biases.iter().enumerate() {
-        if clear(&bias) && !bias.mirrors_last {
-            say(&in_words(bias, found.biases.get(at + 1), catalogue));
-            told += 1;
-        }
-    }
-    match (found.biases.is_empty(), told) {
+    let told = who_is_off(&found.biases, catalogue, confidence);
+    told.iter().for_each(|line| say(line));
+    match (found.biases.is_empty(), told.is_empty()) {
         (true, _) => say(
             "No two measurers or instruments can be compared: too few pieces were read by both.",
         ),
-        (false, 0) => say(&format!(
+        (false, true) => say(&format!(
             "No measurer or instrument is off the others beyond chance ({} looked at).",
             counted(found.biases.len(), "figure", "figures")
         )),
@@ -148,27 +143,189 @@ fn named(name: &str) -> String {
     }
 }
 
-/// A clear bias in words; `next` is the other of a pair.
-fn in_words(bias: &Bias, next: Option<&Bias>, catalogue: &Catalogue) -> String {
-    let others = match (bias.others, next) {
-        (1, Some(other)) => named(&other.name),
-        _ => "the others".to_owned(),
-    };
-    let (more, sign) = match bias.bias > 0.0 {
-        true => ("more", 1.0),
-        false => ("less", -1.0),
-    };
-    let (a, b) = (sign * bias.low, sign * bias.high);
-    format!(
-        "{} reads {} {} {more} than {others} in {} ({} to {}); by {}.",
-        named(&bias.name),
-        fine(bias.bias.abs()),
-        bias.unit,
-        label(bias.reach, catalogue),
-        fine(a.min(b)),
-        fine(a.max(b)),
-        counted(bias.pieces, "place", "places"),
-    )
+/// Who is off beyond chance, in words: what one measurer or instrument is off is one sentence,
+/// whatever the dimensions; then whether the rest agree.
+fn who_is_off(biases: &[Bias], catalogue: &Catalogue, confidence: f64) -> Vec<String> {
+    let clear = |p: Option<f64>| p.is_some_and(|p| p < 1.0 - confidence);
+    let (mut off, mut pairs, mut agree, mut differ) = <(Told, Told, Agreed, Told)>::default();
+    let same = |a: &Bias, b: &Bias| a.factor == b.factor && a.reach == b.reach;
+    for of_scope in biases.chunk_by(same) {
+        if !of_scope.iter().any(|of| clear(of.p_adjusted)) {
+            continue;
+        }
+        if let [one, other] = of_scope {
+            let more = OffBy::new(one, one.bias, one.low, one.high, catalogue);
+            let (one, other) = (named(&one.name), named(&other.name));
+            add(&mut pairs, (one, more.more(), other), more);
+            continue;
+        }
+        let mut out: Vec<&Bias> = of_scope.iter().filter(|b| b.taken_out.is_some()).collect();
+        out.sort_by_key(|of| of.taken_out);
+        let Some(first) = out.first() else {
+            // Too many are off to say that the others are right.
+            for of in of_scope.iter().filter(|of| clear(of.p_adjusted)) {
+                let by = OffBy::new(of, of.bias, of.low, of.high, catalogue);
+                add(
+                    &mut off,
+                    (named(&of.name), by.more(), OTHERS.to_owned()),
+                    by,
+                );
+            }
+            continue;
+        };
+        for (of, to) in out.iter().filter_map(|of| Some((of, of.of_rest?))) {
+            let by = OffBy::new(of, to.bias, to.low, to.high, catalogue);
+            add(
+                &mut off,
+                (named(&of.name), by.more(), OTHERS.to_owned()),
+                by,
+            );
+        }
+        let rest = of_scope.iter().filter(|of| of.taken_out.is_none());
+        let rest: Vec<_> = rest.filter_map(|of| Some((of, of.of_rest?))).collect();
+        let without = listed(out.iter().map(|of| named(&of.name)).collect());
+        match rest.iter().find(|(_, to)| clear(to.p_adjusted)) {
+            Some((of, to)) => {
+                let by = OffBy::new(of, to.bias, to.low, to.high, catalogue);
+                add(&mut differ, (named(&of.name), by.more(), without), by);
+            }
+            None => {
+                let names = listed(rest.iter().map(|(of, _)| named(&of.name)).collect());
+                let ends = rest.iter().map(|(_, to)| to.low.abs().max(to.high.abs()));
+                let within = ends.fold(0.0, f64::max);
+                let label = label(first.reach, catalogue);
+                add(&mut agree, (without, names), (label, within, &*first.unit));
+            }
+        }
+    }
+    let mut lines: Vec<String> = Vec::new();
+    for ((name, more, others), by) in &off {
+        lines.push(format!("{}.", reads(name, more, others, by)));
+    }
+    let several = agree.len() > 1;
+    for ((without, names), of) in &agree {
+        let mut units: Vec<(&str, f64)> = Vec::new();
+        for &(_, within, unit) in of {
+            match units.iter_mut().find(|(known, _)| *known == unit) {
+                Some((_, most)) => *most = most.max(within),
+                None => units.push((unit, within)),
+            }
+        }
+        let units = units
+            .iter()
+            .map(|(unit, most)| format!("{} {unit}", fine(*most)));
+        let dimensions: Vec<&str> = of.iter().map(|(label, ..)| label.as_str()).collect();
+        let dimensions = match several {
+            true => format!(" in {}", dimensions.join(", ")),
+            false => String::new(),
+        };
+        lines.push(format!(
+            "Without {without}, {names} agree{dimensions} (within {}).",
+            units.collect::<Vec<String>>().join(", ")
+        ));
+    }
+    for ((name, more, without), by) in &differ {
+        lines.push(format!(
+            "Without {without} the others do not agree either: {}; who is right cannot be told.",
+            reads(name, more, "the rest", by)
+        ));
+    }
+    for ((name, more, other), by) in &pairs {
+        lines.push(format!(
+            "{}. Which of the two is off cannot be told; a third one's readings would.",
+            reads(name, more, other, by)
+        ));
+    }
+    lines
+}
+
+const OTHERS: &str = "the others";
+
+/// Who reads more or less than whom, and by how much in each dimension.
+type Told = Vec<((String, &'static str, String), Vec<OffBy>)>;
+
+/// Without whom, who agrees, and within what: dimension, width and unit.
+type Agreed<'a> = Vec<((String, String), Vec<(String, f64, &'a str)>)>;
+
+/// Adds to what is said of the same already.
+fn add<K: PartialEq, V>(all: &mut Vec<(K, Vec<V>)>, key: K, value: V) {
+    match all.iter_mut().find(|(known, _)| *known == key) {
+        Some((_, values)) => values.push(value),
+        None => all.push((key, vec![value])),
+    }
+}
+
+/// How far somebody is off in a dimension.
+struct OffBy {
+    label: String,
+    unit: String,
+    bias: f64,
+    interval: (f64, f64),
+    places: usize,
+}
+
+impl OffBy {
+    fn new(of: &Bias, bias: f64, low: f64, high: f64, catalogue: &Catalogue) -> OffBy {
+        OffBy {
+            label: label(of.reach, catalogue),
+            unit: of.unit.clone(),
+            bias,
+            interval: match bias > 0.0 {
+                true => (low, high),
+                false => (-high, -low),
+            },
+            places: of.pieces,
+        }
+    }
+
+    fn more(&self) -> &'static str {
+        match self.bias > 0.0 {
+            true => "more",
+            false => "less",
+        }
+    }
+
+    fn size(&self) -> String {
+        format!("{} {}", fine(self.bias.abs()), self.unit)
+    }
+
+    fn within(&self) -> String {
+        format!("({} to {})", fine(self.interval.0), fine(self.interval.1))
+    }
+}
+
+/// `Cy reads 0.15 mm more than the others in bit width (0.12 to 0.18); by 15 places`, or all
+/// dimensions after a colon.
+fn reads(name: &str, more: &str, others: &str, by: &[OffBy]) -> String {
+    if let [by] = by {
+        return format!(
+            "{name} reads {} {more} than {others} in {} {}; by {}",
+            by.size(),
+            by.label,
+            by.within(),
+            counted(by.places, "place", "places"),
+        );
+    }
+    let each = by
+        .iter()
+        .map(|by| format!("{} {} {}", by.label, by.size(), by.within()));
+    let each: Vec<String> = each.collect();
+    format!("{name} reads {more} than {others}: {}", each.join(", "))
+}
+
+/// `Ann, Ben and Cleo`.
+fn listed(mut names: Vec<String>) -> String {
+    const SHOWN: usize = 6;
+    if names.len() > SHOWN {
+        let more = names.len() - SHOWN + 1;
+        names.truncate(SHOWN - 1);
+        names.push(format!("{more} more"));
+    }
+    match names.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, all)) => format!("{} and {last}", all.join(", ")),
+        None => String::new(),
+    }
 }
 
 /// What to know of a study.
@@ -269,8 +426,11 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
         ">reads",
         "interval",
         ">p adj.",
+        ">of the rest",
     ];
-    let mut table = output::table(&headings);
+    let anybody_out = found.biases.iter().any(|of| of.of_rest.is_some());
+    let shown = headings.len() - usize::from(!anybody_out);
+    let mut table = output::table(&headings[..shown]);
     let all = found.biases.len();
     let telling = |bias: &&Bias| {
         let whole = matches!(bias.reach, Reach::All(_));
@@ -282,17 +442,17 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
             true => format!("+{}", fine(value)),
             false => fine(value),
         };
-        output::add_row(
-            &mut table,
-            vec![
-                named(&bias.name),
-                format!("{}, {}", label(bias.reach, catalogue), bias.unit),
-                bias.pieces.to_string(),
-                size(bias.bias),
-                format!("{} to {}", size(bias.low), size(bias.high)),
-                bias.p_adjusted.map_or("-".to_owned(), probability),
-            ],
-        );
+        let mut cells = vec![
+            named(&bias.name),
+            format!("{}, {}", label(bias.reach, catalogue), bias.unit),
+            bias.pieces.to_string(),
+            size(bias.bias),
+            format!("{} to {}", size(bias.low), size(bias.high)),
+            bias.p_adjusted.map_or("-".to_owned(), probability),
+            bias.of_rest.map_or("-".to_owned(), |of| size(of.bias)),
+        ];
+        cells.truncate(shown);
+        output::add_row(&mut table, cells);
     }
     let mut text = match rows.is_empty() {
         true => String::new(),
@@ -310,7 +470,7 @@ fn bias_table(found: &Measurers, catalogue: &Catalogue) -> String {
     text
 }
 
-fn legend(confidence: f64) -> [String; 5] {
+fn legend(confidence: f64) -> [String; 6] {
     [
         "s_r: repeatability, standard deviation of one measurer's readings of one place: two of them \
          differ by more than the limit r = 2.8 s_r only once in 20 times"
@@ -323,6 +483,9 @@ fn legend(confidence: f64) -> [String; 5] {
         ),
         "reads: more (+) or less than the mean of the others, pieces taken out; p adjusted for all rows \
          (Holm)"
+            .to_owned(),
+        "of the rest: the same against those who are left, where those who are off were taken out one \
+         after the other"
             .to_owned(),
         format!(
             "interval: {} % confidence; a fault that all measurers share cannot be seen",

@@ -139,7 +139,15 @@ impl CliError {
             | CliError::Table(TableError::Header { faults, .. }) => lines(faults),
             CliError::Source(SourceError::Collection(error)) | CliError::Collection(error) => {
                 match error {
-                    CollectionError::Contradictions { contradictions } => lines(contradictions),
+                    CollectionError::Contradictions { contradictions } => {
+                        const SHOWN: usize = 20;
+                        let more = contradictions.len().saturating_sub(SHOWN);
+                        let mut told = lines(&contradictions[..contradictions.len() - more]);
+                        if more > 0 {
+                            told.push(format!("and {more} more"));
+                        }
+                        told
+                    }
                     CollectionError::UnknownSpecimens { faults } => lines(faults),
                     _ => Vec::new(),
                 }

@@ -16,6 +16,9 @@ use super::output::{self, Format, probability, signed, sized};
 use super::source::group_title;
 use super::{CliError, Outcome};
 
+/// Limits that moved by fewer spreads than this have not moved noticeably.
+const NOTICED: f64 = 0.05;
+
 /// So many readings that turn are shown to people.
 const TURNED_SHOWN: usize = 40;
 
@@ -143,7 +146,18 @@ fn page(
         text.push_str(&title);
         text.push('\n');
         text.push_str(&strips(&of_pattern));
-        for line in of_pattern.iter().map(|of| because(of)) {
+        for of in of_pattern.iter().filter(|of| !only_others(of)) {
+            text.push_str(&output::wrapped(&because(of), "  "));
+        }
+        let others = of_pattern.iter().filter(|of| only_others(of));
+        let others: Vec<String> = others
+            .map(|of| label(&of.dimension, of.finish.as_deref()))
+            .collect();
+        if !others.is_empty() {
+            let line = format!(
+                "only by what all patterns teach together (lent spread, period share): {}",
+                others.join(", ")
+            );
             text.push_str(&output::wrapped(&line, "  "));
         }
     }
@@ -192,19 +206,32 @@ fn headline(since: i64, history: &[Entry], movements: &[Movement], norms: usize)
         .iter()
         .filter_map(|of| Some((of, farthest(of)?)))
         .max_by(|a, b| a.1.1.abs().total_cmp(&b.1.1.abs()));
-    let largest = largest.and_then(|(of, (limit, spreads))| {
-        let (scale, unit) = (scale(of), &of.dimension.unit);
-        let side = |side: &Option<Limits>| Some(sized(side.as_ref()?.get(limit)?, scale));
-        Some(format!(
-            "; the largest: {} of {}, {}: {} to {} {unit} ({} spreads)",
-            limit_words(limit),
-            label(&of.dimension, of.finish.as_deref()),
-            group_title(&of.maker, &of.pattern),
-            side(&of.before)?,
-            side(&of.after)?,
-            signed(spreads, 0.1),
-        ))
-    });
+    let come_or_gone = movements
+        .iter()
+        .any(|of| of.before.is_none() || of.after.is_none());
+    let noticed = largest.is_some_and(|(_, (_, spreads))| spreads.abs() >= NOTICED);
+    if !noticed && !come_or_gone {
+        return format!(
+            "since revision {since}{when}: nothing moved noticeably, no limit by {NOTICED} spreads; {} of \
+             {all} in the last printed digits",
+            movements.len()
+        );
+    }
+    let largest = largest
+        .filter(|_| noticed)
+        .and_then(|(of, (limit, spreads))| {
+            let (scale, unit) = (scale(of), &of.dimension.unit);
+            let side = |side: &Option<Limits>| Some(sized(side.as_ref()?.get(limit)?, scale));
+            Some(format!(
+                "; the largest: {} of {}, {}: {} to {} {unit} ({} spreads)",
+                limit_words(limit),
+                label(&of.dimension, of.finish.as_deref()),
+                group_title(&of.maker, &of.pattern),
+                side(&of.before)?,
+                side(&of.after)?,
+                signed(spreads, 0.01),
+            ))
+        });
     format!(
         "since revision {since}{when}: {} of {all} moved so far that it shows in the printed digits{}",
         movements.len(),
@@ -285,6 +312,11 @@ fn strips(movements: &[&Movement]) -> String {
     output::lines(&table)
 }
 
+/// Whether a norm moved, and no piece of its own has changed.
+fn only_others(of: &Movement) -> bool {
+    of.before.is_some() && of.after.is_some() && of.changes.is_empty()
+}
+
 /// The pieces that moved a norm, in words.
 fn because(of: &Movement) -> String {
     const SHOWN: usize = 5;
@@ -309,11 +341,6 @@ fn because(of: &Movement) -> String {
         };
         let pieces = output::counted(side.n, "piece", "pieces") + &aside;
         return format!("{name}: {what}: {typical}, of {pieces}; {}", kinds(of));
-    }
-    if of.changes.is_empty() {
-        return format!(
-            "{name}: only by what all patterns teach together (lent spread, period share)"
-        );
     }
     let limit = farthest(of).map_or(Limit::Centre, |(limit, _)| limit);
     let at = Limit::TYPICAL

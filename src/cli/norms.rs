@@ -1,6 +1,6 @@
 //! `calibriar norms`
 
-use calibriar::catalogue::{Dimension, Kind, nearest};
+use calibriar::catalogue::{Dimension, Kind, fold, look_like_one, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
@@ -12,11 +12,12 @@ use super::json::{NormOut, NormsOut};
 use super::left_out::LeaveOut;
 use super::output::{self, Format, band, probability, sized};
 use super::source::{Question, group_title};
-use super::{CliError, Outcome, left_out, moved};
+use super::{CliError, Outcome, left_out, moved, remark};
 
 /// Typical ranges by pattern and dimension: what the good periods' pieces measure, and how firm
 /// that is
 #[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 answered, 2 wrong use or bad input.")]
 pub(super) struct Arguments {
     /// One pattern, in any spelling; all patterns if left out
     pub(super) pattern: Option<String>,
@@ -25,7 +26,7 @@ pub(super) struct Arguments {
     pub(super) maker: Option<String>,
     /// What has moved since that revision of a collection, because of which pieces, and which
     /// verdicts turn
-    #[arg(long, value_name = "REVISION", conflicts_with = "leave_out")]
+    #[arg(long, value_name = "REVISION", conflicts_with = "leave_out", value_parser = revision)]
     since: Option<i64>,
     /// With --since and csv or json: movements that do not show in the printed digits as well
     #[arg(long, requires = "since")]
@@ -39,6 +40,12 @@ pub(super) struct Arguments {
     pub(super) true_size: bool,
     #[command(flatten)]
     pub(super) question: Question,
+}
+
+fn revision(text: &str) -> Result<i64, String> {
+    text.trim().parse().map_err(|_| {
+        "expected the number of a revision, such as 3 (calibriar history shows them)".to_owned()
+    })
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
@@ -59,6 +66,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let evidence = arguments.question.judge.evidence(&cohort)?;
     let norms = norms(&evidence, &groups, &settings)?;
     arguments.question.source.write_set_aside(&source)?;
+    for line in look_alikes(&cohort, &groups) {
+        remark(line);
+    }
     match format {
         Format::Json => output::write_json(&NormsOut {
             provenance: &source.provenance,
@@ -118,6 +128,55 @@ pub(super) fn chosen(
         }
         _ => Ok(found),
     }
+}
+
+/// Patterns of a maker that may be one, spelt in several ways: those of `groups` with few pieces.
+pub(super) fn look_alikes(cohort: &Cohort<'_>, groups: &[usize]) -> Vec<String> {
+    /// With more pieces each, people would have noticed.
+    const FEW: usize = 10;
+    /// Every pair is compared.
+    const MOST: usize = 200;
+    let all = cohort.groups();
+    if all.len() > MOST {
+        return Vec::new();
+    }
+    let alike = |a: usize, b: usize| {
+        let (a, b) = (&all[a], &all[b]);
+        let few = a.pieces.min(b.pieces) <= FEW;
+        few && fold(&a.maker) == fold(&b.maker) && look_like_one(&a.pattern, &b.pattern)
+    };
+    let mut told = vec![false; all.len()];
+    let mut lines = Vec::new();
+    for &group in groups {
+        if std::mem::replace(&mut told[group], true) {
+            continue;
+        }
+        let mut of_one = vec![group];
+        let mut at = 0;
+        while let Some(&known) = of_one.get(at) {
+            for (other, told) in told.iter_mut().enumerate() {
+                if !of_one.contains(&other) && alike(known, other) {
+                    of_one.push(other);
+                    *told = true;
+                }
+            }
+            at += 1;
+        }
+        if of_one.len() < 2 {
+            continue;
+        }
+        of_one.sort_by_key(|&of| std::cmp::Reverse(all[of].pieces));
+        let names: Vec<String> = of_one
+            .iter()
+            .map(|&of| format!("`{}` ({})", output::shown(&all[of].pattern), all[of].pieces))
+            .collect();
+        let (last, first) = names.split_last().map_or(("", &[][..]), |(l, f)| (l, f));
+        lines.push(format!(
+            "patterns {} and {last} look like one: mend the sheet if they are",
+            first.join(", ")
+        ));
+    }
+    lines
 }
 
 /// A maker's name, or that there is none.

@@ -35,6 +35,8 @@ struct Finding {
     /// The shift and its interval, on the scale of judgement, and in spreads.
     shift: Option<Told>,
     spread: Option<Told>,
+    /// Numbers of the patterns whose own pieces show the shift; of a single pattern none are told.
+    alone: Vec<usize>,
 }
 
 /// A number with its interval and its adjusted p.
@@ -44,8 +46,22 @@ struct Told {
     low: f64,
     high: f64,
     p: f64,
+    /// p of the mean of several patterns that differ as they are seen to.
+    p_of_mean: f64,
     /// How strong it is: spreads, or the logarithm of a ratio.
     strength: f64,
+}
+
+impl Told {
+    /// Whether the patterns show it, and in their mean: one that is far off does not make all so.
+    fn seen(&self, alpha: f64) -> bool {
+        self.p <= alpha && self.p_of_mean <= alpha
+    }
+
+    /// Whether some patterns show it, but not their mean.
+    fn seen_in_some(&self, alpha: f64) -> bool {
+        self.p <= alpha && self.p_of_mean > alpha
+    }
 }
 
 impl Finding {
@@ -67,6 +83,7 @@ impl Finding {
                     low,
                     high,
                     p,
+                    p_of_mean: d.p,
                     strength,
                 }
             }),
@@ -79,13 +96,20 @@ impl Finding {
                     low,
                     high,
                     p,
+                    p_of_mean: r.test.p,
                     strength,
                 }
             }),
+            alone: Vec::new(),
         }
     }
 
-    fn of_pooled(pooled: &PooledAgainst) -> Finding {
+    fn of_pooled(pooled: &PooledAgainst, sets: &[&SetComparison], alpha: f64) -> Finding {
+        let same = sets.iter().filter(|s| s.column == pooled.column);
+        let alone = same.filter(|s| {
+            let of = s.against.iter().find(|a| a.period == pooled.period);
+            of.is_some_and(|a| a.shift_adjusted.is_some_and(|p| p <= alpha))
+        });
         let shift = pooled.shift.zip(pooled.effect).zip(pooled.effect_adjusted);
         let spread = pooled.spread_ratio.zip(pooled.spread_adjusted);
         Finding {
@@ -99,6 +123,8 @@ impl Finding {
                 low: shift.interval.0,
                 high: shift.interval.1,
                 p,
+                // Of the number that is told, whose interval then agrees with the words.
+                p_of_mean: shift.p_of_mean,
                 strength: effect.value.abs(),
             }),
             spread: spread.map(|(ratio, p)| Told {
@@ -106,9 +132,26 @@ impl Finding {
                 low: ratio.interval.0,
                 high: ratio.interval.1,
                 p,
+                p_of_mean: ratio.p_of_mean,
                 strength: ratio.value.ln().abs(),
             }),
+            alone: alone.map(|s| s.group).collect(),
         }
+    }
+
+    /// Whether all patterns together, or the one, show it to be off.
+    fn stands_out(&self, alpha: f64) -> bool {
+        [self.shift, self.spread]
+            .iter()
+            .flatten()
+            .any(|t| t.seen(alpha))
+    }
+
+    /// Whether some patterns show its shift, but not all together in their mean.
+    fn in_some(&self, alpha: f64) -> bool {
+        let together = self.shift.is_some_and(|t| t.seen(alpha));
+        let some = self.shift.is_some_and(|t| t.seen_in_some(alpha));
+        !together && (some || !self.alone.is_empty())
     }
 }
 
@@ -119,20 +162,48 @@ impl Page<'_> {
             return "no measurements yet: calibriar add SHEET.csv\n".to_owned();
         }
         if self.comparison.sets.is_empty() {
-            return output::wrapped(
-                "Nothing can be compared: no piece with a reading in factory state is of a known \
-                 period. Pieces need a year within one period of the table of periods \
-                 (--periods-from names periods), or a column `period`.",
-                "",
+            return output::wrapped(&self.nothing(), "");
+        }
+        let (mut text, mut tables) = (String::new(), Tables::default());
+        match (self.in_full, self.groups) {
+            (true, &[group]) => self.pattern(group, &mut text, &mut tables),
+            _ => self.makers(&mut text, &mut tables),
+        }
+        text.push_str(&self.legend(&tables));
+        text
+    }
+
+    /// Why nothing can be compared.
+    pub(super) fn nothing(&self) -> String {
+        let defined = self.every.table().periods.all();
+        let of_pieces = || self.groups.iter().map(|&g| &self.every.groups()[g].maker);
+        let for_pieces = |maker: &Option<String>| match maker {
+            Some(maker) => of_pieces().any(|of| fold(of) == fold(maker)),
+            None => true,
+        };
+        if !defined.is_empty() && !defined.iter().any(|p| for_pieces(&p.maker)) {
+            let named = |names: Vec<&str>| {
+                let mut known: Vec<&str> = Vec::new();
+                for name in names {
+                    if !known.iter().any(|k| fold(k) == fold(name)) {
+                        known.push(name);
+                    }
+                }
+                let quoted: Vec<String> = known.iter().map(|n| format!("`{}`", shown(n))).collect();
+                quoted.join(", ")
+            };
+            let makers = named(defined.iter().filter_map(|p| p.maker.as_deref()).collect());
+            let pieces = named(of_pieces().map(|m| super::norms::maker_shown(m)).collect());
+            return format!(
+                "Nothing can be compared: the table of periods names the maker {makers}, and the \
+                 pieces are of {pieces}. A period speaks for its own maker; one without a maker \
+                 speaks for all."
             );
         }
-        let mut text = String::new();
-        match (self.in_full, self.groups) {
-            (true, &[group]) => self.pattern(group, &mut text),
-            _ => self.makers(&mut text),
-        }
-        text.push_str(&self.legend());
-        text
+        "Nothing can be compared: no piece with a reading in factory state is of a known period. \
+         Pieces need a year within one period of the table of periods (--periods-from names \
+         periods), or a column `period`."
+            .to_owned()
     }
 
     fn name(&self, period: u32) -> String {
@@ -172,42 +243,46 @@ impl Page<'_> {
         }
     }
 
-    /// `12.1 % larger (10.3 to 13.9)`.
+    /// `bit width 12.1 % larger`.
     fn larger(&self, finding: &Finding, told: &Told) -> String {
-        let (way, flip) = match (told.value < 0.0, finding.kind) {
-            (false, Kind::Ratio) => ("larger", 1.0),
-            (true, Kind::Ratio) => ("smaller", -1.0),
-            (false, Kind::Interval) => ("more", 1.0),
-            (true, Kind::Interval) => ("less", -1.0),
+        let way = match (told.value < 0.0, finding.kind) {
+            (false, Kind::Ratio) => "larger",
+            (true, Kind::Ratio) => "smaller",
+            (false, Kind::Interval) => "more",
+            (true, Kind::Interval) => "less",
         };
-        let end = |x: f64| match finding.kind {
-            Kind::Ratio => percent(flip * x.exp_m1()),
-            Kind::Interval => sized(flip * x, 0.1),
-        };
-        let (mut ends, size) = (
-            [told.low, told.high],
-            self.difference(finding.column, finding.kind, told.value),
-        );
-        if flip < 0.0 {
-            ends.reverse();
-        }
-        format!("{size} {way} ({} to {})", end(ends[0]), end(ends[1]))
+        format!(
+            "{} {} {way}",
+            self.label(finding.column),
+            self.difference(finding.column, finding.kind, told.value)
+        )
     }
 
-    /// What a period's findings are, in words.
+    /// What a period's findings are, in words; whether any is a shift.
     fn told(&self, period: u32, findings: &[Finding], text: &mut String) -> bool {
         let alpha = self.settings.alpha();
         let of = || findings.iter().filter(|f| f.period == period);
         let good = of().any(|f| f.good);
         let mut shifted: Vec<(&Finding, Told)> = of()
-            .filter_map(|f| Some((f, f.shift.filter(|t| t.p <= alpha)?)))
+            .filter_map(|f| Some((f, f.shift.filter(|t| t.seen(alpha))?)))
             .collect();
         shifted.sort_by(|a, b| b.1.strength.total_cmp(&a.1.strength));
         let mut spreads: Vec<(&Finding, Told)> = of()
-            .filter_map(|f| Some((f, f.spread.filter(|t| t.p <= alpha)?)))
+            .filter_map(|f| Some((f, f.spread.filter(|t| t.seen(alpha))?)))
             .collect();
         spreads.sort_by(|a, b| b.1.strength.total_cmp(&a.1.strength));
         let judged = of().filter(|f| f.shift.is_some()).count();
+        let alone: Vec<String> = of()
+            .filter(|f| f.shift.is_some() && f.in_some(alpha))
+            .map(|f| {
+                if f.alone.is_empty() {
+                    return self.label(f.column);
+                }
+                let patterns = f.alone.iter().map(|&g| &self.every.groups()[g].pattern);
+                let patterns: Vec<String> = patterns.map(|p| group_title("", p)).collect();
+                format!("{} ({})", self.label(f.column), patterns.join(", "))
+            })
+            .collect();
         if good && shifted.is_empty() && spreads.is_empty() {
             return false;
         }
@@ -222,36 +297,49 @@ impl Page<'_> {
         let dimensions = counted(judged, "dimension", "dimensions");
         let head = match (judged, shifted.len()) {
             (0, _) => format!("{title}: nothing can be told, too few pieces to compare"),
-            (_, 0) => format!("{title}: no shift from {others} seen in {dimensions}"),
-            (_, n) => format!(
-                "{title}: off from {others} in {n} of {dimensions}, by more than one more of them would be"
+            (_, 0) if alone.is_empty() => {
+                format!("{title}: no shift from {others} seen in {dimensions}")
+            }
+            (_, 0) => format!(
+                "{title}: in the mean of all patterns not seen to be off from {others} in any of \
+                 {dimensions}, but some patterns are: {}",
+                alone.join("; ")
             ),
+            (_, n) => {
+                let also = match alone.is_empty() {
+                    true => String::new(),
+                    false => format!("; and some patterns in {}", alone.join("; ")),
+                };
+                format!(
+                    "{title}: off from {others} in {n} of {dimensions}, by more than one more of them \
+                     would be{also}"
+                )
+            }
         };
         text.push_str(&output::wrapped(&head, ""));
         let far = |f: &Finding, t: &Told| f.usual > 0.0 && t.strength > FAR * f.usual;
         for (is_far, words) in [
-            (true, "far beyond their own differences:"),
-            (false, "beyond their own differences:"),
+            (true, "far beyond their own differences"),
+            (false, "beyond their own differences"),
         ] {
-            let some = || shifted.iter().filter(|(f, t)| far(f, t) == is_far);
-            if some().next().is_some() {
-                text.push_str(&format!("  {words}\n"));
-            }
-            for (finding, told) in some() {
-                let line = format!(
-                    "{}: {}",
-                    self.label(finding.column),
-                    self.larger(finding, told)
-                );
-                text.push_str(&output::wrapped(&line, "    "));
+            let some = shifted.iter().filter(|(f, t)| far(f, t) == is_far);
+            let some: Vec<String> = some.map(|(f, t)| self.larger(f, t)).collect();
+            if !some.is_empty() {
+                let line = format!("{words}: {}", some.join("; "));
+                text.push_str(&output::wrapped(&line, "  "));
             }
         }
         for (wide, words) in [(true, "wider"), (false, "narrower")] {
-            let some: Vec<String> = spreads
+            let mut some: Vec<String> = spreads
                 .iter()
                 .filter(|(_, t)| (t.value > 1.0) == wide)
                 .map(|(f, t)| format!("{} {} times", self.label(f.column), factor(t.value)))
                 .collect();
+            if some.len() > MOST_SPREADS {
+                let more = some.len() - MOST_SPREADS;
+                some.truncate(MOST_SPREADS);
+                some.push(format!("{more} more"));
+            }
             if !some.is_empty() {
                 let line = format!("its pieces spread {words} in: {}", some.join("; "));
                 text.push_str(&output::wrapped(&line, "  "));
@@ -265,7 +353,7 @@ impl Page<'_> {
             let line = format!("could not be told: {}", silent.join("; "));
             text.push_str(&output::wrapped(&line, "  "));
         }
-        true
+        !shifted.is_empty()
     }
 
     /// Whether the chosen periods are those of good standing.
@@ -337,9 +425,12 @@ impl Page<'_> {
             ),
         };
         if differ.is_empty() {
-            line.push_str(
-                " Nor are their centres seen to differ beyond the scatter of their pieces.",
-            );
+            if unusual.is_empty() {
+                line.push_str(
+                    " Nor are their centres seen to differ beyond the scatter of their pieces.",
+                );
+                line.push_str(&self.little(tests));
+            }
             return line;
         }
         let far = |t: &&&Agreed| t.kind == Kind::Ratio;
@@ -366,8 +457,42 @@ impl Page<'_> {
         line
     }
 
+    /// What so few pieces could have told.
+    fn little(&self, tests: &[Agreed]) -> String {
+        let few = tests.iter().all(|t| t.few);
+        let mut seen: Vec<(f64, &Agreed)> = tests
+            .iter()
+            .filter(|t| t.kind == Kind::Ratio)
+            .filter_map(|t| Some((t.noticeable?, t)))
+            .collect();
+        seen.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let told = |(distance, of): &(f64, &Agreed)| {
+            let size = match distance.exp_m1() {
+                share if share > 10.0 => "over 1000 %".to_owned(),
+                share => format!("{} %", percent(share)),
+            };
+            format!("{size} ({})", self.label(of.column))
+        };
+        let sizes = match seen.as_slice() {
+            [] => None,
+            [one] => Some(told(one)),
+            [least, .., most] => Some(format!("{} to {}", told(least), told(most))),
+        };
+        match (few, sizes) {
+            (true, Some(sizes)) => format!(
+                " But with one piece of each they can hardly disagree: only a distance of {sizes} \
+                 would be seen."
+            ),
+            (true, None) => {
+                " But with one piece of each in a pattern they can hardly disagree.".to_owned()
+            }
+            (false, Some(sizes)) => format!(" Only a distance of {sizes} would be seen."),
+            (false, None) => String::new(),
+        }
+    }
+
     /// All patterns of each maker together.
-    fn makers(&self, text: &mut String) {
+    fn makers(&self, text: &mut String, tables: &mut Tables) {
         let maker_of = |set: &SetComparison| self.every.groups()[set.group].maker.as_str();
         let all = &self.comparison;
         let of_sets: Vec<String> = all.sets.iter().map(|s| fold(maker_of(s))).collect();
@@ -391,21 +516,33 @@ impl Page<'_> {
             let together = all.pooled_agreement.iter().zip(&of_together);
             let together: Vec<&PooledAgreement> =
                 together.filter(|p| p.1 == key).map(|p| p.0).collect();
+            let alone: Vec<Agreed> = self.alone(&sets);
             let tests: Vec<Agreed> = together
                 .iter()
                 .filter(|p| p.differ.is_some())
-                .map(|p| Agreed {
-                    column: p.column,
-                    kind: p.kind,
-                    distance: p.distance,
-                    differ: p.differ_adjusted,
-                    unusual: p.unusual_adjusted,
+                .map(|p| {
+                    let of = || alone.iter().filter(|a| a.column == p.column);
+                    Agreed {
+                        column: p.column,
+                        kind: p.kind,
+                        distance: p.distance,
+                        differ: p.differ_adjusted,
+                        unusual: p.unusual_adjusted,
+                        few: of().all(|a| a.few),
+                        noticeable: of()
+                            .next()
+                            .filter(|_| groups.len() == 1)
+                            .and_then(|a| a.noticeable),
+                    }
                 })
                 .collect();
             self.agreement(&self.chosen(&sets), &tests, text);
             let pooled = all.pooled.iter().zip(&of_pooled);
             let pooled: Vec<&PooledAgainst> = pooled.filter(|p| p.1 == key).map(|p| p.0).collect();
-            let findings: Vec<Finding> = pooled.iter().map(|p| Finding::of_pooled(p)).collect();
+            let findings: Vec<Finding> = pooled
+                .iter()
+                .map(|p| Finding::of_pooled(p, &sets, self.settings.alpha()))
+                .collect();
             let mut periods: Vec<u32> = findings.iter().map(|f| f.period).collect();
             periods.dedup();
             for &period in &periods {
@@ -415,11 +552,32 @@ impl Page<'_> {
             }
             self.nothing_good(&sets, text);
             for &period in &periods {
-                self.pooled_table(period, &findings, &pooled, text);
+                tables.against |= self.pooled_table(period, &findings, &pooled, text);
             }
-            self.pooled_agreement_table(&together, text);
+            tables.agreement |= self.pooled_agreement_table(&together, text);
             text.push('\n');
         }
+    }
+
+    /// The agreement of each pattern and dimension where it can be told.
+    fn alone(&self, sets: &[&SetComparison]) -> Vec<Agreed> {
+        let told = |s: &&&SetComparison| s.agreement.is_some_and(|a| a.differ.is_some());
+        let of = || sets.iter().filter(told);
+        of().filter_map(|s| {
+            let a = s.agreement?;
+            let all = of().filter(|other| other.group == s.group).count();
+            let first = self.settings.alpha() / all as f64;
+            Some(Agreed {
+                column: s.column,
+                kind: s.kind,
+                distance: a.centres.1 - a.centres.0,
+                differ: a.differ_adjusted,
+                unusual: a.unusual_adjusted,
+                few: a.n <= a.periods,
+                noticeable: a.beside_usual.map(|b| b.noticeable(first)),
+            })
+        })
+        .collect()
     }
 
     /// Periods that are compared with nothing.
@@ -429,12 +587,15 @@ impl Page<'_> {
         let others = sets.iter().flat_map(|s| &s.periods).filter(|p| !p.good);
         let others: BTreeSet<u32> = others.map(|p| p.period).collect();
         let alone: Vec<u32> = others.difference(&compared).copied().collect();
-        if !alone.is_empty() {
+        // Where there are no good pieces at all that has been said.
+        let any_good = sets.iter().flat_map(|s| &s.periods).any(|p| p.good);
+        if !alone.is_empty() && any_good {
             let names: Vec<String> = alone.iter().map(|&p| self.title(p)).collect();
             let line = format!(
-                "Compared with nothing, as no piece of the {} has the same dimension: {}",
+                "{}: not compared, because what was measured on its pieces was measured on none of \
+                 the {}",
+                names.join(", "),
                 self.good_periods(),
-                names.join(", ")
             );
             text.push_str(&output::wrapped(&line, ""));
         }
@@ -483,22 +644,23 @@ impl Page<'_> {
         text.push_str(&output::wrapped(&line, "  "));
     }
 
-    /// The numbers of one period; nothing of a good one that does not stand out.
+    /// The numbers of one period where it stands out, and what else was compared.
     fn pooled_table(
         &self,
         period: u32,
         findings: &[Finding],
         pooled: &[&PooledAgainst],
         text: &mut String,
-    ) {
+    ) -> bool {
         let alpha = self.settings.alpha();
-        let of: Vec<&Finding> = findings
+        let told = |f: &&Finding| f.period == period && (f.shift.is_some() || f.spread.is_some());
+        let (of, still): (Vec<&Finding>, Vec<&Finding>) = findings
             .iter()
-            .filter(|f| f.period == period && (f.shift.is_some() || f.spread.is_some()))
-            .collect();
-        let stands_out = |f: &&Finding| [f.shift, f.spread].iter().flatten().any(|t| t.p <= alpha);
-        if of.is_empty() || of.iter().all(|f| f.good) && !of.iter().any(stands_out) {
-            return;
+            .filter(told)
+            .partition(|f| f.stands_out(alpha) || f.in_some(alpha));
+        // What stands out in a good period has been said.
+        if of.iter().all(|f| f.good) {
+            return false;
         }
         text.push_str(&format!("\n{}\n", self.title(period)));
         let confidence = self.interval_heading();
@@ -524,6 +686,17 @@ impl Page<'_> {
             output::add_row(&mut table, cells);
         }
         text.push_str(&output::lines(&table));
+        self.still(still.iter().map(|f| f.column), text);
+        true
+    }
+
+    /// The dimensions that have no row.
+    fn still(&self, columns: impl Iterator<Item = usize>, text: &mut String) {
+        let labels: Vec<String> = columns.map(|c| self.label(c)).collect();
+        if !labels.is_empty() {
+            let line = format!("not seen to be off: {}", labels.join("; "));
+            text.push_str(&output::wrapped(&line, "  "));
+        }
     }
 
     fn interval_heading(&self) -> String {
@@ -549,7 +722,14 @@ impl Page<'_> {
                     Kind::Ratio => format!("{} {unit}", plus(&percent(told.value.exp_m1()))),
                     Kind::Interval => format!("{} {unit}", signed(told.value, scale)),
                 });
-                cells.push(format!("{} to {}", of(told.low), of(told.high)));
+                let silent = match finding.kind {
+                    Kind::Ratio => told.high - told.low > SAYS_NOTHING.ln(),
+                    Kind::Interval => !(told.high - told.low).is_finite(),
+                };
+                cells.push(match silent {
+                    true => "-".to_owned(),
+                    false => format!("{} to {}", of(told.low), of(told.high)),
+                });
                 cells.push(probability(told.p));
             }
         }
@@ -557,16 +737,24 @@ impl Page<'_> {
             None => cells.extend(["-".to_owned(), String::new(), "-".to_owned()]),
             Some(told) => {
                 cells.push(format!("x{}", factor(told.value)));
-                cells.push(format!("{} to {}", factor(told.low), factor(told.high)));
+                cells.push(match told.high > SAYS_NOTHING * told.low {
+                    true => "-".to_owned(),
+                    false => format!("{} to {}", factor(told.low), factor(told.high)),
+                });
                 cells.push(probability(told.p));
             }
         }
         cells
     }
 
-    fn pooled_agreement_table(&self, together: &[&PooledAgreement], text: &mut String) {
+    /// The dimensions in which the good periods differ by more than is usual, before any allowance for
+    /// the number of dimensions.
+    fn pooled_agreement_table(&self, together: &[&PooledAgreement], text: &mut String) -> bool {
+        let alpha = self.settings.alpha();
+        let apart = |a: &&&PooledAgreement| a.unusual.is_some_and(|p| p <= alpha);
+        let together: Vec<&PooledAgreement> = together.iter().filter(apart).copied().collect();
         if together.is_empty() {
-            return;
+            return false;
         }
         let called = self.good_periods();
         text.push_str(&format!("\n{called} among themselves\n"));
@@ -596,10 +784,11 @@ impl Page<'_> {
             );
         }
         text.push_str(&output::lines(&table));
+        true
     }
 
     /// One pattern in full.
-    fn pattern(&self, group: usize, text: &mut String) {
+    fn pattern(&self, group: usize, text: &mut String, tables: &mut Tables) {
         let of = &self.every.groups()[group];
         text.push_str(&format!("{}\n", group_title(&of.maker, &of.pattern)));
         let sets: Vec<&SetComparison> = self.comparison.sets.iter().collect();
@@ -608,20 +797,7 @@ impl Page<'_> {
             .copied()
             .filter(|s| s.agreement.is_some())
             .collect();
-        let tests: Vec<Agreed> = agreed
-            .iter()
-            .filter_map(|s| {
-                let a = s.agreement?;
-                a.differ?;
-                Some(Agreed {
-                    column: s.column,
-                    kind: s.kind,
-                    distance: a.centres.1 - a.centres.0,
-                    differ: a.differ_adjusted,
-                    unusual: a.unusual_adjusted,
-                })
-            })
-            .collect();
+        let tests = self.alone(&sets);
         self.agreement(&self.chosen(&sets), &tests, text);
         let findings: Vec<Finding> = sets
             .iter()
@@ -643,9 +819,16 @@ impl Page<'_> {
         }
         self.nothing_good(&sets, text);
         for &period in &periods {
-            self.period_table(period, &sets, &findings, text);
+            let of = || findings.iter().filter(|f| f.period == period);
+            // A good period that does not stand out is told among its fellows.
+            let alpha = self.settings.alpha();
+            let any = of().any(|f| f.shift.is_some() || f.spread.is_some());
+            if any && (of().any(|f| f.stands_out(alpha)) || of().any(|f| !f.good)) {
+                self.period_table(period, &sets, &findings, text);
+                tables.against = true;
+            }
         }
-        self.agreement_table(&agreed, text);
+        tables.agreement = self.agreement_table(&agreed, text);
         text.push('\n');
     }
 
@@ -693,7 +876,7 @@ impl Page<'_> {
                     let or = |p: Option<f64>| p.map_or("-".to_owned(), probability);
                     cells.extend_from_slice(&numbers[..3]);
                     cells.push(or(against.plain.ranks.map(|t| t.p)));
-                    let clear = |t: &Told| t.p <= self.settings.alpha();
+                    let clear = |t: &Told| t.seen(self.settings.alpha());
                     let star = match finding.spread.as_ref().is_some_and(clear) {
                         true => " *",
                         false => "",
@@ -707,9 +890,19 @@ impl Page<'_> {
         text.push_str(&output::lines(&table));
     }
 
-    fn agreement_table(&self, agreed: &[&SetComparison], text: &mut String) {
+    /// The dimensions in which the good periods differ, before any allowance for the number of
+    /// dimensions.
+    fn agreement_table(&self, agreed: &[&SetComparison], text: &mut String) -> bool {
+        let alpha = self.settings.alpha();
+        let apart = |s: &&&SetComparison| {
+            s.agreement.is_some_and(|a| {
+                let tests = [a.differ, a.unusual];
+                tests.iter().flatten().any(|t| t.p <= alpha)
+            })
+        };
+        let agreed: Vec<&SetComparison> = agreed.iter().filter(apart).copied().collect();
         if agreed.is_empty() {
-            return;
+            return false;
         }
         let called = self.good_periods();
         text.push_str(&format!("\n{called} among themselves\n"));
@@ -744,41 +937,58 @@ impl Page<'_> {
             );
         }
         text.push_str(&output::lines(&table));
+        true
     }
 
-    fn legend(&self) -> String {
+    fn legend(&self, tables: &Tables) -> String {
         let alpha = round(100.0 * self.settings.alpha());
         let called = self.good_periods();
         let full = self.in_full;
-        let mut lines = vec![
-            format!(
-                "shift: the period's centre less that of the {called} (of a {} itself: of the others)",
+        let mut lines: Vec<String> = Vec::new();
+        if tables.against {
+            lines.push(format!(
+                "shift: the period's centre less that of the {called} (of a {} itself: of the \
+                 others); an interval that says nothing is -",
                 called.trim_end_matches('s')
-            ),
-            format!(
+            ));
+            lines.push(format!(
                 "spread: how much wider the period's pieces spread; x1 is alike{}",
                 match full {
                     true => format!("; *: its adjusted p is {alpha} % or less"),
                     false => "; in: patterns that tell".to_owned(),
                 }
-            ),
-            format!(
+            ));
+            lines.push(format!(
                 "p adj.: how often chance alone makes one more such period stand out so far in any of \
                  the dimensions (Holm); told in words at {alpha} % and less"
-            ),
-            format!(
+            ));
+        }
+        if tables.agreement {
+            lines.push(format!(
                 "apart: from the least to the greatest centre of the {called}{}; scatter: p of so \
-                 much by their pieces' scatter alone; usual: by what is usual between them as well",
-                if full { "" } else { ", in the middle pattern" }
-            ),
-        ];
-        if full {
+                 much by their pieces' scatter alone; usual: by what is usual between them as well; \
+                 rows: p of {} or less before it is adjusted",
+                if full { "" } else { ", in the middle pattern" },
+                self.settings.alpha(),
+            ));
+        }
+        if full && (tables.against || tables.agreement) {
             lines.push(
                 "ranks (Mann-Whitney; Kruskal-Wallis), spreads (Brown-Forsythe): p of the plain \
-                 tests, nothing borrowed, not adjusted; Welch's in csv and json"
+                 tests, nothing borrowed, not adjusted"
                     .to_owned(),
             );
         }
+        lines.push(match full {
+            true => {
+                "numbers of all dimensions and periods: --format csv --part periods, agreement, \
+                 against-good"
+            }
+            false => {
+                "numbers of all dimensions and periods: --format csv --part pooled, pooled-agreement"
+            }
+        }
+        .to_owned());
         lines.push(
             "A test tells how rare a difference is under chance. Survivors and collectors' choices are \
              no random sample of what a works made."
@@ -795,10 +1005,27 @@ struct Agreed {
     distance: f64,
     differ: Option<f64>,
     unusual: Option<f64>,
+    /// Whether no period has more than one piece in any pattern.
+    few: bool,
+    /// The distance that would be seen, of a single pattern.
+    noticeable: Option<f64>,
+}
+
+/// Which kinds of tables were written.
+#[derive(Default)]
+struct Tables {
+    against: bool,
+    agreement: bool,
 }
 
 /// A shift of so many times the usual distance of a good period from the common centre is far.
 const FAR: f64 = 3.0;
+
+/// So many ratios of spreads are told in words.
+const MOST_SPREADS: usize = 5;
+
+/// An interval whose ends are so many times apart says nothing.
+const SAYS_NOTHING: f64 = 100.0;
 
 /// A share in per cent, to a tenth; whole where it is large, and no more than can be meant.
 fn percent(share: f64) -> String {

@@ -3,7 +3,7 @@
 use calibriar::cohort::Cohort;
 use calibriar::norm::Settings;
 use calibriar::periods::comparison::{Comparison, compare};
-use calibriar::periods::{Scope, shift_years};
+use calibriar::periods::{FEWEST_DATED, Scope, ShiftYears, Untold, shift_years};
 use calibriar::report::{
     AGAINST_COLUMNS, AGREEMENT_COLUMNS, AgainstRow, AgreementRow, PERIOD_COLUMNS,
     POOLED_AGREEMENT_COLUMNS, POOLED_COLUMNS, PeriodRow, PooledAgreementRow, PooledRow, joined,
@@ -27,6 +27,7 @@ use super::{CliError, Outcome, remark};
 /// is under chance. Survivors and collectors' choices are no random sample of a works' output, and no
 /// test can see that.
 #[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 answered, whatever is found; 2 wrong use or bad input.")]
 pub(super) struct Arguments {
     /// One pattern, in any spelling: its numbers in full; all patterns together if left out
     pattern: Option<String>,
@@ -68,9 +69,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let every = good.of_every_period()?;
     let evidence = arguments.question.judge.evidence(&good)?;
     let comparison = compare(&evidence, &every, &groups, &settings);
-    let scopes = Scope::of(&every, &groups, arguments.pattern.is_some());
+    let mut scopes = Scope::of(&every, &groups, arguments.pattern.is_some());
+    if format == Format::Table && arguments.pattern.is_some() {
+        // Those of all patterns together are on the page without a pattern.
+        scopes.retain(|scope| matches!(scope, Scope::Pattern(_)));
+    }
     let shifts = shift_years(&every, &scopes, settings.alpha())?;
     arguments.question.source.write_set_aside(&source)?;
+    let page = Page {
+        comparison: &comparison,
+        every: &every,
+        groups: &groups,
+        settings: &settings,
+        in_full: arguments.pattern.is_some(),
+    };
     match format {
         Format::Json => output::write_json(&PeriodsOut {
             shift_years: super::shift_years::rows(&shifts, &every),
@@ -79,18 +91,27 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         Format::Csv if arguments.part == Part::ShiftYears => {
             super::shift_years::write_csv(&shifts, &every)?;
         }
-        Format::Csv => write_part(arguments.part, &comparison, &every, &settings)?,
+        Format::Csv => {
+            if comparison.sets.is_empty() {
+                remark(page.nothing());
+            }
+            write_part(arguments.part, &comparison, &every, &settings)?;
+        }
         Format::Table => {
-            let page = Page {
-                comparison: &comparison,
-                every: &every,
-                groups: &groups,
-                settings: &settings,
-                in_full: arguments.pattern.is_some(),
-            };
             let mut text = page.text();
             text.push('\n');
-            text.push_str(&super::shift_years::section(&shifts, &every, &settings));
+            let few = |f: &ShiftYears| f.found == Err(Untold::TooFew);
+            match !shifts.is_empty() && shifts.iter().all(few) {
+                true => text.push_str(&output::wrapped(
+                    &format!(
+                        "Years in which a dimension shifted: too few dated pieces to tell; that takes \
+                         {FEWEST_DATED} dated pieces with the same dimension, from patterns with two of \
+                         them or more."
+                    ),
+                    "",
+                )),
+                false => text.push_str(&super::shift_years::section(&shifts, &every, &settings)),
+            }
             text.push_str(&provenance_line(&source.provenance));
             output::write_text(&text)?;
         }
@@ -172,9 +193,6 @@ fn write_part(
     every: &Cohort<'_>,
     settings: &Settings,
 ) -> Result<(), CliError> {
-    if comparison.sets.is_empty() {
-        remark("no piece with a reading is of a known period: nothing can be compared");
-    }
     let rows = Rows {
         comparison,
         every,

@@ -203,15 +203,21 @@ fn words(of: &ShiftYears, cohort: &Cohort<'_>, settings: &Settings) -> String {
                     )
                 }
                 (What::Location, None) => format!("shifted about {}", when(shift)),
-                (What::Spread, size) => {
-                    let ratio = size.map_or(1.0, |size| size.value);
-                    match ratio >= 1.0 {
-                        true => {
-                            format!("its spread widened {ratio:.1} times about {}", when(shift))
-                        }
-                        false => format!("its spread shrank to {ratio:.2} about {}", when(shift)),
+                (What::Spread, None) => format!("its spread changed about {}", when(shift)),
+                (What::Spread, Some(size)) => match size.value >= 1.0 {
+                    true => format!(
+                        "its spread widened {:.1} times about {}",
+                        size.value,
+                        when(shift)
+                    ),
+                    false => {
+                        format!(
+                            "its spread shrank to {:.2} about {}",
+                            size.value,
+                            when(shift)
+                        )
                     }
-                }
+                },
             };
             parts.push(told + doubt);
         }

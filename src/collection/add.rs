@@ -332,6 +332,7 @@ impl<'t> Adding<'t> {
                         what: "period".to_owned(),
                         has: old.to_string(),
                         says: new.to_string(),
+                        reading: false,
                     });
                     continue;
                 }
@@ -477,6 +478,7 @@ impl<'t> Adding<'t> {
                     what: candidate.dimension.to_owned(),
                     has: old.text.clone(),
                     says: candidate.text.to_owned(),
+                    reading: true,
                 });
             }
         }
@@ -583,6 +585,7 @@ impl<'t> Adding<'t> {
                     what: trace.name(),
                     has,
                     says,
+                    reading: false,
                 });
             }
             return Ok(false);
@@ -708,6 +711,7 @@ impl<'t> Adding<'t> {
                     what: what.to_owned(),
                     has: has.clone(),
                     says: says.to_owned(),
+                    reading: false,
                 });
             }
         }

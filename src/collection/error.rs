@@ -69,7 +69,7 @@ pub enum CollectionError {
     #[error("the store failed")]
     Sqlite(#[source] rusqlite::Error),
     /// A file's readings or words contradict the collection's.
-    #[error("{} the collection; --correct --why REASON records them as corrections", contradicting(contradictions.len()))]
+    #[error("{} the collection; {}", contradicting(contradictions.len()), advice(contradictions))]
     Contradictions {
         /// Each of them.
         contradictions: Vec<Contradiction>,
@@ -135,6 +135,17 @@ fn contradicting(n: usize) -> String {
     )
 }
 
+/// What to do about contradictions.
+fn advice(contradictions: &[Contradiction]) -> &'static str {
+    match contradictions.iter().any(|of| of.reading) {
+        true => {
+            "where the old one was wrong, --correct --why REASON replaces it; readings by another person \
+             are added beside it, as one row a reading with the column `measured_by` (docs/formats.md)"
+        }
+        false => "--correct --why REASON records them as corrections",
+    }
+}
+
 /// Something that a file says otherwise than the collection.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{file}: {specimen}, {what}: the collection has `{has}`, the file has `{says}`")]
@@ -149,6 +160,8 @@ pub struct Contradiction {
     pub has: String,
     /// The file's text.
     pub says: String,
+    /// Whether it is a reading: another person's would stand beside it.
+    pub reading: bool,
 }
 
 impl From<rusqlite::Error> for CollectionError {

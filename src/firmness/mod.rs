@@ -17,7 +17,7 @@ pub use moved::{Change, Movement, PieceChange, Standing, Turned, moved, turned};
 
 use crate::catalogue::Kind;
 use crate::cohort::{Reference, from_scale, on_scale};
-use crate::norm::{Band, Settings};
+use crate::norm::{Band, Settings, Widths};
 use crate::stats::{Prior, Rated, StatsError, median, screen, two_sided_factor};
 
 /// One limit of a norm.
@@ -126,11 +126,12 @@ fn limits(
     let mut centre = kept.iter().map(|r| r.x).sum::<f64>() / kept.len() as f64;
     if let Some(predictive) = screened.predictive(prior) {
         centre = predictive.centre();
-        limits.spread = finite(predictive.total_spread());
         // As `Basis::usual_uncertainty` has it.
         let mean_square = predictive.sums().mean_u2;
         let uncertainties: Vec<f64> = kept.iter().map(|r| r.u).collect();
         let usual = median(&uncertainties).map_or(0.0, |u| u.min(mean_square.sqrt()));
+        let widths = Widths::new(&predictive, usual, settings);
+        limits.spread = finite(widths.total);
         let mut band = |half_width: f64, low: Limit, high: Limit| {
             let band = Band::about(kind, centre, half_width);
             if let Some((a, b)) = finite(band.low).zip(finite(band.high)) {
@@ -138,12 +139,12 @@ fn limits(
                 limits.values[high as usize] = Some(b);
             }
         };
-        let typical = predictive.half_width(predictive.variance(usual), settings.coverage());
+        let typical = predictive.half_width(widths.variance, settings.coverage());
         band(typical, Limit::TypicalLow, Limit::TypicalHigh);
         if tolerance {
             let (df, n) = (predictive.df(), predictive.n_effective());
             let factor = two_sided_factor(settings.tolerance(), df, n)?;
-            let half_width = factor * predictive.total_spread();
+            let half_width = factor * widths.total;
             band(half_width, Limit::ToleranceLow, Limit::ToleranceHigh);
         }
     }

@@ -223,7 +223,13 @@ impl fmt::Display for Change {
                 }
             }
             Change::Uncertainty { before, after } => {
-                write!(f, "uncertainty {before:.2} -> {after:.2}")
+                // Two digits that mean something, however small.
+                let two = |value: f64| {
+                    let decimals = 1.0 - value.abs().log10().floor();
+                    let decimals = if decimals.is_finite() { decimals } else { 0.0 };
+                    format!("{value:.*}", decimals.clamp(0.0, 9.0) as usize)
+                };
+                write!(f, "uncertainty {} -> {}", two(*before), two(*after))
             }
         }
     }

@@ -23,8 +23,9 @@ mod table;
 pub(crate) use parquet::{ParquetRecords, ParquetTable};
 use polars::error::PolarsError;
 pub use results::{
-    PeriodFrames, checks_frame, flags_frame, forms_frame, left_out_frame, moved_frame, norms_frame,
-    period_frames, rates_frame, turned_frame,
+    PeriodFrames, checks_frame, dates_frame, findings_frame, flags_frame, forms_frame,
+    left_out_frame, measurer_frames, moved_frame, norms_frame, period_frames, rates_frame,
+    shift_years_frame, turned_frame,
 };
 #[cfg(feature = "store")]
 pub(crate) use table::sheet_from_parquet;

@@ -1,4 +1,4 @@
-//! Norms, checks, flags, rates and forms as frames.
+//! Norms, checks, flags, rates, forms and the answers about periods, slips and measurers as frames.
 
 use polars::prelude::DataFrame;
 
@@ -6,15 +6,18 @@ use super::FrameError;
 use crate::catalogue::Catalogue;
 use crate::cohort::Cohort;
 use crate::firmness::{LeftOut, Limit, Movement, Turned};
+use crate::measurers::Measurers;
 use crate::norm::{Norm, Settings};
 use crate::periods::comparison::Comparison;
+use crate::periods::{Dating, ShiftYears};
 use crate::rates::PatternRates;
 use crate::report::{
-    AgainstRow, AgreementRow, BecauseRow, DimensionRow, FlagRow, FormRow, LeftOutRow, MovedRow,
-    NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow, TurnedRow, check_rows,
-    cone_rows, form_rows, joined,
+    AgainstRow, AgreementRow, BecauseRow, BiasRow, DateRow, DimensionRow, FlagRow, FormRow,
+    LeftOutRow, MovedRow, NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow,
+    ScreenRow, ShiftRow, StudyRow, TurnedRow, check_rows, cone_rows, date_rows, form_rows, joined,
 };
-use crate::table::Trace;
+use crate::screen::Finding;
+use crate::table::{Table, Trace};
 use crate::traced::{BowlCone, Form, TracedError};
 use crate::verdict::{Check, Flag};
 
@@ -175,4 +178,66 @@ pub fn period_frames(
         pooled: DataFrame::new_infer_height(PooledRow::columns(&pooled))?,
         pooled_agreement: DataFrame::new_infer_height(PooledAgreementRow::columns(&together))?,
     })
+}
+
+/// The years of shifts as a frame, with the columns of the CSV output
+/// ([`crate::report::SHIFT_COLUMNS`]); `every` is the cohort of every period.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::periods::shift_years`] gives brings about.
+pub fn shift_years_frame(
+    shifts: &[ShiftYears],
+    every: &Cohort<'_>,
+) -> Result<DataFrame, FrameError> {
+    let rows: Vec<ShiftRow<'_>> = shifts
+        .iter()
+        .flat_map(|of| ShiftRow::of(of, every))
+        .collect();
+    Ok(DataFrame::new_infer_height(ShiftRow::columns(&rows))?)
+}
+
+/// Datings as a frame, with the columns of the CSV output ([`crate::report::DATE_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::periods::Dater`] gives brings about.
+pub fn dates_frame(datings: &[Dating]) -> Result<DataFrame, FrameError> {
+    let rows: Vec<DateRow<'_>> = date_rows(datings).collect();
+    Ok(DataFrame::new_infer_height(DateRow::columns(&rows))?)
+}
+
+/// The findings of a screening as a frame, with the columns of the CSV output
+/// ([`crate::report::SCREEN_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::screen::screen`] gives brings about.
+pub fn findings_frame(findings: &[Finding], table: &Table) -> Result<DataFrame, FrameError> {
+    let all = findings.iter();
+    let rows: Vec<ScreenRow<'_>> = all
+        .map(|f| ScreenRow::new(f, table, |list| list.join("; ")))
+        .collect();
+    Ok(DataFrame::new_infer_height(ScreenRow::columns(&rows))?)
+}
+
+/// What repeats say of dimensions, and how far measurers and instruments are off, as two frames with the
+/// columns of the CSV output ([`crate::report::STUDY_COLUMNS`], [`crate::report::BIAS_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::measurers::measurers`] gives brings about.
+pub fn measurer_frames(
+    found: &Measurers,
+    catalogue: &Catalogue,
+    confidence: f64,
+) -> Result<(DataFrame, DataFrame), FrameError> {
+    let studies = found.studies.iter();
+    let studies: Vec<StudyRow<'_>> = studies
+        .map(|s| StudyRow::new(s, &found.errors, catalogue, confidence))
+        .collect();
+    let biases = found.biases.iter();
+    let biases: Vec<BiasRow<'_>> = biases
+        .map(|b| BiasRow::new(b, catalogue, confidence))
+        .collect();
+    Ok((
+        DataFrame::new_infer_height(StudyRow::columns(&studies))?,
+        DataFrame::new_infer_height(BiasRow::columns(&biases))?,
+    ))
 }

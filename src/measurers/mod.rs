@@ -4,6 +4,7 @@
 //! |---|---|
 //! | `repeats` | the readings of places that were read more than once, slips set aside |
 //! | `study` | one dimension: repeatability, reproducibility, bias |
+//! | `rest` | who is off, taken out one after the other, and whether the rest agree |
 //! | `reading_error` | what a reading without an uncertainty of its own is worth |
 //!
 //! Only differences between readings of the same place of the same piece speak, in the unit of the
@@ -12,11 +13,12 @@
 
 mod reading_error;
 mod repeats;
+mod rest;
 mod study;
 
 pub use reading_error::{ReadingError, ReadingErrors};
 pub use repeats::SetAsideRepeats;
-pub use study::{Bias, Factor, Reach, Scope, Spread, Study};
+pub use study::{Bias, Factor, OfRest, Reach, Scope, Spread, Study};
 
 use crate::stats::{StatsError, holm};
 use crate::table::Table;
@@ -57,12 +59,14 @@ pub fn measurers(table: &Table, confidence: f64) -> Result<Measurers, StatsError
         all.studies.extend(study);
         all.biases.extend(biases);
     }
-    adjust(&mut all.biases);
+    let comparisons = adjust(&mut all.biases);
+    rest::take_out(table, &repeats, &mut all.biases, comparisons, confidence);
     Ok(all)
 }
 
-/// Adjusts the p of all biases together. The two of a pair say the same and count once.
-fn adjust(biases: &mut [Bias]) {
+/// Adjusts the p of all biases together and says how many there are. The two of a pair say the same
+/// and count once.
+fn adjust(biases: &mut [Bias]) -> usize {
     let counts: Vec<usize> = (0..biases.len())
         .filter(|&at| biases[at].p.is_some() && !biases[at].mirrors_last)
         .collect();
@@ -75,4 +79,5 @@ fn adjust(biases: &mut [Bias]) {
             biases[at].p_adjusted = biases[at - 1].p_adjusted;
         }
     }
+    counts.len()
 }

@@ -120,6 +120,24 @@ pub struct Bias {
     pub p_adjusted: Option<f64>,
     /// Whether it is the same comparison as the one before, seen from the other side.
     pub mirrors_last: bool,
+    /// Where it was taken out because it is off: its place in that order, from 0.
+    pub taken_out: Option<usize>,
+    /// How far it is off those who are left once those who are off are taken out; `None` where
+    /// nobody is.
+    pub of_rest: Option<OfRest>,
+}
+
+/// How far one measurer or instrument is off the mean of the others who are left.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OfRest {
+    /// As [`Bias::bias`].
+    pub bias: f64,
+    /// Confidence interval.
+    pub low: f64,
+    /// See [`OfRest::low`].
+    pub high: f64,
+    /// Two-sided p of no bias times the number of comparisons of the table.
+    pub p_adjusted: Option<f64>,
 }
 
 /// Study and biases of a scope; nothing where nothing was read again.
@@ -187,6 +205,8 @@ pub(super) fn study(
                 p: None,
                 p_adjusted: None,
                 mirrors_last: false,
+                taken_out: None,
+                of_rest: None,
             });
             match new {
                 Ok(new) => biases.extend(new),
@@ -206,7 +226,7 @@ pub(super) fn study(
 }
 
 /// Readings numbered for the sums: places and levels of a factor from 0.
-struct Crossing {
+pub(super) struct Crossing {
     readings: Vec<Crossed>,
     places: usize,
     /// The level that each number stands for.
@@ -223,7 +243,7 @@ struct Crossing {
 }
 
 impl Crossing {
-    fn new(chosen: &[Repeat], factor: Factor) -> Crossing {
+    pub(super) fn new(chosen: &[Repeat], factor: Factor) -> Crossing {
         let level = |r: &Repeat| match factor {
             Factor::Measurer => r.measurer,
             Factor::Instrument => r.instrument,
@@ -298,7 +318,7 @@ impl Crossing {
     }
 
     /// How far each level is off the mean of the others; nothing of a single one or without freedom.
-    fn biases(
+    pub(super) fn biases(
         &self,
         confidence: f64,
         blank: impl Fn(usize) -> Bias,

@@ -205,6 +205,41 @@ fn norm(
     })
 }
 
+/// How wide a norm is, of readings of the usual uncertainty or of the pieces themselves
+/// ([`Settings::true_size`]), on the scale of judgement.
+pub(crate) struct Widths {
+    /// Variance of the next one about the centre.
+    pub(crate) variance: f64,
+    /// Spread within a period.
+    pub(crate) within: f64,
+    /// Spread within periods and between them.
+    pub(crate) total: f64,
+}
+
+impl Widths {
+    pub(crate) fn new(
+        predictive: &Predictive,
+        usual_uncertainty: f64,
+        settings: &Settings,
+    ) -> Widths {
+        match settings.true_size() {
+            true => {
+                let within = predictive.piece_variance().sqrt();
+                Widths {
+                    variance: predictive.true_size_variance(),
+                    within,
+                    total: within.hypot(predictive.spread_between_periods()),
+                }
+            }
+            false => Widths {
+                variance: predictive.variance(usual_uncertainty),
+                within: predictive.reading_spread(usual_uncertainty),
+                total: predictive.total_spread(),
+            },
+        }
+    }
+}
+
 fn firm(
     predictive: &Predictive,
     usual_uncertainty: f64,
@@ -217,20 +252,11 @@ fn firm(
     // A deviation is noticed in a reading, whatever the band is about.
     let least = predictive.least_noticeable(of_reading);
     let between = predictive.spread_between_periods();
-    let (variance, within, total) = match settings.true_size() {
-        true => {
-            let within = predictive.piece_variance().sqrt();
-            (
-                predictive.true_size_variance(),
-                within,
-                within.hypot(between),
-            )
-        }
-        false => {
-            let within = predictive.reading_spread(usual_uncertainty);
-            (of_reading, within, predictive.total_spread())
-        }
-    };
+    let Widths {
+        variance,
+        within,
+        total,
+    } = Widths::new(predictive, usual_uncertainty, settings);
     let factor = factors.of(predictive.df(), predictive.n_effective())?;
     let band = |half_width: f64| Band::about(kind, centre, half_width);
     Ok(Firm {

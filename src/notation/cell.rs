@@ -65,6 +65,9 @@ pub fn read_cell<'a>(
     if is_missing(text) {
         return Ok(None);
     }
+    if is_spreadsheet_error(text) {
+        return Err(NotationError::SpreadsheetError);
+    }
     let written = if let Some((low, high)) = text.split_once("..") {
         gauge_pair(low.trim(), high.trim(), context)?
     } else if let Some((centre, half)) = split_plus_minus(text) {
@@ -92,6 +95,13 @@ fn is_missing(text: &str) -> bool {
     matches!(text, "" | "-" | "–" | "—" | "?")
         || text.eq_ignore_ascii_case("n/a")
         || text.eq_ignore_ascii_case("na")
+}
+
+/// `#N/A`, `#DIV/0!`, `#REF!` in any language, `Err:502`: no drill is named by letters after a `#`.
+fn is_spreadsheet_error(text: &str) -> bool {
+    let after_mark = text.strip_prefix('#').and_then(|rest| rest.chars().next());
+    let code = text.get(..4).filter(|t| t.eq_ignore_ascii_case("err:"));
+    after_mark.is_some_and(char::is_alphabetic) || code.is_some()
 }
 
 fn split_braces(text: &str) -> Result<(&str, Option<&str>), NotationError> {

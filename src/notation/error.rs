@@ -12,6 +12,9 @@ pub enum NotationError {
         /// What the column measures.
         quantity: Quantity,
     },
+    /// A formula of a spreadsheet that failed: `#N/A`, `#DIV/0!`.
+    #[error("an error of the spreadsheet; mend it or leave the cell empty")]
+    SpreadsheetError,
     /// The writer was not sure.
     #[error("an unsure size; write its limits, such as 4.5 ± 0.3, or leave it empty")]
     Unsure,

@@ -11,11 +11,12 @@ use std::fmt;
 use crate::catalogue::{Standing, State, YearRange, fold};
 use crate::cohort::from_scale;
 use crate::norm::{Basis, Beforehand, Evidence, Settings};
+use crate::notation::{Quantity, Unit};
 use crate::stats::{
     Copula, GroupLikelihood, PairedResiduals, PeriodShare, Prior, Rated, ShareEvidence, Standpoint,
     holm, posterior, shares_by_dimension,
 };
-use crate::table::{Column, Table};
+use crate::table::{Column, Slip, Table};
 use crate::verdict::Piece;
 
 /// A period is named where its share is at least this.
@@ -101,7 +102,8 @@ pub enum Answer {
     Period(usize),
     /// None has.
     Undecided,
-    /// None has, nor would a typical piece of any period: they do not differ enough.
+    /// None has, nor would a typical piece of any period: they do not differ enough. Not told where
+    /// the periods are not alike beforehand.
     TooAlike,
     /// Under every period the piece is out of norm.
     FitsNone,
@@ -128,6 +130,8 @@ pub enum Nothing {
     NoReadings,
     /// Nothing that was measured says what left the works.
     NothingSpeaks,
+    /// No real pipe has any of its values; a slip of the unit that would explain all of them.
+    NotCredible(Option<Slip>),
     /// No other piece of the pattern of a known period has these dimensions.
     NoReferences,
 }
@@ -209,6 +213,15 @@ impl fmt::Display for Nothing {
             ),
             Nothing::NoReadings => f.write_str("nothing was measured on it"),
             Nothing::NothingSpeaks => f.write_str("none of its readings says what left the works"),
+            Nothing::NotCredible(slip) => {
+                f.write_str(
+                    "all its readings are outside the credible ranges of their dimensions",
+                )?;
+                match slip {
+                    Some(slip) => write!(f, "; they look like {}", slip.words()),
+                    None => Ok(()),
+                }
+            }
             Nothing::NoReferences => f.write_str(
                 "no other piece of its pattern and of a known period has the same dimensions in \
                  factory state, or too few to tell a spread",
@@ -555,6 +568,9 @@ impl<'e> Dater<'e> {
         }));
         match heard.is_empty() {
             true if unheard => Err(Nothing::NoReferences),
+            true if left_out.iter().all(|of| of.why == Why::NotCredible) => {
+                Err(Nothing::NotCredible(slip(piece)))
+            }
             true => Err(Nothing::NothingSpeaks),
             false => Ok(heard),
         }
@@ -699,11 +715,30 @@ impl<'e> Dater<'e> {
             Answer::FitsNone
         } else if dating.candidates[best].posterior >= DECIDED {
             Answer::Period(best)
-        } else if possible().all(|c| c.typical.is_none_or(|share| share < DECIDED)) {
+        } else if weights.iter().all(|&w| w == weights[0])
+            && possible().all(|c| c.typical.is_none_or(|share| share < DECIDED))
+        {
+            // Where something is known beforehand that may decide.
             Answer::TooAlike
         } else {
             Answer::Undecided
         };
+    }
+}
+
+/// The slip of the unit that would explain all sizes of a piece, none of which is credible.
+fn slip(piece: &Piece<'_>) -> Option<Slip> {
+    let measured = piece.table.columns.iter();
+    let sizes: Vec<(f64, (f64, f64))> = measured
+        .filter(|column| piece.table.dimension(column).quantity == Quantity::Length)
+        .filter_map(|column| {
+            let credible = piece.table.dimension(column).credible?;
+            Some((column.value(piece.row)?, credible))
+        })
+        .collect();
+    match sizes.is_empty() {
+        true => None,
+        false => Slip::of(Unit::Millimetre, &sizes),
     }
 }
 

@@ -214,9 +214,9 @@ row! {
     effect_high: Option<f64>,
     /// How much it differs between patterns: a standard deviation.
     effect_between: Option<f64>,
-    /// Degrees of freedom of the interval; nothing for a stated spread.
+    /// Degrees of freedom of the interval; nothing where patterns are not seen to differ.
     df: Option<f64>,
-    /// p of a mean at least as far from none, for the shift in spreads.
+    /// p of no shift in any pattern.
     p: Option<f64>,
     /// The same, adjusted for the maker's other dimensions (Holm).
     p_adjusted: Option<f64>,

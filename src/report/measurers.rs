@@ -80,7 +80,18 @@ row! {
     p: Option<f64>,
     /// The same, adjusted for all biases of the table (Holm).
     p_adjusted: Option<f64>,
-    /// Confidence of the interval.
+    /// Where it is off beyond chance and was taken out before the rest were compared again: its place
+    /// in that order, from 1.
+    taken_out: Option<u64>,
+    /// Its readings less the mean of those others who are left, where somebody was taken out.
+    bias_of_rest: Option<f64>,
+    /// Lower limit of its confidence interval.
+    bias_of_rest_low: Option<f64>,
+    /// Upper limit of its confidence interval.
+    bias_of_rest_high: Option<f64>,
+    /// Two-sided p of none, times the number of comparisons of the table.
+    p_of_rest: Option<f64>,
+    /// Confidence of the intervals.
     confidence: f64,
 }
 
@@ -153,6 +164,11 @@ impl<'a> BiasRow<'a> {
             bias_high: bias.high,
             p: bias.p,
             p_adjusted: bias.p_adjusted,
+            taken_out: bias.taken_out.map(|at| at as u64 + 1),
+            bias_of_rest: bias.of_rest.map(|of| of.bias),
+            bias_of_rest_low: bias.of_rest.map(|of| of.low),
+            bias_of_rest_high: bias.of_rest.map(|of| of.high),
+            p_of_rest: bias.of_rest.and_then(|of| of.p_adjusted),
             confidence,
         }
     }

@@ -62,7 +62,7 @@ pub use borrowed::{
     Borrowed, BorrowedSpread, SetVariance, borrowed_from_readings, borrowed_spread,
 };
 pub use comparison::{
-    Agreement, AndersonDarling, Departure, Effect, FTest, KruskalWallis, MannWhitney, Pooled,
+    Agreement, AndersonDarling, Departure, Effect, FTest, KruskalWallis, Law, MannWhitney, Pooled,
     Shift, SpreadRatio, Ties, VarianceRatio, WelchT, agreement, anderson_darling,
     anderson_darling_p, brown_forsythe_means, brown_forsythe_spread, combined_p, departure,
     digamma, hodges_lehmann, kruskal_wallis, log_spread_ratio, mann_whitney, pooled, spread_ratio,

@@ -45,6 +45,37 @@ pub enum Slip {
     Ounces,
 }
 
+impl Slip {
+    /// The slip that would explain values out of their credible ranges, all by itself.
+    pub(crate) fn of(unit: Unit, values: &[(f64, (f64, f64))]) -> Option<Slip> {
+        let explains = |&(_, read_in, factor): &(Slip, Unit, f64)| {
+            let credible = |&(value, (low, high))| (low..=high).contains(&(value * factor));
+            read_in == unit && values.iter().all(credible)
+        };
+        let explaining: Vec<Slip> = SLIPS
+            .into_iter()
+            .filter(explains)
+            .map(|(s, ..)| s)
+            .collect();
+        match explaining.as_slice() {
+            [Slip::Inches, Slip::Centimetres, ..] => Some(Slip::InchesOrCentimetres),
+            all => all.first().copied(),
+        }
+    }
+
+    /// What the values look like.
+    pub(crate) fn words(self) -> &'static str {
+        match self {
+            Slip::Inches => "inches read as millimetres",
+            Slip::InchesOrCentimetres => "inches or centimetres read as millimetres",
+            Slip::Millimetres => "millimetres read as inches",
+            Slip::Centimetres => "centimetres read as millimetres",
+            Slip::Tenfold => "values ten times too large (a decimal point missing?)",
+            Slip::Ounces => "ounces read as grams",
+        }
+    }
+}
+
 /// Every slip, the unit that the value was read in, and the factor that would undo it.
 const SLIPS: [(Slip, Unit, f64); 5] = [
     (Slip::Inches, Unit::Millimetre, 25.4),
@@ -67,17 +98,13 @@ impl fmt::Display for Doubt {
                 write!(f, " and {unnamed} more")?;
             }
         }
-        f.write_str(match self.slip {
-            Some(Slip::Inches) => "; looks like inches read as millimetres",
-            Some(Slip::InchesOrCentimetres) => {
-                "; looks like inches or centimetres read as millimetres"
+        match self.slip {
+            Some(Slip::Tenfold) => {
+                f.write_str("; looks ten times too large: a decimal point missing?")?;
             }
-            Some(Slip::Millimetres) => "; looks like millimetres read as inches",
-            Some(Slip::Centimetres) => "; looks like centimetres read as millimetres",
-            Some(Slip::Tenfold) => "; looks ten times too large: a decimal point missing?",
-            Some(Slip::Ounces) => "; looks like ounces read as grams",
-            None => "",
-        })?;
+            Some(slip) => write!(f, "; looks like {}", slip.words())?,
+            None => {}
+        }
         f.write_str("; kept as written")
     }
 }
@@ -114,18 +141,7 @@ impl Doubting {
         if low <= value && value <= high {
             return;
         }
-        let explains = |&(_, read_in, factor): &(Slip, Unit, f64)| {
-            read_in == unit && low <= value * factor && value * factor <= high
-        };
-        let explaining: Vec<Slip> = SLIPS
-            .into_iter()
-            .filter(explains)
-            .map(|(s, ..)| s)
-            .collect();
-        let slip = match explaining.as_slice() {
-            [Slip::Inches, Slip::Centimetres, ..] => Some(Slip::InchesOrCentimetres),
-            all => all.first().copied(),
-        };
+        let slip = Slip::of(unit, &[(value, (low, high))]);
         self.add(Group {
             slip,
             count: 1,

@@ -122,6 +122,19 @@ pub enum FaultKind {
         /// The known names that look most like it.
         nearest: Vec<String>,
     },
+    /// A column that tells of single readings, in a table with one row a specimen.
+    #[error(
+        "`{column}` goes with one row a reading: the columns specimen, dimension, value, {}and a row for each \
+         reading of each dimension (docs/formats.md); --skip '{}' leaves it out",
+        match *column { "dimension" | "value" => String::new(), column => format!("{column} ") },
+        short(heading)
+    )]
+    OfLongTables {
+        /// The heading.
+        heading: String,
+        /// The column that it names.
+        column: &'static str,
+    },
     /// A cell in a column without a heading.
     #[error("the column has no heading; expected one, or empty cells")]
     NoHeading,

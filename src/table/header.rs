@@ -346,6 +346,12 @@ fn dimension_column(
             unit,
         ));
     }
+    if let Some((column, _)) = KNOWN.iter().find(|(k, _)| fold(k) == fold(bare)) {
+        return Err(FaultKind::OfLongTables {
+            heading: name.to_owned(),
+            column,
+        });
+    }
     let columns = known_here.iter().map(|(k, _)| *k);
     let nearest = nearest(bare, columns.chain(catalogue.names()));
     Err(FaultKind::UnknownColumn {

@@ -10,7 +10,7 @@ use super::doubt::Doubting;
 use super::fault::FaultKind;
 use super::header::Known;
 use super::text::Texts;
-use super::wide::{fill, missing_as_empty};
+use super::wide::{date_of_making, fill, missing_as_empty};
 use super::{CsvText, Found, Input, Options, RawFault, each_row};
 use crate::catalogue::{Catalogue, Dimension, State, YearRange, fold, nearest};
 use crate::notation::{Context, Unit, is_uncertainty_of, read_cell, split_heading};
@@ -140,7 +140,10 @@ impl<'a> LongReader<'a> {
         if name.1.is_empty() {
             bad.push(wrong(name, FaultKind::NoSpecimen));
         }
-        let words = PIECE_WORDS.map(|known| missing_as_empty(cell(known).1).to_owned());
+        let words = PIECE_WORDS.map(|known| match known {
+            Known::Made => date_of_making(cell(known).1).to_owned(),
+            known => missing_as_empty(cell(known).1).to_owned(),
+        });
         if let Some(&piece) = self.pieces.get(name.1) {
             let earlier = &self.specimens[piece].words;
             for ((known, word), said) in PIECE_WORDS.iter().zip(&words).zip(earlier) {
@@ -157,7 +160,7 @@ impl<'a> LongReader<'a> {
             }
         }
         let made = cell(Known::Made);
-        if !missing_as_empty(made.1).is_empty()
+        if !date_of_making(made.1).is_empty()
             && let Err(error) = YearRange::parse(made.1)
         {
             bad.push(wrong(made, error.into()));
@@ -405,6 +408,7 @@ impl<'a> LongReader<'a> {
             rows,
             faults: self.faults,
             doubts,
+            sums: Vec::new(),
         }
     }
 }

@@ -100,6 +100,8 @@ pub struct Sheet {
     pub faults: Vec<Fault>,
     /// Values that were kept but that no real pipe has.
     pub doubts: Vec<Doubt>,
+    /// What was kept but should be looked at, for people.
+    pub cautions: Vec<String>,
     /// The faulty rows as they stand in the file.
     pub set_aside: SetAside,
 }
@@ -273,8 +275,23 @@ fn sheet(
         table: found.table,
         faults,
         doubts,
+        cautions: sums(input, &found.sums),
         set_aside,
     })
+}
+
+/// Rows that may sum up the others, for people.
+fn sums(input: &Input<'_>, rows: &[(usize, String)]) -> Vec<String> {
+    let offsets: Vec<usize> = rows.iter().map(|(offset, _)| *offset).collect();
+    let places = input.rows.locate(&offsets);
+    let line = |(here, (_, name)): (&Located<'_>, &(usize, String))| {
+        format!(
+            "{}: `{}` is taken as a pipe; delete the row if it sums up others",
+            input.place(here, None),
+            short(name)
+        )
+    };
+    places.iter().zip(rows).map(line).collect()
 }
 
 /// The faults of a file of so many rows with their places, and the faulty rows.
@@ -378,6 +395,8 @@ struct Found {
     rows: usize,
     faults: Vec<RawFault>,
     doubts: Vec<RawDoubt>,
+    /// Rows named as if they summed up others: offset and name.
+    sums: Vec<(usize, String)>,
 }
 
 /// A fault whose place is the offset of its record.

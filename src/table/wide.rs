@@ -14,7 +14,7 @@ use super::fault::FaultKind;
 use super::header::{DimensionColumn, Known, Target};
 use super::text::{Coded, Texts};
 use super::{CsvText, Found, Input, Options, RawFault, csv_reader, next_record};
-use crate::catalogue::{Catalogue, Dimension, State, YearRange};
+use crate::catalogue::{Catalogue, Dimension, State, YearRange, is_undated};
 #[cfg(feature = "frame")]
 use crate::notation::NotationError;
 use crate::notation::{Context, DecimalMark, Unit, plain_decimal, read_cell};
@@ -400,10 +400,11 @@ impl RowReader<'_> {
             Known::Period => chunk.specimens.periods.push(missing_as_empty(text)),
             Known::Finish => chunk.specimens.finishes.push(missing_as_empty(text)),
             Known::Made => {
+                let text = date_of_making(text);
                 if self.details {
-                    chunk.words.made.push(missing_as_empty(text));
+                    chunk.words.made.push(text);
                 }
-                if missing_as_empty(text).is_empty() {
+                if text.is_empty() {
                     chunk.specimens.made.push(None);
                 } else if let Some(&made) = made_known.get(text) {
                     chunk.specimens.made.push(made);
@@ -466,6 +467,14 @@ pub(super) fn missing_as_empty(text: &str) -> &str {
         || text.eq_ignore_ascii_case("n/a")
         || text.eq_ignore_ascii_case("na");
     if missing { "" } else { text }
+}
+
+/// A date of making, empty where the cell says that it is not known.
+pub(super) fn date_of_making(text: &str) -> &str {
+    match is_undated(text) {
+        true => "",
+        false => missing_as_empty(text),
+    }
 }
 
 impl RawColumn {
@@ -609,6 +618,7 @@ impl Chunk {
     fn into_found(mut self, input: &Input<'_>, options: &Options, catalogue: Catalogue) -> Found {
         let doubts = self.doubts(input, &catalogue);
         let duplicates = self.refuse_duplicates(input);
+        let sums = self.sums();
         let mut faults = std::mem::take(&mut self.faults);
         faults.extend(duplicates);
         Found {
@@ -616,7 +626,24 @@ impl Chunk {
             table: self.into_table(input, options, catalogue),
             faults,
             doubts,
+            sums,
         }
+    }
+
+    /// Rows that are named as those below a spreadsheet's columns are.
+    fn sums(&self) -> Vec<(usize, String)> {
+        const NAMES: [&str; 10] = [
+            "total", "totals", "sum", "average", "avg", "mean", "median", "min", "max", "count",
+        ];
+        const LONGEST: usize = 12;
+        let names = self.specimens.names.iter().zip(&self.offsets);
+        let named = names.filter(|(name, _)| {
+            let name = name.trim_end_matches(':');
+            name.len() < LONGEST && NAMES.iter().any(|n| n.eq_ignore_ascii_case(name))
+        });
+        named
+            .map(|(name, &offset)| (offset, name.to_owned()))
+            .collect()
     }
 
     fn doubts(&mut self, input: &Input<'_>, catalogue: &Catalogue) -> Vec<RawDoubt> {

@@ -280,6 +280,78 @@ fn little_evidence_is_no_decision() {
     );
 }
 
+/// Where something is known beforehand, that no piece could be dated with equal chances is not told.
+#[test]
+fn a_prior_is_not_overlooked() {
+    let desk = Desk::new();
+    let rows = "A,old,16.1\nB,new,16.2\nD,old,16.2\nE,new,16.1\nC,,16.2\n";
+    desk.write("few.csv", format!("specimen,period,bit width\n{rows}"));
+    let table = "date C --from few.csv --format table";
+    let equal = desk.run(table).done().out;
+    assert!(
+        equal.contains("the periods do not differ enough here"),
+        "{equal}"
+    );
+    let prior = desk
+        .run(&format!("{table} --prior old=200,new=50"))
+        .done()
+        .out;
+    assert!(!prior.contains("do not differ enough"), "{prior}");
+    assert!(prior.contains("C: undecided: old 8"), "{prior}");
+}
+
+#[test]
+fn all_readings_in_another_unit_are_told_with_it() {
+    let desk = desk();
+    let header = "specimen,maker,pattern,state,bit width,shank width\n";
+    let cases = [
+        ("0.63,0.48", "they look like inches read as millimetres"),
+        ("1610,1220", "outside the credible ranges"),
+    ];
+    for (sizes, said) in cases {
+        desk.write(
+            "in.csv",
+            format!("{header}X,Row Works,apple,factory,{sizes}\n"),
+        );
+        let answer = desk
+            .run(&format!("date --file in.csv {FROM} --format table"))
+            .done();
+        let text = answer.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains(said), "{text}");
+        assert!(!text.contains("says what left the works"), "{text}");
+    }
+}
+
+#[test]
+fn the_maker_that_does_not_match_is_named() {
+    let desk = desk();
+    desk.write(
+        "strange.csv",
+        "specimen,maker,pattern,bit width\nS,Unknown Shop,apple,16.1\n",
+    );
+    let answer = desk
+        .run(&format!("date --file strange.csv {FROM} --format table"))
+        .done();
+    let text = answer.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains(
+            "no pieces by `Unknown Shop` of the pattern `apple`; it has some by Row Works"
+        ),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_piece_that_fits_none_has_no_share_in_its_sentence() {
+    let desk = Desk::new();
+    let from = demo_collection();
+    let answer = desk.run_words(&["date", "HR0001", "--from", &from, "--format", "table"]);
+    let text = answer.done().out;
+    let sentence = text.split("apple H34").next().unwrap();
+    assert!(sentence.contains("fits none of the periods"), "{text}");
+    assert!(!sentence.contains('%'), "{text}");
+}
+
 #[test]
 fn a_thousand_periods() {
     let desk = Desk::new();

@@ -137,6 +137,7 @@ fn every_movement_is_that_between_two_tables_of_norms() {
         (4, ""),
         (2, " --no-borrowing"),
         (1, " --coverage 0.9"),
+        (2, " --true-size"),
     ] {
         let norms = |file: &str| {
             limits(
@@ -282,6 +283,10 @@ fn the_page_says_what_moved_and_why() {
     }
     assert!(!out.contains("NaN") && !out.contains("inf"), "{out}");
     assert!(out.lines().all(|line| line.chars().count() <= 98), "{out}");
+    // Once for a pattern, not for each of its dimensions.
+    let told = out.matches("only by what all patterns teach").count();
+    let patterns = out.matches(", Row Works").count();
+    assert!(0 < told && told <= patterns, "{out}");
     let out = desk
         .run("norms --since 5 --from c.db --format table")
         .done()
@@ -427,7 +432,7 @@ fn without_a_source_as_if_its_rows_were_deleted() {
     for words in [
         "one source left out at a time: ",
         "without Visitor too little is left for a typical range of: ",
-        "references go with them",
+        " references)",
     ] {
         assert!(out.contains(words), "no `{words}` in\n{out}");
     }
@@ -441,6 +446,26 @@ fn without_a_source_as_if_its_rows_were_deleted() {
          greatest_without,moved_by,moved,moved_in_spreads,n_theirs,falls_without"
     );
     assert_eq!(csv.rows.len(), 6);
+}
+
+/// Norms of the pieces themselves are left out and moved as such, not as those of readings.
+#[test]
+fn true_sizes_are_left_out_as_norms_have_them() {
+    let desk = Desk::with("first.csv", FIRST);
+    let of = |more: &str| {
+        let line = format!("norms --from first.csv --format json{more}");
+        limits(&desk.run(&line).done())
+    };
+    let (readings, pieces) = (of(""), of(" --true-size"));
+    let line = "norms --leave-out source --true-size --from first.csv --format json";
+    let json = desk.run(line).done().json();
+    for row in json["left_out"].as_array().unwrap() {
+        let key = ["pattern", "dimension", "what"].map(|k| row[k].as_str().unwrap().to_owned());
+        assert_eq!(row["value"].as_f64(), pieces[&key], "{key:?}");
+        if key[2] != "centre" {
+            assert_ne!(pieces[&key], readings[&key], "{key:?}");
+        }
+    }
 }
 
 #[test]

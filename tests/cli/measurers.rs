@@ -82,6 +82,122 @@ fn a_measurer_who_is_off_is_named() {
     assert_eq!(json["biases"].as_array().unwrap().len(), 3);
 }
 
+/// One who reads high makes everybody else read low; only that one is told, in one sentence.
+#[test]
+fn who_is_off_is_told_once_and_the_rest_agree() {
+    let mut csv = String::from("specimen,maker,pattern,dimension,value,unit,measured_by\n");
+    let people = [("Ann", 0.0), ("Bob", 0.0), ("Cy", 0.15)];
+    for piece in 0..20 {
+        for (d, (dimension, size)) in [("bit width", 16.0), ("bit thickness", 4.0)]
+            .into_iter()
+            .enumerate()
+        {
+            for (j, (name, bias)) in people.into_iter().enumerate() {
+                let noise = 0.02 * error(500 + 6 * piece + 3 * d + j);
+                let value = size + 0.1 * error(piece) + bias + noise;
+                csv.push_str(&format!(
+                    "P{piece},Row,apple,{dimension},{value:.3},mm,{name}\n"
+                ));
+            }
+        }
+    }
+    let desk = Desk::with("three.csv", &csv);
+    let page = desk
+        .run("measurers --from three.csv --format table")
+        .done()
+        .out;
+    let words = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.starts_with("Cy reads more than the others: bit width 0.1"),
+        "{page}"
+    );
+    assert!(
+        words.contains("Without Cy, Ann and Bob agree (within 0.0"),
+        "{page}"
+    );
+    for name in ["Ann reads", "Bob reads"] {
+        assert!(!words.contains(name), "{page}");
+    }
+    assert!(page.lines().all(|l| l.chars().count() <= 98), "{page}");
+
+    let line = "measurers --from three.csv --part biases --format csv";
+    let biases = desk.run(line).done().csv();
+    // As if Cy had not been there: the same comparison of the two others alone.
+    let two: String = csv
+        .lines()
+        .filter(|l| !l.ends_with(",Cy"))
+        .map(|l| format!("{l}\n"))
+        .collect();
+    desk.write("two.csv", two);
+    let without = desk
+        .run("measurers --from two.csv --part biases --format csv")
+        .done()
+        .csv();
+    let mut seen = 0;
+    for at in 0..biases.rows.len() {
+        let cell = |heading: &str| biases.cell(at, heading);
+        if cell("name") == "Cy" {
+            assert_eq!(cell("taken_out"), "1");
+            assert!((biases.number(at, "bias_of_rest") - 0.15).abs() < 0.02);
+            continue;
+        }
+        assert_eq!(cell("taken_out"), "");
+        let same = (0..without.rows.len()).find(|&other| {
+            without.cell(other, "name") == cell("name")
+                && without.cell(other, "dimension") == cell("dimension")
+        });
+        for (rest, alone) in [
+            ("bias_of_rest", "bias"),
+            ("bias_of_rest_low", "bias_low"),
+            ("bias_of_rest_high", "bias_high"),
+        ] {
+            let (got, want) = (
+                biases.number(at, rest),
+                without.number(same.unwrap(), alone),
+            );
+            assert!((got - want).abs() < 1e-9, "{rest} {got} {want}");
+        }
+        seen += 1;
+    }
+    assert_eq!(seen, 6);
+
+    // Of two nobody can say which is off; with two against two neither.
+    let pair: String = csv
+        .lines()
+        .filter(|l| !l.ends_with(",Bob"))
+        .map(|l| format!("{l}\n"))
+        .collect();
+    desk.write("pair.csv", pair);
+    let page = desk
+        .run("measurers --from pair.csv --format table")
+        .done()
+        .out;
+    let words = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("Which of the two is off cannot be told"),
+        "{page}"
+    );
+    let mut four = csv.clone();
+    for line in csv.lines().filter(|l| l.ends_with(",Cy")) {
+        let cells: Vec<&str> = line.split(',').collect();
+        let value: f64 = cells[4].parse().unwrap();
+        let piece: usize = cells[0][1..].parse().unwrap();
+        four.push_str(&format!(
+            "{},Row,apple,{},{:.3},mm,Di\n",
+            cells[0],
+            cells[3],
+            value + 0.02 * error(900 + piece)
+        ));
+    }
+    desk.write("four.csv", four);
+    let page = desk
+        .run("measurers --from four.csv --format table")
+        .done()
+        .out;
+    let words = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("who is right cannot be told"), "{page}");
+}
+
 /// A slip of a unit among the repeats is told, and changes nothing else.
 #[test]
 fn a_slip_is_no_error_of_measurement() {

@@ -47,6 +47,7 @@ mod shift_years;
 mod sources;
 mod store;
 mod traces;
+mod wording;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -97,7 +97,7 @@ fn a_period_that_left_the_good_ones_is_told_with_its_size() {
         .out;
     assert!(text.contains("Lean Years (poor): off"), "{text}");
     assert!(
-        text.contains("bit width: 9.8 % larger") || text.contains("bit width: 9.9 % larger"),
+        text.contains("bit width 9.8 % larger") || text.contains("bit width 9.9 % larger"),
         "{text}"
     );
     let words: Vec<&str> = text.split_whitespace().collect();
@@ -358,9 +358,182 @@ fn the_demo_worlds_poor_period_is_found_by_its_truth() {
     assert!((1.35..1.75).contains(&wider), "{wider}");
 }
 
+/// The words of a page, however they are broken into lines.
+fn words(desk: &Desk, line: &str) -> String {
+    let text = desk.run(&format!("{line} --format table")).done().out;
+    assert_clean(&text);
+    assert_narrow(&text);
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Two patterns of six pieces a period: what each shows by itself both show together.
+#[test]
+fn two_patterns_together_show_what_each_shows() {
+    let desk = desk();
+    let from = "--from pieces.csv --periods-from periods.csv";
+    let pooled = desk
+        .run(&format!("periods {from} --part pooled"))
+        .done()
+        .csv();
+    let row = (0..pooled.rows.len())
+        .find(|&r| {
+            pooled.cell(r, "period") == "Lean Years" && pooled.cell(r, "dimension") == "bit_width"
+        })
+        .unwrap();
+    assert!(pooled.number(row, "p_adjusted") < 1e-6);
+    assert!(pooled.number(row, "shift_low") > 0.08 && pooled.number(row, "shift_high") < 0.12);
+    let text = words(&desk, &format!("periods {from}"));
+    assert!(
+        text.contains("Lean Years (poor): off from the good periods in 1 of 2"),
+        "{text}"
+    );
+    assert!(
+        text.contains("far beyond their own differences: bit width"),
+        "{text}"
+    );
+    assert!(!text.contains("some patterns"), "{text}");
+    assert!(
+        !text.contains("no shift from the good periods seen"),
+        "{text}"
+    );
+}
+
+/// One pattern a tenth wider, the other a tenth narrower: their mean is not off, they are.
+#[test]
+fn what_single_patterns_show_stands_in_the_headline() {
+    let desk = desk();
+    let mut sheet = String::new();
+    for line in sheet_lines() {
+        let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        if cells[2] == "pear" && cells[3] == "1942" {
+            let width: f64 = cells[4].parse().unwrap();
+            cells[4] = format!("{:.2}", width / 1.1 * 0.9);
+        }
+        sheet += &(cells.join(",") + "\n");
+    }
+    desk.write("pieces.csv", sheet);
+    let text = words(
+        &desk,
+        "periods --from pieces.csv --periods-from periods.csv",
+    );
+    assert!(!text.contains("Lean Years (poor): no shift"), "{text}");
+    assert!(
+        text.contains("some patterns are: bit width (apple, pear)"),
+        "{text}"
+    );
+}
+
+fn sheet_lines() -> Vec<String> {
+    sheet().lines().map(str::to_owned).collect()
+}
+
+#[test]
+fn a_table_of_periods_for_another_maker_is_named() {
+    let desk = desk();
+    desk.write("other.csv", PERIODS.replace("Row Works", "Other Works"));
+    let line = "periods apple --from pieces.csv --periods-from other.csv";
+    let text = words(&desk, line);
+    assert!(
+        text.contains("names the maker `Other Works`, and the pieces are of `Row Works`"),
+        "{text}"
+    );
+    let csv = desk.run(&format!("{line} --format csv")).done();
+    assert!(csv.err.contains("Other Works"), "{}", csv.err);
+}
+
+#[test]
+fn one_piece_of_each_period_can_hardly_disagree() {
+    let one_of_each: String = sheet_lines()
+        .into_iter()
+        .filter(|l| l.starts_with("specimen") || l.starts_with("P000") || l.contains("P020"))
+        .chain(sheet_lines().into_iter().filter(|l| l.starts_with("P1")))
+        .map(|l| l + "\n")
+        .collect();
+    let desk = desk();
+    desk.write("pieces.csv", one_of_each);
+    let text = words(
+        &desk,
+        "periods apple --from pieces.csv --periods-from periods.csv",
+    );
+    assert!(
+        text.contains("they can hardly disagree: only a distance of"),
+        "{text}"
+    );
+    assert!(!text.contains("good periods among themselves"), "{text}");
+}
+
+#[test]
+fn a_lone_piece_gets_no_table_and_no_legend_of_one() {
+    let desk = Desk::with(
+        "one.csv",
+        "specimen,maker,pattern,made,bit width\nA,Row Works,apple,1942,16.1\n",
+    );
+    desk.write("periods.csv", PERIODS);
+    for line in [
+        "periods --from one.csv --periods-from periods.csv",
+        "periods apple --from one.csv --periods-from periods.csv",
+    ] {
+        let text = words(&desk, line);
+        assert!(text.contains("there is nothing to compare with"), "{text}");
+        for no in ["Compared with nothing", "p adj.", "fewer than 8", "───"] {
+            assert!(!text.contains(no), "{no}: {text}");
+        }
+        assert!(text.contains("that takes 8 dated pieces"), "{text}");
+    }
+}
+
+#[test]
+fn an_interval_that_says_nothing_is_not_printed() {
+    // Two pieces a period, a spread on one degree of freedom.
+    let few: String = sheet_lines()
+        .into_iter()
+        .filter(|l| !l.starts_with("P1"))
+        .filter(|l| l.starts_with("specimen") || l[3..4] < *"2")
+        .map(|l| l + "\n")
+        .collect();
+    let desk = desk();
+    desk.write("pieces.csv", few);
+    let from = "--from pieces.csv --periods-from periods.csv";
+    let csv = desk
+        .run(&format!("periods {from} --part pooled"))
+        .done()
+        .csv();
+    let wide = (0..csv.rows.len())
+        .any(|r| csv.number(r, "spread_ratio_high") > 100.0 * csv.number(r, "spread_ratio_low"));
+    assert!(wide);
+    let text = desk
+        .run(&format!("periods {from} --format table"))
+        .done()
+        .out;
+    let row = text.lines().find(|l| l.starts_with("bit width")).unwrap();
+    assert!(row.contains("  -  "), "{row}");
+}
+
+#[test]
+fn the_demo_pages_are_short() {
+    let from = demo_collection();
+    let desk = Desk::new();
+    let run = |more: &[&str]| {
+        let mut line = vec!["periods", "--from", &from, "--format", "table"];
+        line.extend(more);
+        desk.run_words(&line).done().out
+    };
+    let one = run(&["author H97"]);
+    assert!(one.lines().count() < 110, "{one}");
+    assert!(one.contains("author H97, Harbour Row Works alone"), "{one}");
+    assert!(!one.contains("all patterns together"), "{one}");
+    let all = run(&[]);
+    let before = all.lines().take_while(|l| !l.starts_with("Years in which"));
+    assert!(before.count() < 100, "{all}");
+}
+
 #[test]
 fn help_says_what_no_test_can_see() {
     let help = Desk::new().run("periods --help").done().out;
     let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(help.contains("no random sample"), "{help}");
+    for command in ["periods", "norms", "measurers", "date"] {
+        let help = Desk::new().run(&format!("{command} --help")).done().out;
+        assert!(help.contains("Exit status: 0 answered"), "{help}");
+    }
 }

@@ -62,6 +62,8 @@ pub struct SetAgreement {
     pub unusual: Option<FTest>,
     /// Its p, adjusted likewise.
     pub unusual_adjusted: Option<f64>,
+    /// What that was told by.
+    pub beside_usual: Option<Agreement>,
     /// Welch's analysis of variance.
     pub welch: Option<FTest>,
     /// Kruskal and Wallis's test of ranks.
@@ -173,7 +175,8 @@ fn agree(runs: &[Run<'_>], readings: &[Reference], prior: &Prior) -> Option<SetA
     let rated: Vec<Rated> = readings.iter().map(|r| r.rated()).collect();
     let centres = two_level(&rated, 0.0, prior.variance)?;
     let means = || centres.periods.iter().map(|p| p.mean);
-    let test = |lambda: f64| agreement(&rated, prior, lambda).map(|a: Agreement| a.test);
+    let test = |lambda: f64| agreement(&rated, prior, lambda);
+    let unusual = test(prior.lambda);
     Some(SetAgreement {
         periods: good.len(),
         n: readings.len(),
@@ -181,10 +184,11 @@ fn agree(runs: &[Run<'_>], readings: &[Reference], prior: &Prior) -> Option<SetA
             means().fold(f64::INFINITY, f64::min),
             means().fold(f64::NEG_INFINITY, f64::max),
         ),
-        differ: test(0.0),
+        differ: test(0.0).map(|a| a.test),
         differ_adjusted: None,
-        unusual: test(prior.lambda),
+        unusual: unusual.map(|a| a.test),
         unusual_adjusted: None,
+        beside_usual: unusual,
         welch: welch_anova(&groups).ok(),
         ranks: kruskal_wallis(&groups).ok(),
         spreads: brown_forsythe_spread(&groups).ok(),

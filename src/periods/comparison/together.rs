@@ -8,7 +8,7 @@ use super::sets::{SetComparison, adjust_all};
 use crate::catalogue::{Kind, fold};
 use crate::cohort::Cohort;
 use crate::norm::Settings;
-use crate::stats::{Effect, combined_p, log_spread_ratio, pooled};
+use crate::stats::{Effect, combined_p, pooled};
 
 /// One period against the good ones in one dimension, all patterns of a maker together.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,8 +54,10 @@ pub struct PooledEffect {
     pub between: Option<f64>,
     /// Degrees of freedom of the interval.
     pub df: f64,
-    /// Two-sided probability where there is none.
+    /// Two-sided probability where there is none in any pattern.
     pub p: f64,
+    /// The same of the mean alone, where patterns differ as they are seen to.
+    pub p_of_mean: f64,
 }
 
 /// Whether the good periods agree in one dimension, all patterns of a maker together.
@@ -156,22 +158,15 @@ fn pool(maker: &str, column: usize, members: &[Member<'_>], settings: &Settings)
                 between: None,
                 df: own.df,
                 p: own.p,
+                p_of_mean: own.p,
             };
             (Some(of(own.spread)), Some(of(1.0)))
         }
         _ => {
-            let in_spreads: Vec<Effect> = departures()
-                .map(|d| Effect {
-                    value: d.effect(),
-                    variance: d.relative_variance,
-                })
-                .collect();
-            let on_scale: Vec<Effect> = departures()
-                .map(|d| Effect {
-                    value: d.shift,
-                    variance: d.relative_variance * d.spread * d.spread,
-                })
-                .collect();
+            let in_spreads: Vec<Effect> = departures().map(|d| d.in_spreads()).collect();
+            let ln: Vec<f64> = departures().map(|d| d.spread.ln()).collect();
+            let usual = (ln.iter().sum::<f64>() / ln.len() as f64).exp();
+            let on_scale: Vec<Effect> = departures().map(|d| d.on_scale(usual)).collect();
             (mean(&in_spreads, confidence), mean(&on_scale, confidence))
         }
     };
@@ -183,14 +178,10 @@ fn pool(maker: &str, column: usize, members: &[Member<'_>], settings: &Settings)
             between: None,
             df: own.test.df2,
             p: own.test.p,
+            p_of_mean: own.test.p,
         }),
         _ => {
-            let logs: Vec<Effect> = ratios()
-                .map(|r| {
-                    let (value, variance) = log_spread_ratio(&r.test);
-                    Effect { value, variance }
-                })
-                .collect();
+            let logs: Vec<Effect> = ratios().map(|r| Effect::of_ratio(&r.test)).collect();
             mean(&logs, confidence).map(|log| PooledEffect {
                 value: log.value.exp(),
                 interval: (log.interval.0.exp(), log.interval.1.exp()),
@@ -226,6 +217,7 @@ fn mean(effects: &[Effect], confidence: f64) -> Option<PooledEffect> {
         between: Some(pooled.between.sqrt()),
         df: pooled.df,
         p: pooled.p,
+        p_of_mean: pooled.p_of_mean,
     })
 }
 

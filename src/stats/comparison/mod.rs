@@ -25,7 +25,7 @@ pub use means::{WelchT, brown_forsythe_means, welch_anova, welch_t};
 pub use moderated::{
     Agreement, Departure, SpreadRatio, agreement, departure, log_spread_ratio, spread_ratio,
 };
-pub use pooled::{Effect, Pooled, combined_p, pooled};
+pub use pooled::{Effect, Law, Pooled, combined_p, pooled};
 pub use ranks::{KruskalWallis, MannWhitney, kruskal_wallis, mann_whitney};
 pub use shift::{Shift, hodges_lehmann};
 pub use spreads::{VarianceRatio, brown_forsythe_spread, variance_ratio};

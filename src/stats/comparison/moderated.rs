@@ -6,11 +6,13 @@
 //! # Source
 //! G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004) article 3 (the moderated t and F).
 
-use super::FTest;
 use super::spreads::VarianceRatio;
+use super::{Effect, FTest, Law};
 use super::{digamma, trigamma};
 use crate::stats::predictive::Spread;
-use crate::stats::{Predictive, Prior, Rated, t_two_sided, t_upper_quantile, two_level};
+use crate::stats::{
+    Predictive, Prior, Rated, f_upper_quantile, t_two_sided, t_upper_quantile, two_level,
+};
 
 /// Whether the centres of several periods agree.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,6 +27,17 @@ pub struct Agreement {
     pub spread: f64,
     /// Least and greatest centre of a period.
     pub centres: (f64, f64),
+    /// Mean variance of a centre, in squared spreads.
+    pub relative_variance: f64,
+}
+
+impl Agreement {
+    /// The distance from the least to the greatest centre, those of other periods in the middle, that
+    /// just reaches a p, which is over 0 and under 1.
+    pub fn noticeable(&self, p: f64) -> f64 {
+        let f = f_upper_quantile(p, self.test.df1, self.test.df2);
+        self.spread * (2.0 * self.relative_variance * self.test.df1 * f).sqrt()
+    }
 }
 
 /// Whether the centres of periods differ by more than a period ratio `lambda` and the scatter of
@@ -54,7 +67,9 @@ pub fn agreement<R: Copy + Into<Rated>>(
     let df1 = (k - 1) as f64;
     let test = FTest::new(between / df1 / spread.s2, df1, spread.nu).ok()?;
     let centres = sums.periods.iter().map(|p| p.mean);
+    let variances = sums.periods.iter().map(|p| lambda + 1.0 / p.weight);
     Some(Agreement {
+        relative_variance: variances.sum::<f64>() / k as f64,
         test,
         periods: k,
         n,
@@ -88,6 +103,27 @@ impl Departure {
     /// The shift in spreads.
     pub fn effect(&self) -> f64 {
         self.shift / self.spread
+    }
+
+    /// The shift in spreads, to be pooled.
+    pub fn in_spreads(&self) -> Effect {
+        self.pooled(self.effect(), self.relative_variance, 1.0)
+    }
+
+    /// The shift on its own scale, to be pooled with others: `usual` is the spread that weighs all of
+    /// them, over 0.
+    pub fn on_scale(&self, usual: f64) -> Effect {
+        let variance = self.relative_variance * self.spread * self.spread;
+        self.pooled(self.shift, variance, usual)
+    }
+
+    fn pooled(&self, value: f64, variance: f64, usual: f64) -> Effect {
+        Effect {
+            value,
+            variance,
+            weighed: self.relative_variance * usual * usual,
+            law: Law::Student(self.df),
+        }
     }
 
     /// The interval of the shift: a number between 0 and 1 is its confidence.

@@ -8,6 +8,9 @@ use crate::stats::normal_sf;
 
 /// Draws of a null distribution.
 const DRAWS: usize = 1999;
+/// So many where the first ones make a p under the limit beside it.
+const MORE_DRAWS: usize = 39_999;
+const RARE: f64 = 0.003;
 /// Up to so many pieces scores are dealt out anew; of more, the sums are as good as normal.
 pub(super) const DEALT_OUT: usize = 400;
 /// A p that the normal tails, added up over all candidates, hold under this needs no draws.
@@ -155,23 +158,33 @@ impl Contrasts {
         if bound < BEYOND_DOUBT && sides >= 10.0 {
             return (bound, Vec::new());
         }
-        let drawn = self.draw(design, scores, way);
         // Equal but for rounding is as large.
         let limit = square * (1.0 - 1e-9);
-        let as_large = drawn.iter().filter(|&&drawn| drawn >= limit).count();
-        ((1 + as_large) as f64 / (1 + drawn.len()) as f64, drawn)
-    }
-
-    /// Squares of the largest contrast where nothing shifted.
-    fn draw(&self, design: &Design, scores: &[f64], way: Way) -> Vec<f64> {
-        let mut draw = Draw(Xoshiro256PlusPlus::seed_from_u64(SEED));
-        match way {
-            Way::DealtOut => self.deal_out(design, scores, &mut draw),
-            Way::Normal => self.normal(&mut draw),
+        let p = |drawn: &[f64]| {
+            let as_large = drawn.iter().filter(|&&drawn| drawn >= limit).count();
+            (1 + as_large) as f64 / (1 + drawn.len()) as f64
+        };
+        let drawn = self.draw(design, scores, way, DRAWS);
+        match p(&drawn) < RARE {
+            // The same draws and more: a p that is to be adjusted for many dimensions needs its digits.
+            true => {
+                let more = self.draw(design, scores, way, MORE_DRAWS);
+                (p(&more), more)
+            }
+            false => (p(&drawn), drawn),
         }
     }
 
-    fn deal_out(&self, design: &Design, scores: &[f64], draw: &mut Draw) -> Vec<f64> {
+    /// Squares of the largest contrast where nothing shifted.
+    fn draw(&self, design: &Design, scores: &[f64], way: Way, draws: usize) -> Vec<f64> {
+        let mut draw = Draw(Xoshiro256PlusPlus::seed_from_u64(SEED));
+        match way {
+            Way::DealtOut => self.deal_out(design, scores, &mut draw, draws),
+            Way::Normal => self.normal(&mut draw, draws),
+        }
+    }
+
+    fn deal_out(&self, design: &Design, scores: &[f64], draw: &mut Draw, draws: usize) -> Vec<f64> {
         let mut dealt = scores.to_vec();
         let (mut changes, mut sums) = (design.buffer(), Vec::new());
         let one = |_| {
@@ -187,12 +200,12 @@ impl Contrasts {
             }
             self.square(&sums)
         };
-        (0..DRAWS).map(one).collect()
+        (0..draws).map(one).collect()
     }
 
-    fn normal(&self, draw: &mut Draw) -> Vec<f64> {
+    fn normal(&self, draw: &mut Draw, draws: usize) -> Vec<f64> {
         let square = |most: f64, (_, z): (usize, f64)| most.max(z * z);
-        self.normal_sums(draw, DRAWS, 0.0, square)
+        self.normal_sums(draw, draws, 0.0, square)
     }
 
     /// Draws standardised normal sums at all open candidates (by place among these), each draw folded

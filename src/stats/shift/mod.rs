@@ -1,11 +1,12 @@
 //! In which years a dimension shifted: change points along dates that are ranges.
 //!
 //! # Method
-//! Pieces come in sets (the patterns of a maker); shifts are common to all sets in units of each
+//! Pieces come in sets, each with a centre and spread of its own; shifts are common to all sets in units of each
 //! set's spread. A piece counts as made in a year or later with the share of its range that lies
-//! there, years in which more pieces were made counting for more. For each year that could be the first of a new practice the scores of the pieces, cut at
-//! 2.5 spreads so that no slip makes a shift, are added up by those shares. That sum over its standard
-//! deviation is the year's contrast; the largest one tells whether anything shifted.
+//! there, years in which more pieces were made counting for more. For each year that could be the first
+//! of a new practice the scores of the pieces, cut at 2.5 spreads so that no slip makes a shift, are added
+//! up by those shares. That sum over its standard deviation is the year's contrast; the largest one tells
+//! whether anything shifted.
 //!
 //! Its p comes from dealing the scores out anew within each set (up to 400 pieces), or
 //! from normal sums of the same covariance. Further shifts are looked for with those found held:
@@ -30,6 +31,7 @@ mod fit;
 mod years;
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 
 use chance::{Contrasts, Way, exceeded};
 use design::Design;
@@ -177,7 +179,8 @@ pub fn shift_contrasts(pieces: &[Dated]) -> Result<Vec<ShiftContrast>, StatsErro
     Ok(sums.into_iter().enumerate().map(of).collect())
 }
 
-/// The design and the readings in its order.
+/// The design and the readings in its order, which does not depend on the order of the pieces or on the
+/// labels of their sets: draws deal readings out in that order.
 fn checked(pieces: &[Dated]) -> Result<(Design, Vec<f64>), StatsError> {
     if let Some((index, piece)) = pieces.iter().enumerate().find(|(_, p)| !p.x.is_finite()) {
         return Err(StatsError::NotFinite {
@@ -185,19 +188,34 @@ fn checked(pieces: &[Dated]) -> Result<(Design, Vec<f64>), StatsError> {
             value: piece.x,
         });
     }
-    let forward: Vec<Dated> = pieces
-        .iter()
-        .map(|p| Dated {
-            from: p.from.min(p.to),
-            to: p.from.max(p.to),
-            ..*p
-        })
+    let mut sets: BTreeMap<u32, Vec<Dated>> = BTreeMap::new();
+    for piece in pieces {
+        sets.entry(piece.set).or_default().push(Dated {
+            from: piece.from.min(piece.to),
+            to: piece.from.max(piece.to),
+            ..*piece
+        });
+    }
+    let by_date = |a: &Dated, b: &Dated| {
+        let years = (a.from, a.to).cmp(&(b.from, b.to));
+        years.then(a.x.total_cmp(&b.x))
+    };
+    let mut sets: Vec<Vec<Dated>> = sets.into_values().collect();
+    sets.iter_mut().for_each(|set| set.sort_by(by_date));
+    sets.sort_by(|a, b| {
+        let pairs = a.iter().zip(b).map(|(a, b)| by_date(a, b));
+        let differing = pairs.into_iter().find(|order| order.is_ne());
+        differing.unwrap_or(a.len().cmp(&b.len()))
+    });
+    let in_order: Vec<Dated> = (0..)
+        .zip(sets)
+        .flat_map(|(label, set)| set.into_iter().map(move |of| Dated { set: label, ..of }))
         .collect();
-    let design = Design::new(&forward);
+    let design = Design::new(&in_order);
     let x = design
         .source
         .iter()
-        .map(|&i| pieces[i as usize].x)
+        .map(|&i| in_order[i as usize].x)
         .collect();
     Ok((design, x))
 }
@@ -246,7 +264,6 @@ impl Search<'_> {
             self.refine(&mut steps);
         }
         let p_none = searched.p_none;
-        steps.sort_unstable();
         let mut tested = vec![p_none; steps.len()];
         while steps.len() > 1 {
             tested = (0..steps.len()).map(|i| self.p_of(&steps, i)).collect();
@@ -267,15 +284,16 @@ impl Search<'_> {
         }
     }
 
-    /// Moves each step to where it fits best given the others.
-    fn refine(&self, steps: &mut [usize]) {
+    /// Moves each step to where it fits best given the others; they come out in order, and two that
+    /// meet are one.
+    fn refine(&self, steps: &mut Vec<usize>) {
         if steps.len() < 2 {
             return;
         }
         for _ in 0..4 {
-            let before = steps.to_vec();
+            let before = steps.clone();
             for i in 0..steps.len() {
-                let mut others = steps.to_vec();
+                let mut others = steps.clone();
                 others.remove(i);
                 let best = self
                     .contrasts(&others)
@@ -284,10 +302,12 @@ impl Search<'_> {
                     steps[i] = at;
                 }
             }
-            if *steps == *before {
+            if *steps == before {
                 break;
             }
         }
+        steps.sort_unstable();
+        steps.dedup();
     }
 
     fn p_of(&self, steps: &[usize], i: usize) -> f64 {

@@ -15,6 +15,8 @@ const ALL_CANDIDATES: usize = 3000;
 const ROUNDS: usize = 40;
 const FEW_ROUNDS: usize = 10;
 const SETTLED: f64 = 0.02;
+/// Of good pieces it is about 1.
+const LEAST_SLOPE: f64 = 0.1;
 
 /// What one candidate makes of the readings.
 #[derive(Clone, Copy, Debug)]
@@ -204,7 +206,9 @@ impl Spread<'_> {
             };
             let moved = (variance(0).sqrt(), variance(1).sqrt());
             let n = self.r.len() as f64;
-            let spread_of_log = ((u2 - u1 * u1 / n) / n).max(0.0) / (2.0 * inner / n).powi(2);
+            // Where most are cut, what is not cut tells nothing of the spread's error.
+            let slope = (2.0 * inner / n).max(LEAST_SLOPE);
+            let spread_of_log = ((u2 - u1 * u1 / n) / n).max(0.0) / slope.powi(2);
             let counts = counts.map(|count| count + PRIOR_PIECES);
             let prior = [before, after].map(|s: f64| -PRIOR_PIECES * (s.ln() + 0.5 / (s * s)));
             let log = log + prior[0] + prior[1] - 0.5 * (counts[0] * counts[1]).ln() + made.log();
