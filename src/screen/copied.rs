@@ -5,7 +5,8 @@
 //! pattern and period, measured by one person, any may stand before any other: given what all of
 //! them read, the probability that the next ones read the same is that of drawing without putting
 //! back, exactly. A gauge that knows few values, or a column that is honestly all one, is no run.
-//! Where a sheet is sorted by the very dimension, runs mean nothing and are left alone.
+//! Where a sheet is sorted by the very dimension, or neighbours often read the same anyhow, runs mean
+//! nothing and are left alone.
 
 use std::collections::HashMap;
 
@@ -20,6 +21,10 @@ use crate::table::Table;
 
 /// A run has so many readings at least.
 const SHORTEST: usize = 3;
+/// Where more than this share of the neighbours outside of a run read the same, their steps are too
+/// coarse for runs to say anything (our decision): a sheet sorted by a period that it does not name has
+/// long ones.
+const OFTEN: f64 = 0.25;
 
 /// Runs that are longer than chance allows.
 pub(super) fn find(
@@ -71,9 +76,22 @@ struct Counts {
     equal: HashMap<((u32, u32), u64), usize>,
     /// The real step in last digits, by the number of decimals.
     steps: HashMap<usize, f64>,
+    /// Neighbours of one pattern, and how many of these read the same.
+    neighbours: usize,
+    repeats: usize,
 }
 
 impl Counts {
+    /// Whether neighbours outside of a run often read the same.
+    fn repeat_often(&self, run: &[u32]) -> bool {
+        let of_run = run.len() - 1;
+        let (pairs, same) = (
+            self.neighbours.saturating_sub(of_run),
+            self.repeats.saturating_sub(of_run),
+        );
+        same as f64 > OFTEN * pairs as f64
+    }
+
     /// The step that most readings written to so many decimals have, in last digits: drills of half a
     /// millimetre are written 4.0 and 4.5.
     fn real_step(&mut self, seeker: &Seeker<'_>, sequence: &[u32], like: &Reading) -> f64 {
@@ -128,7 +146,7 @@ impl Seeker<'_> {
                     continue;
                 };
                 let p = by_spread.max(self.by_order(run, counts)).exp();
-                if p <= self.limit() {
+                if p <= self.limit() && !counts.repeat_often(run) {
                     findings.push(self.told(run, p.max(f64::MIN_POSITIVE)));
                 }
             }
@@ -167,6 +185,13 @@ impl Seeker<'_> {
             *counts.of_cell.entry(self.cell(r)).or_default() += 1;
             let equal = (self.cell(r), r.value.to_bits());
             *counts.equal.entry(equal).or_default() += 1;
+        }
+        for pair in sequence.windows(2) {
+            let (a, b) = (self.at(pair[0]), self.at(pair[1]));
+            if a.set == b.set {
+                counts.neighbours += 1;
+                counts.repeats += usize::from(a.value == b.value);
+            }
         }
         counts
     }
