@@ -67,14 +67,24 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         arguments.maker.as_deref(),
     )?;
     let every = good.of_every_period()?;
-    let evidence = arguments.question.judge.evidence(&good)?;
-    let comparison = compare(&evidence, &every, &groups, &settings);
+    // One part in CSV does not wait for the others.
+    let part = (format == Format::Csv).then_some(arguments.part);
+    let comparison = match part {
+        Some(Part::ShiftYears) => Comparison::default(),
+        _ => {
+            let evidence = arguments.question.judge.evidence(&good)?;
+            compare(&evidence, &every, &groups, &settings)
+        }
+    };
     let mut scopes = Scope::of(&every, &groups, arguments.pattern.is_some());
     if format == Format::Table && arguments.pattern.is_some() {
         // Those of all patterns together are on the page without a pattern.
         scopes.retain(|scope| matches!(scope, Scope::Pattern(_)));
     }
-    let shifts = shift_years(&every, &scopes, settings.alpha())?;
+    let shifts = match part {
+        None | Some(Part::ShiftYears) => shift_years(&every, &scopes, settings.alpha())?,
+        Some(_) => Vec::new(),
+    };
     arguments.question.source.write_set_aside(&source)?;
     let page = Page {
         comparison: &comparison,

@@ -461,7 +461,7 @@ impl JudgeArguments {
         }
         let choice = Choice {
             periods: Selection::Every,
-            unknown_state: self.unknown_state,
+            ..self.choice()
         };
         Ok(Cohort::new(&source.table, &choice)?)
     }

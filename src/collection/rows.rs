@@ -8,7 +8,8 @@ use crate::catalogue::{Dimension, Direction, State};
 use crate::notation::Unit;
 use crate::table::{Circumstance, KeptReading};
 
-/// The unit of a reading is stored as its place in this list.
+/// The unit of a reading is stored as its place in this list; it is the store's own, so that units may
+/// be put in another order elsewhere.
 pub(super) const UNITS: [Unit; 7] = [
     Unit::Millimetre,
     Unit::Centimetre,

@@ -46,7 +46,7 @@ impl Quantity {
 }
 
 /// A unit as people write it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Unit {
     /// `mm`
     Millimetre,
@@ -65,6 +65,17 @@ pub enum Unit {
 }
 
 impl Unit {
+    /// All of them; each stands at its own number, `unit as usize`.
+    pub const ALL: [Unit; 7] = [
+        Unit::Millimetre,
+        Unit::Centimetre,
+        Unit::Inch,
+        Unit::Gram,
+        Unit::Ounce,
+        Unit::Degree,
+        Unit::Plain,
+    ];
+
     /// Reads a unit's symbol or name, in any letter case: `mm`, `inches`, `"`, `deg`, ...
     pub fn parse(text: &str) -> Option<Unit> {
         Some(

@@ -48,7 +48,7 @@ pub(super) fn find(
     if !readings.has_texts() {
         return Vec::new();
     }
-    let mut habits: HashMap<(u32, u32, usize, Written), Habit> = HashMap::new();
+    let mut habits: HashMap<(u32, u32, Unit, Written), Habit> = HashMap::new();
     for r in &readings.all {
         if !settings.judges(r.row as usize) {
             continue;
@@ -71,7 +71,7 @@ pub(super) fn find(
             Kind::Ratio => r.unit.in_base_units() / r.value,
             Kind::Interval => 1.0,
         };
-        let key = (r.by, r.dimension, unit_number(r.unit), written);
+        let key = (r.by, r.dimension, r.unit, written);
         habits
             .entry(key)
             .or_default()
@@ -100,20 +100,8 @@ pub(super) fn find(
         .collect()
 }
 
-fn unit_number(unit: Unit) -> usize {
-    match unit {
-        Unit::Millimetre => 0,
-        Unit::Centimetre => 1,
-        Unit::Inch => 2,
-        Unit::Gram => 3,
-        Unit::Ounce => 4,
-        Unit::Degree => 5,
-        Unit::Plain => 6,
-    }
-}
-
 struct Test {
-    key: (u32, u32, usize, Written),
+    key: (u32, u32, Unit, Written),
     /// Round is every so many steps.
     every: u64,
     /// The step as written, in its unit.
@@ -125,7 +113,7 @@ struct Test {
     log_p: f64,
 }
 
-fn tests_of(key: (u32, u32, usize, Written), habit: &Habit, fellows: &Fellows) -> Vec<Test> {
+fn tests_of(key: (u32, u32, Unit, Written), habit: &Habit, fellows: &Fellows) -> Vec<Test> {
     let finest = habit.iter().map(|h| h.1).max().unwrap_or(1);
     let (steps, step): (&[u64], f64) = match key.3 {
         Written::Decimals(decimals) => (&DECIMAL, 10f64.powi(-i32::from(decimals))),
@@ -197,15 +185,6 @@ fn binomial_upper(k: usize, n: usize, p: f64) -> f64 {
 
 fn told(table: &Table, readings: &Readings<'_>, test: &Test, p: f64) -> Finding {
     let (by, dimension, unit, written) = test.key;
-    let unit = [
-        Unit::Millimetre,
-        Unit::Centimetre,
-        Unit::Inch,
-        Unit::Gram,
-        Unit::Ounce,
-        Unit::Degree,
-        Unit::Plain,
-    ][unit];
     let step = test.step * test.every as f64;
     let show = |step: f64| match written {
         Written::Decimals(_) => number(step)

@@ -131,7 +131,7 @@ impl Limits {
                         wanted.count()
                     })
                 };
-                UNITS.map(of).to_vec()
+                Unit::ALL.map(of).to_vec()
             })
             .collect();
         let counts = parallel::map(shares, |share| {
@@ -141,7 +141,7 @@ impl Limits {
                 let mut lengths = 0.0;
                 for r in &readings.all[readings.of_row(row)] {
                     let worn = usize::from(r.state != State::Factory);
-                    factor += tried[r.dimension as usize][unit_at(r.unit)][worn] as f64;
+                    factor += tried[r.dimension as usize][r.unit as usize][worn] as f64;
                     if worn == 0 {
                         alone += 1.0;
                         let d = table.catalogue.at(r.dimension as usize);
@@ -170,20 +170,6 @@ impl Limits {
     fn least(&self) -> f64 {
         self.factor.min(0.5 * self.columns).min(self.digits)
     }
-}
-
-const UNITS: [Unit; 7] = [
-    Unit::Millimetre,
-    Unit::Centimetre,
-    Unit::Inch,
-    Unit::Gram,
-    Unit::Ounce,
-    Unit::Degree,
-    Unit::Plain,
-];
-
-fn unit_at(unit: Unit) -> usize {
-    UNITS.iter().position(|&u| u == unit).unwrap_or(0)
 }
 
 /// The slips among readings that are not yet `out`; of each reading the best explanation.

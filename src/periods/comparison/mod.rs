@@ -22,7 +22,7 @@ use crate::norm::{Evidence, Settings};
 use crate::parallel;
 
 /// Everything that the periods of some patterns say.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Comparison {
     /// One a pattern and dimension with any reading of a known period: patterns in the order asked
     /// for, dimensions in the order of the catalogue.

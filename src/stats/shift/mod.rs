@@ -411,10 +411,18 @@ impl Located {
         };
         ShiftQuestion {
             p: self.searched.p_none,
-            shifts: (0..steps.len()).map(of_step).collect(),
+            shifts: by_year((0..steps.len()).map(of_step)),
             least_noticeable: self.searched.least_noticeable,
         }
     }
+}
+
+/// Shifts in the order of their years: each is the likeliest given where the others stand, so that two
+/// near each other may change sides.
+fn by_year(shifts: impl Iterator<Item = YearShift>) -> Vec<YearShift> {
+    let mut shifts: Vec<YearShift> = shifts.collect();
+    shifts.sort_by_key(|shift| shift.year);
+    shifts
 }
 
 /// Candidates between a step's neighbours.
@@ -475,7 +483,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
     };
     let question = ShiftQuestion {
         p: searched.p_none,
-        shifts: (0..steps.len()).map(of_step).collect(),
+        shifts: by_year((0..steps.len()).map(of_step)),
         least_noticeable: searched.least_noticeable.and_then(as_ratio),
     };
     // Widths of all pieces of the whole, by the years of the steps.
