@@ -31,7 +31,8 @@ mod fit;
 mod years;
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
 use chance::{Contrasts, Way, exceeded};
 use design::Design;
@@ -369,18 +370,16 @@ fn locate(
     alpha: f64,
     width: Option<&[f64]>,
 ) -> Result<Located, StatsError> {
-    // The last fit is often asked for again.
-    let last: RefCell<Option<(Vec<usize>, Fit)>> = RefCell::new(None);
-    let fitted = |steps: &[usize]| -> Option<Fit> {
-        if let Some((of, fit)) = &*last.borrow()
-            && of == steps
-        {
-            return Some(fit.clone());
+    // The same steps are asked for again and again while others are moved.
+    let known: RefCell<HashMap<Vec<usize>, Option<Rc<Fit>>>> = RefCell::default();
+    let fitted = |steps: &[usize]| -> Option<Rc<Fit>> {
+        if let Some(fit) = known.borrow().get(steps) {
+            return fit.clone();
         }
         let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
-        let fit = Fit::new(design, x, &shares, width)?;
-        *last.borrow_mut() = Some((steps.to_vec(), fit.clone()));
-        Some(fit)
+        let fit = Fit::new(design, x, &shares, width).map(Rc::new);
+        known.borrow_mut().insert(steps.to_vec(), fit.clone());
+        fit
     };
     let search = Search {
         design,
@@ -389,7 +388,9 @@ fn locate(
     };
     let searched = search.run(alpha);
     Ok(Located {
-        fit: fitted(&searched.steps).ok_or(StatsError::ZeroSpread)?,
+        fit: fitted(&searched.steps)
+            .map(Rc::unwrap_or_clone)
+            .ok_or(StatsError::ZeroSpread)?,
         shares: searched
             .steps
             .iter()
