@@ -41,7 +41,7 @@ fn evening(draw: &mut Draw, places: usize, people: usize, between: f64) -> Table
 
 /// 400 evenings each. Limits are three standard errors about 95 and 5 %; with two or three measurers
 /// the profile is known to be too narrow (its chi-square is that of many), so there only a floor is
-/// asked for. Rates seen are in the lines below.
+/// asked for.
 #[test]
 fn intervals_and_false_alarms_over_many_evenings() {
     // Places, measurers, their spread, least and greatest share of intervals that hold the truth.
