@@ -5,6 +5,7 @@
 #![allow(clippy::print_stderr)]
 
 mod chart;
+mod draw;
 mod rates;
 mod report;
 mod stated;

@@ -2,6 +2,7 @@
 //!
 //! | file | holds |
 //! |---|---|
+//! | `draw` | random numbers |
 //! | `world` | how a collection of patterns is drawn |
 //! | `rates` | many worlds drawn and judged, what is counted in them |
 //! | `stated` | what the method's own study found |
@@ -20,6 +21,7 @@
 //! | `outlines` | how often a good outline leaves its band |
 //! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
+mod draw;
 mod rates;
 mod slips;
 mod stated;

@@ -5,6 +5,8 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 #![expect(clippy::expect_used, reason = "an example may stop")]
 
+#[expect(dead_code, reason = "shared with studies that draw more")]
+mod draw;
 mod slips;
 
 use std::collections::BTreeMap;

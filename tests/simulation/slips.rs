@@ -5,34 +5,14 @@ use std::fmt::Write as _;
 use calibriar::catalogue::Catalogue;
 use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::screen::{Code, Screening, Settings, screen};
-use calibriar::stats::{chi_square_quantile, normal_quantile};
+use calibriar::stats::chi_square_quantile;
 use calibriar::table::{Content, Options, Table, read};
-use rand_xoshiro::Xoshiro256PlusPlus;
-use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
-/// Strictly between 0 and 1, from a generator fixed by name.
-pub(crate) struct Draw(Xoshiro256PlusPlus);
+use super::draw::Draw;
 
-impl Draw {
-    pub(crate) fn seeded(seed: u64) -> Draw {
-        Draw(Xoshiro256PlusPlus::seed_from_u64(seed))
-    }
-
-    fn uniform(&mut self) -> f64 {
-        ((self.0.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64
-    }
-
-    fn below(&mut self, n: usize) -> usize {
-        ((self.uniform() * n as f64) as usize).min(n - 1)
-    }
-
-    fn between(&mut self, low: usize, high: usize) -> usize {
-        low + self.below(high - low + 1)
-    }
-
-    fn normal(&mut self) -> f64 {
-        normal_quantile(self.uniform())
-    }
+/// A whole number from the first to the last.
+fn between(draw: &mut Draw, (low, high): (usize, usize)) -> usize {
+    low + draw.below(high - low + 1)
 }
 
 /// Key, usual size in mm (degrees, grams), usual spread (a share; degrees).
@@ -147,7 +127,7 @@ impl World {
             cells: Vec::new(),
             truth: Vec::new(),
         };
-        let patterns = draw.between(self.patterns.0, self.patterns.1);
+        let patterns = between(draw, self.patterns);
         for pattern in 0..patterns + usize::from(target.is_some()) {
             let truth: [(f64, f64); DIMENSIONS.len()] = std::array::from_fn(|d| {
                 let (_, size, spread) = DIMENSIONS[d];
@@ -169,7 +149,7 @@ impl World {
             let is_target = pattern == patterns;
             let pieces = match target {
                 Some(n) if is_target => n,
-                _ => draw.between(self.pieces.0, self.pieces.1),
+                _ => between(draw, self.pieces),
             };
             let mut of_pieces: Vec<usize> = (0..pieces)
                 .map(|_| if is_target { 0 } else { draw.below(4) })
