@@ -8,19 +8,31 @@
 //! | `period` | a maker's named spans of years and their standing |
 //! | `made` | when a piece was made: a year or a range of years |
 //! | `state` | the state of a reading: factory, worn, reworked, replaced, unknown |
+//! | `work` | what can be done by taking material off, and what moves with it |
+//! | `floor` | what must remain |
+//! | `precaution` | what to mind at the bench |
+//! | `rows` | tables of works and floors, with the user's own laid over them |
 //!
-//! The dimensions of the trade are data (`dimensions.csv`), not code.
+//! The dimensions of the trade are data (`dimensions.csv`), not code; so are works and floors.
 
 mod dimension;
 mod feature;
+mod floor;
 mod made;
 mod names;
 mod period;
+mod precaution;
+mod rows;
 mod state;
+mod work;
 
 pub use dimension::{Catalogue, Dimension, Direction, Kind};
 pub use feature::{Feature, FeatureName, NotAFeature, Surface, TraceKind};
+pub use floor::{Floor, FloorKind};
 pub use made::{NotADate, YearRange, is_undated};
 pub use names::{fold, look_like_one, nearest};
 pub use period::{Period, PeriodError, Periods, Standing};
+pub use precaution::{Precaution, precautions};
+pub use rows::{RowFault, RowFaults};
 pub use state::State;
+pub use work::{Material, Size, Solid, Terms, Tool, Work};
