@@ -115,7 +115,7 @@ impl Drill {
     /// ```
     /// use calibriar::notation::{DrillSet, drill_for};
     ///
-    /// let drill = drill_for(DrillSet::Inch, 4.3, 4.4).expect("there is one");
+    /// let drill = drill_for(DrillSet::Inch, 4.31, 4.4).expect("there is one");
     /// assert_eq!((drill.name().as_str(), drill.mm()), ("11/64 in", 4.365625));
     /// ```
     pub fn name(&self) -> String {
