@@ -25,6 +25,7 @@ mod reference {
     mod colour;
     mod comparison;
     mod cone;
+    mod conformity;
     mod edges;
     mod filter;
     mod finish;

@@ -8,7 +8,7 @@
 //! |---|---|
 //! | `cell` | a whole cell: braces, gauge pairs, plus-minus |
 //! | `number` | one size: decimal, fraction, mixed number, drill |
-//! | `drill` | the standard twist drill sizes |
+//! | `drill` | the standard twist drill sizes, inch and metric |
 //! | `unit` | units, and the unit in a column's heading |
 //! | `error` | what was wrong with a text, and what was expected |
 //!
@@ -21,7 +21,7 @@ mod number;
 mod unit;
 
 pub use cell::{Context, Written, is_given, is_uncertainty_of, read_cell};
-pub use drill::{Drill, DrillSeries, drills};
+pub use drill::{Drill, DrillSeries, DrillSet, drill_for, drills};
 pub use error::NotationError;
 pub(crate) use number::plain_signed;
 pub use number::{DecimalMark, plain_decimal};

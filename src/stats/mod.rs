@@ -8,6 +8,7 @@
 //! - [`StatsError`]: what can be wrong with the numbers handed in.
 //! - `comparison`: groups compared: centres, spreads, ranks, with and without a borrowed spread.
 //! - `attribution`: which of several groups of references one piece is most like.
+//! - `conformity`: whether a value known with an error lies within its limits, and what to aim at.
 //! - `interpolation`: values between nodes.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
@@ -33,6 +34,7 @@
 mod attribution;
 mod borrowed;
 mod comparison;
+mod conformity;
 mod error;
 mod interpolation;
 mod lending;
@@ -68,6 +70,7 @@ pub use comparison::{
     digamma, hodges_lehmann, kruskal_wallis, log_spread_ratio, mann_whitney, pooled, spread_ratio,
     trigamma, variance_ratio, welch_anova, welch_t,
 };
+pub use conformity::{conformity, guarded};
 pub use error::StatsError;
 pub use interpolation::interpolation_weights;
 pub use lending::{Lending, LendingDimension, Loan};
