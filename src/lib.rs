@@ -21,6 +21,7 @@
 //! | [`periods`] | which periods agree, when a dimension shifted, which period a piece resembles |
 //! | [`firmness`] | what moved since a revision, and what would move without one source |
 //! | [`screen`] | readings that look like slips |
+//! | [`refit`] | what to take off a piece, to which size, and what to leave alone |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
@@ -85,6 +86,7 @@ pub mod notation;
 mod parallel;
 pub mod periods;
 pub mod rates;
+pub mod refit;
 pub mod report;
 pub mod screen;
 mod sorting;

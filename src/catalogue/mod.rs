@@ -10,6 +10,7 @@
 //! | `state` | the state of a reading: factory, worn, reworked, replaced, unknown |
 //! | `work` | what can be done by taking material off, and what moves with it |
 //! | `floor` | what must remain |
+//! | `workshop` | works and floors together |
 //! | `precaution` | what to mind at the bench |
 //! | `rows` | tables of works and floors, with the user's own laid over them |
 //!
@@ -25,6 +26,7 @@ mod precaution;
 mod rows;
 mod state;
 mod work;
+mod workshop;
 
 pub use dimension::{Catalogue, Dimension, Direction, Kind};
 pub use feature::{Feature, FeatureName, NotAFeature, Surface, TraceKind};
@@ -36,3 +38,4 @@ pub use precaution::{Precaution, precautions};
 pub use rows::{RowFault, RowFaults};
 pub use state::State;
 pub use work::{Material, Size, Solid, Terms, Tool, Work};
+pub use workshop::Workshop;

@@ -55,6 +55,9 @@ pub enum StatsError {
         /// The number given.
         value: f64,
     },
+    /// A linear program whose numbers the solver cannot tell apart, or whose cost falls without end.
+    #[error("the linear program could not be solved")]
+    Unsolved,
 }
 
 /// The first NaN or infinity of a sample as an error.

@@ -10,6 +10,7 @@
 //! - `attribution`: which of several groups of references one piece is most like.
 //! - `conformity`: whether a value known with an error lies within its limits, and what to aim at.
 //! - `interpolation`: values between nodes.
+//! - `least_cost`: the unknowns of least cost that keep linear limits.
 //! - `lending`: the same for many patterns at once, each without itself.
 //! - `location`: mean, standard deviation, median, median absolute deviation, quantiles.
 //! - `borrowed`: the spread that other sets lend, and what the loan is worth.
@@ -37,6 +38,7 @@ mod comparison;
 mod conformity;
 mod error;
 mod interpolation;
+mod least_cost;
 mod lending;
 mod location;
 mod measurer_effects;
@@ -73,6 +75,7 @@ pub use comparison::{
 pub use conformity::{conformity, guarded};
 pub use error::StatsError;
 pub use interpolation::interpolation_weights;
+pub use least_cost::{LinearLimit, least_cost};
 pub use lending::{Lending, LendingDimension, Loan};
 pub use location::{
     Description, Moments, describe, mean, median, median_absolute_deviation, moments,

@@ -223,6 +223,43 @@ impl Table {
         }
     }
 
+    /// One of its specimens alone, with its readings and traces and without details.
+    pub fn of_row(&self, row: usize) -> Table {
+        let from = &self.specimens;
+        let name = from.names.get(row);
+        let coded = |of: &Coded| {
+            let mut one = Coded::default();
+            one.push(of.get(row));
+            one
+        };
+        let measured = self.columns.iter().filter(|c| c.value(row).is_some());
+        Table {
+            catalogue: self.catalogue.clone(),
+            periods: self.periods.clone(),
+            specimens: Specimens {
+                names: [name].into_iter().collect(),
+                makers: coded(&from.makers),
+                patterns: coded(&from.patterns),
+                periods: coded(&from.periods),
+                finishes: coded(&from.finishes),
+                made: vec![from.made[row]],
+            },
+            columns: measured
+                .map(|column| Column {
+                    dimension: column.dimension,
+                    values: vec![column.values[row]],
+                    uncertainty: Uncertainty::Each(vec![column.uncertainty(row)]),
+                    states: Some(vec![column.state(row)]),
+                    finish: column.finish.clone(),
+                })
+                .collect(),
+            traces: (self.traces.iter().filter(|t| t.specimen == name))
+                .cloned()
+                .collect(),
+            details: None,
+        }
+    }
+
     /// How many readings there are.
     pub fn count_readings(&self) -> usize {
         self.columns

@@ -83,6 +83,8 @@ pub struct Judged {
     pub dated: bool,
     /// The band in which such a reading of a good piece falls with the settings' coverage.
     pub typical: Band,
+    /// The band in which a good piece itself, not a reading of it, falls with that coverage.
+    pub good_sizes: Band,
     /// Value less centre.
     pub deviation: f64,
     /// The signed normal score.
@@ -373,13 +375,17 @@ impl<'a> Piece<'a> {
         }
         let (kind, centre) = (dimension.kind, predictive.centre());
         let least = predictive.least_noticeable(standpoint.variance);
-        let half_width = predictive.half_width(standpoint.variance, settings.coverage());
+        let band = |variance| {
+            let half_width = predictive.half_width(variance, settings.coverage());
+            Band::about(kind, centre, half_width)
+        };
         check.judged = Some(Judged {
             centre: from_scale(kind, centre),
             spread: predictive.spread(),
             df: predictive.df(),
             dated,
-            typical: Band::about(kind, centre, half_width),
+            typical: band(standpoint.variance),
+            good_sizes: band(predictive.true_size_variance()),
             deviation: value - from_scale(kind, centre),
             score: standpoint.z,
             p: standpoint.p,

@@ -1,0 +1,267 @@
+//! A piece as a plan sees it: its sizes, where good ones lie, what is left of each wall, and which works
+//! are out of the question.
+
+use super::plan::Interval;
+use super::reason::{Contradiction, Reason};
+use crate::catalogue::{
+    Catalogue, Dimension, Floor, FloorKind, Size, State, Terms, Work, Workshop, fold,
+};
+use crate::notation::Quantity;
+use crate::stats::median;
+use crate::verdict::{Check, Piece, Verdict};
+
+/// Readings contradict each other where their sum is further below 0 than so many of its standard
+/// uncertainties: about once in 700 times by chance (the normal law).
+const CONTRADICTS: f64 = 3.0;
+
+/// One size that was measured.
+#[derive(Clone, Debug)]
+pub(super) struct Place {
+    /// Index in the catalogue of the piece's table.
+    pub(super) dimension: usize,
+    pub(super) value: f64,
+    pub(super) uncertainty: f64,
+    pub(super) state: State,
+    pub(super) verdict: Verdict,
+    /// The signed normal score, where it was judged.
+    pub(super) score: Option<f64>,
+    /// Centre of the good pieces, where it was decided.
+    pub(super) centre: Option<f64>,
+    /// Where good pieces lie, where it was decided.
+    pub(super) good: Option<Interval>,
+}
+
+/// Something that must remain, as far as it can be told.
+#[derive(Clone, Debug)]
+pub(super) struct Remains<'w> {
+    pub(super) floor: &'w Floor,
+    /// Its thickness; `None` where something was not measured.
+    pub(super) value: Option<f64>,
+    /// Names of what was not measured.
+    pub(super) missing: Vec<String>,
+}
+
+/// A piece as a plan sees it.
+#[derive(Debug)]
+pub(super) struct Known<'a> {
+    pub(super) catalogue: &'a Catalogue,
+    pub(super) works: &'a [Work],
+    /// The sizes, in the order of the catalogue.
+    pub(super) places: Vec<Place>,
+    pub(super) remains: Vec<Remains<'a>>,
+    pub(super) contradictions: Vec<Contradiction>,
+    /// For each work, why it is out of the question.
+    pub(super) refused: Vec<Option<Reason>>,
+    /// For each dimension that some solid needs and that was not measured: its key and what it is
+    /// taken to be.
+    usual: Vec<(String, f64)>,
+}
+
+impl<'a> Known<'a> {
+    pub(super) fn new(piece: &Piece<'a>, check: &Check, workshop: &'a Workshop) -> Known<'a> {
+        let catalogue = &piece.table.catalogue;
+        let is_size = |d: &Dimension| {
+            matches!(d.quantity, Quantity::Length | Quantity::Mass) && !d.is_form_error()
+        };
+        let places = check
+            .dimensions
+            .iter()
+            .filter(|d| is_size(catalogue.at(d.dimension)))
+            .map(|d| {
+                let decided = d.judged.filter(|_| d.verdict != Verdict::Undecided);
+                Place {
+                    dimension: d.dimension,
+                    value: d.value,
+                    uncertainty: d.uncertainty,
+                    state: d.state,
+                    verdict: d.verdict,
+                    score: d.judged.map(|j| j.score),
+                    centre: decided.map(|j| j.centre),
+                    good: decided.map(|j| Interval {
+                        low: j.good_sizes.low,
+                        high: j.good_sizes.high,
+                    }),
+                }
+            });
+        let mut known = Known {
+            catalogue,
+            works: &workshop.works,
+            places: places.collect(),
+            remains: Vec::new(),
+            contradictions: Vec::new(),
+            refused: Vec::new(),
+            usual: Vec::new(),
+        };
+        let floors = workshop.floors.iter();
+        known.remains = floors.map(|floor| known.remaining(floor)).collect();
+        let contradictions = known.remains.iter();
+        known.contradictions = contradictions
+            .filter_map(|remains| known.contradiction(remains))
+            .collect();
+        known.refused = known.works.iter().map(|work| known.refusal(work)).collect();
+        known.usual = known.unmeasured(piece);
+        known
+    }
+
+    /// The place of a dimension, where it was measured.
+    pub(super) fn place(&self, key: &str) -> Option<&Place> {
+        let is = |place: &&Place| self.dimension(place).key == key;
+        self.places.iter().find(is)
+    }
+
+    pub(super) fn dimension(&self, place: &Place) -> &'a Dimension {
+        self.catalogue.at(place.dimension)
+    }
+
+    /// The name of a dimension.
+    pub(super) fn label(&self, key: &str) -> String {
+        let found = self.catalogue.find(key);
+        found
+            .map_or(key, |at| &self.catalogue.at(at).label)
+            .to_owned()
+    }
+
+    /// A length that a volume is made of, in mm: as measured, or else as usual.
+    pub(super) fn size(&self, size: &Size) -> f64 {
+        match size {
+            Size::Fixed(mm) => *mm,
+            Size::Of(key) => match self.place(key) {
+                Some(place) => place.value,
+                None => {
+                    let usual = self.usual.iter().find(|(known, _)| known == key);
+                    usual.map_or(0.0, |&(_, mm)| mm)
+                }
+            },
+        }
+    }
+
+    /// What a volume was made of without having been measured: names and sizes taken instead.
+    pub(super) fn assumed(&self, work: &Work) -> Vec<(String, f64)> {
+        let sizes = work.solid.sizes();
+        let keys = sizes.into_iter().filter_map(|size| match size {
+            Size::Of(key) if self.place(key).is_none() => Some(key),
+            _ => None,
+        });
+        keys.map(|key| (self.label(key), self.size(&Size::Of(key.clone()))))
+            .collect()
+    }
+
+    /// A combination of dimensions and its standard uncertainty, where all were measured and can be so.
+    pub(super) fn sum(&self, terms: &Terms) -> Option<(f64, f64)> {
+        let mut sum = (0.0, 0.0_f64);
+        for (key, factor) in terms {
+            let place = self.place(key)?;
+            sum.0 += factor * place.value;
+            sum.1 = sum.1.hypot(factor * place.uncertainty);
+        }
+        Some(sum)
+    }
+
+    fn remaining<'w>(&self, floor: &'w Floor) -> Remains<'w> {
+        let terms = floor.made_of.iter();
+        let missing = terms.filter(|(key, _)| self.place(key).is_none());
+        Remains {
+            floor,
+            value: self.sum(&floor.made_of).map(|(value, _)| value),
+            missing: missing.map(|(key, _)| self.label(key)).collect(),
+        }
+    }
+
+    fn contradiction(&self, remains: &Remains<'_>) -> Option<Contradiction> {
+        let floor = remains.floor;
+        if floor.of == FloorKind::Fit {
+            return None;
+        }
+        let (sum, uncertainty) = self.sum(&floor.made_of)?;
+        let reading = |(key, _): &(String, f64)| Some((self.label(key), self.place(key)?.value));
+        (sum < -CONTRADICTS * uncertainty - f64::EPSILON).then(|| Contradiction {
+            label: floor.label.clone(),
+            sum,
+            uncertainty,
+            keys: floor.made_of.iter().map(|(key, _)| key.clone()).collect(),
+            readings: floor.made_of.iter().filter_map(reading).collect(),
+        })
+    }
+
+    /// Why a work is out of the question, whatever it is wanted for.
+    fn refusal(&self, work: &Work) -> Option<Reason> {
+        for (key, _) in &work.moves {
+            let of_key = |c: &&Contradiction| c.keys.contains(key);
+            if let Some(contradiction) = self.contradictions.iter().find(of_key) {
+                return Some(Reason::Contradiction(contradiction.clone()));
+            }
+        }
+        // Sizes that the work moves, and those that the walls which it thins are made of.
+        let thinned = self
+            .remains
+            .iter()
+            .filter(|r| binds(r.floor) && net(work, &r.floor.made_of) < 0.0);
+        let keys = thinned.clone().flat_map(|r| r.floor.made_of.iter());
+        for (key, _) in work.moves.iter().chain(keys) {
+            let doubtful = |place: &&Place| !self.dimension(place).is_credible(place.value);
+            if let Some(place) = self.place(key).filter(|p| doubtful(p)) {
+                return Some(Reason::Doubtful {
+                    dimension: self.dimension(place).label.clone(),
+                });
+            }
+        }
+        let unknown = thinned.filter(|r| r.floor.needed && r.value.is_none());
+        unknown
+            .map(|r| Reason::MeasureFirst {
+                dimensions: r.missing.clone(),
+                floor: r.floor.label.clone(),
+            })
+            .next()
+    }
+
+    /// What is taken for the lengths of solids that were not measured: the median of the pattern's
+    /// references, or else the middle of what a real pipe can have.
+    fn unmeasured(&self, piece: &Piece<'_>) -> Vec<(String, f64)> {
+        let sizes = self.works.iter().flat_map(|work| work.solid.sizes());
+        let mut keys: Vec<&String> = sizes
+            .filter_map(|size| match size {
+                Size::Of(key) if self.place(key).is_none() => Some(key),
+                _ => None,
+            })
+            .collect();
+        keys.sort();
+        keys.dedup();
+        let of_references = |key: &str| {
+            let (table, group) = (piece.evidence.cohort().table(), piece.group?);
+            let is = |c: &crate::table::Column| fold(&table.dimension(c).key) == fold(key);
+            let column = table.columns.iter().position(is)?;
+            let references = piece.evidence.references(column, group, &piece.own);
+            let values = references
+                .iter()
+                .map(|r| table.columns[column].values[r.row()]);
+            median(&values.collect::<Vec<f64>>()).ok()
+        };
+        let credible = |key: &str| {
+            let at = self.catalogue.find(key)?;
+            self.catalogue
+                .at(at)
+                .credible
+                .map(|(low, high)| 0.5 * (low + high))
+        };
+        let usual = |key: &String| {
+            let mm = of_references(key).or_else(|| credible(key)).unwrap_or(0.0);
+            (key.clone(), mm)
+        };
+        keys.into_iter().map(usual).collect()
+    }
+}
+
+/// Whether a floor binds works; else it only tells readings that contradict each other.
+pub(super) fn binds(floor: &Floor) -> bool {
+    floor.of != FloorKind::Readings
+}
+
+/// How a combination of dimensions moves with 1 mm of a work.
+pub(super) fn net(work: &Work, terms: &Terms) -> f64 {
+    let sum: f64 = terms
+        .iter()
+        .map(|(key, factor)| factor * work.moves(key))
+        .sum();
+    // 0.5 * -2 + 1 is nothing at all.
+    if sum.abs() < 1e-12 { 0.0 } else { sum }
+}
