@@ -70,6 +70,19 @@ pub(super) struct Sample<'a> {
     faults: Vec<Fault>,
 }
 
+impl<'a> Sample<'a> {
+    /// A piece outside the collection, smooth.
+    pub(super) fn of_bench(number: usize, piece: &'a Piece, faults: Vec<Fault>) -> Sample<'a> {
+        Sample {
+            number,
+            piece,
+            finish: Some(SMOOTH),
+            is_traced: true,
+            faults,
+        }
+    }
+}
+
 impl Sample<'_> {
     pub(super) fn has(&self, fault: Fault) -> bool {
         self.faults.contains(&fault)
@@ -957,6 +970,15 @@ pub(super) fn tables(pieces: &[Piece], planted: &[Planted], ledger: &Table) -> V
             samples.iter().flat_map(planted_rows).collect(),
         ),
     ]
+}
+
+/// The traces of one piece outside the collection.
+pub(super) fn bench_table(path: &'static str, sample: &Sample<'_>, draw: &mut Draw) -> Table {
+    let (mut rows, mut truth) = (Vec::new(), Vec::new());
+    trace_bowl(sample, Instrument::Dial, &mut rows, &mut truth, draw);
+    trace_stem(sample, Instrument::Dial, false, &mut rows, &mut truth, draw);
+    let about = "outlines of the first piece on the bench, one row a point";
+    plain_table(path, about, columns(&TRACE_COLUMNS), rows)
 }
 
 fn truth_rows(forms: &[TrueForm], finishes: &[TrueColour]) -> Vec<Vec<String>> {

@@ -4,8 +4,9 @@
 //!
 //! Read it from the top: the world (tables of constants), the drawing (norms, pieces, faults),
 //! the sheets (what each measurer writes), the truth, the files. Traces and colours are in
-//! `forms.rs` and `finishes.rs`.
+//! `forms.rs` and `finishes.rs`, three pieces on a restorer's bench in `bench.rs`.
 
+mod bench;
 mod finishes;
 mod forms;
 
@@ -1393,7 +1394,8 @@ fn resource(table: &Table) -> Value {
             "missingValues": ["", "-", "?", "n/a", "NA"],
         },
     });
-    // The program's own property: what `--from data` is to read. The faulty sheet has none.
+    // The program's own property: what `--from data` is to read. The faulty sheet and the bench have
+    // none.
     match table.path {
         "periods.csv" => resource["holds"] = json!("periods"),
         "sheets/broken.csv" => {}
@@ -1437,10 +1439,11 @@ fn main() -> io::Result<()> {
         true_pieces(&pieces),
     ];
     tables.extend(forms);
+    tables.extend(bench::tables());
     tables.push(dictionary(&tables));
 
     let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("data");
-    for folder in ["sheets", "truth"] {
+    for folder in ["bench", "sheets", "truth"] {
         fs::create_dir_all(data.join(folder))?;
     }
     for table in &tables {
