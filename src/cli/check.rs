@@ -159,6 +159,51 @@ pub(super) fn rows_of(source: &Source, specimens: &[String]) -> Result<Vec<usize
     )))
 }
 
+/// Whose readings the piece is judged by, or why by nobody's.
+pub(super) fn judged_by(check: &Check, cohort: &Cohort<'_>) -> String {
+    let groups = cohort.groups();
+    let known = cohort.find_groups(Some(&check.pattern), None);
+    if check.dimensions.iter().any(|d| d.n > 0) {
+        let by = match check.periods.as_slice() {
+            [] => "all pieces of its pattern, whatever their date".to_owned(),
+            periods => periods.join(", "),
+        };
+        let dated = check
+            .dimensions
+            .iter()
+            .any(|d| d.judged.is_some_and(|j| j.dated));
+        let own_period = match &check.period {
+            Some(period) if dated && check.periods.len() > 1 => {
+                format!(", those of {} (its own) most", shown(period))
+            }
+            _ => String::new(),
+        };
+        return format!("judged by {by}{own_period}; its own readings left out");
+    }
+    if check.pattern.is_empty() {
+        return "no pattern given: it cannot be judged".to_owned();
+    }
+    if known.is_empty() {
+        let near = nearest(&check.pattern, groups.iter().map(|g| g.pattern.as_str()));
+        return format!(
+            "no pattern `{}` in the source{}",
+            check.pattern,
+            hint(&near)
+        );
+    }
+    if known.len() > 1 && check.maker.is_empty() {
+        let makers: Vec<&str> = known
+            .iter()
+            .map(|&g| maker_shown(&groups[g].maker))
+            .collect();
+        return format!(
+            "several makers have this pattern ({}): name one",
+            makers.join(", ")
+        );
+    }
+    "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
+}
+
 /// What the tables for people are made from.
 struct Page<'a> {
     cohort: &'a Cohort<'a>,
@@ -208,7 +253,7 @@ impl Page<'_> {
             text.push_str("  no reading that counts (history SPECIMEN tells what there was)\n");
             return text;
         }
-        text.push_str(&wrapped(&self.judged_by(check), "  "));
+        text.push_str(&wrapped(&judged_by(check, self.cohort), "  "));
         let strengths = check.dimensions.iter().map(|d| (d.n, d.loan));
         if let Some(strength) = output::strength(strengths) {
             text.push_str(&wrapped(&strength, "  "));
@@ -242,51 +287,6 @@ impl Page<'_> {
             text.push_str(&wrapped(&line, "  "));
         }
         text
-    }
-
-    /// Whose readings the piece is judged by, or why by nobody's.
-    fn judged_by(&self, check: &Check) -> String {
-        let groups = self.cohort.groups();
-        let known = self.cohort.find_groups(Some(&check.pattern), None);
-        if check.dimensions.iter().any(|d| d.n > 0) {
-            let by = match check.periods.as_slice() {
-                [] => "all pieces of its pattern, whatever their date".to_owned(),
-                periods => periods.join(", "),
-            };
-            let dated = check
-                .dimensions
-                .iter()
-                .any(|d| d.judged.is_some_and(|j| j.dated));
-            let own_period = match &check.period {
-                Some(period) if dated && check.periods.len() > 1 => {
-                    format!(", those of {} (its own) most", shown(period))
-                }
-                _ => String::new(),
-            };
-            return format!("judged by {by}{own_period}; its own readings left out");
-        }
-        if check.pattern.is_empty() {
-            return "no pattern given: it cannot be judged".to_owned();
-        }
-        if known.is_empty() {
-            let near = nearest(&check.pattern, groups.iter().map(|g| g.pattern.as_str()));
-            return format!(
-                "no pattern `{}` in the source{}",
-                check.pattern,
-                hint(&near)
-            );
-        }
-        if known.len() > 1 && check.maker.is_empty() {
-            let makers: Vec<&str> = known
-                .iter()
-                .map(|&g| maker_shown(&groups[g].maker))
-                .collect();
-            return format!(
-                "several makers have this pattern ({}): name one",
-                makers.join(", ")
-            );
-        }
-        "no other piece of its pattern in the chosen periods has a factory reading".to_owned()
     }
 
     /// What the states of the piece's places mean, each with the dimensions that it concerns.

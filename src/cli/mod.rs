@@ -18,6 +18,9 @@ mod period_page;
 mod periods;
 mod progress;
 mod rates;
+mod refit;
+mod refit_json;
+mod refit_page;
 mod screen;
 mod shift_years;
 mod source;
@@ -26,6 +29,7 @@ mod working;
 
 use std::fmt;
 
+use calibriar::catalogue::RowFaults;
 use calibriar::cohort::CohortError;
 use calibriar::collection::CollectionError;
 use calibriar::firmness::LeftOutError;
@@ -62,6 +66,7 @@ enum Command {
     Flag(flag::Arguments),
     Form(form::Arguments),
     Periods(periods::Arguments),
+    Refit(refit::Arguments),
     Rates(rates::Arguments),
     Measurers(measurers::Arguments),
     Screen(screen::Arguments),
@@ -93,6 +98,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
         Command::Periods(arguments) => periods::run(&arguments),
+        Command::Refit(arguments) => refit::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),
         Command::Measurers(arguments) => measurers::run(&arguments),
         Command::Screen(arguments) => screen::run(&arguments),
@@ -116,6 +122,8 @@ pub(crate) enum CliError {
     #[error(transparent)]
     Cohort(#[from] CohortError),
     #[error(transparent)]
+    Workshop(#[from] RowFaults),
+    #[error(transparent)]
     LeftOut(#[from] LeftOutError),
     #[error(transparent)]
     Settings(#[from] SettingsError),
@@ -135,6 +143,7 @@ impl CliError {
         }
         match self {
             CliError::Source(SourceError::Faults { faults, .. }) => lines(faults),
+            CliError::Workshop(RowFaults { faults, .. }) => lines(faults),
             CliError::Source(SourceError::Table(TableError::Header { faults, .. }))
             | CliError::Table(TableError::Header { faults, .. }) => lines(faults),
             CliError::Source(SourceError::Collection(error)) | CliError::Collection(error) => {

@@ -180,7 +180,7 @@ impl fmt::Display for Reason {
                 f.write_str("a finish is no size: taking off does not put it right")
             }
             Reason::FormError => {
-                f.write_str("a matter of the whole outline, not of one size (--outline)")
+                f.write_str("a matter of the whole outline, not of one size (calibriar form)")
             }
             Reason::Follows => {
                 f.write_str("it follows from the other sizes; nothing is taken off for it alone")

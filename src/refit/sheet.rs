@@ -105,6 +105,14 @@ pub struct FloorLeft {
     pub probability: f64,
 }
 
+impl FloorLeft {
+    /// Whether there is too little in the end, by the works: what was too little before and gets no less
+    /// is not their fault.
+    pub fn is_broken(&self) -> bool {
+        self.left < self.floor.least && self.left < self.found - NOTHING
+    }
+}
+
 /// A size that is left alone.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LeftAlone {
@@ -142,7 +150,7 @@ pub(super) fn sheet(
     Refit {
         check,
         sizes,
-        precautions: to_mind(&steps),
+        precautions: to_mind(steps.iter().map(|step| &step.work)),
         steps,
         floors,
         left_alone,
@@ -150,16 +158,16 @@ pub(super) fn sheet(
     }
 }
 
-/// What to mind with some works, the general first and each once.
-fn to_mind(steps: &[Step]) -> Vec<Precaution> {
+/// What to mind with some works, the general first and each once; nothing where none is done.
+pub(super) fn to_mind<'w>(works: impl Iterator<Item = &'w Work> + Clone) -> Vec<Precaution> {
     let named = |p: &&Precaution| {
-        let mut of_steps = steps.iter().flat_map(|step| &step.work.precautions);
-        of_steps.any(|known| known.key == p.key)
+        let mut of_works = works.clone().flat_map(|work| &work.precautions);
+        of_works.any(|known| known.key == p.key)
     };
     let all = precautions();
-    match steps {
-        [] => Vec::new(),
-        _ => (all.iter().take(1))
+    match works.clone().next() {
+        None => Vec::new(),
+        Some(_) => (all.iter().take(1))
             .chain(all.iter().skip(1).filter(named))
             .cloned()
             .collect(),

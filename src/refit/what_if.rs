@@ -3,9 +3,9 @@
 use super::known::Known;
 use super::plan::{Interval, Problem, Quantity, Want, plan};
 use super::reason::Contradiction;
-use super::sheet::{After, FloorLeft};
+use super::sheet::{After, FloorLeft, to_mind};
 use super::target::NOTHING;
-use crate::catalogue::{State, Work, Workshop};
+use crate::catalogue::{Precaution, State, Work, Workshop};
 use crate::norm::{Evidence, Settings};
 use crate::stats::StatsError;
 use crate::table::{Column, Table, Uncertainty};
@@ -37,6 +37,8 @@ pub struct WhatIf {
     pub floors: Vec<FloorLeft>,
     /// Readings that cannot all be right, before any work.
     pub contradictions: Vec<Contradiction>,
+    /// What to mind, the general first; none where nothing is done.
+    pub precautions: Vec<Precaution>,
 }
 
 /// Whether a proposed size can be reached by taking off.
@@ -136,6 +138,7 @@ pub fn what_if(
         after: check_against(evidence, &table, 0, settings),
         before,
         proposals: proposals.iter().copied().zip(reach).collect(),
+        precautions: to_mind(works.iter().map(|(work, _)| work)),
         works,
         floors,
         contradictions,

@@ -43,6 +43,7 @@ mod dating;
 mod firmness;
 mod form;
 mod measurers;
+mod refit;
 mod screen;
 mod shift_years;
 
@@ -51,6 +52,7 @@ pub use dating::*;
 pub use firmness::*;
 pub use form::*;
 pub use measurers::*;
+pub use refit::*;
 pub use screen::*;
 pub use shift_years::*;
 
