@@ -2,6 +2,7 @@
 //!
 //! | file | holds |
 //! |---|---|
+//! | `day` | a day of the calendar |
 //! | `dimension` | what can be measured: unit, how, credible range, which way wear moves it |
 //! | `feature` | what can be traced: outlines, sections, colours |
 //! | `names` | one spelling for many: letter case, blanks, dashes, dots and underscores alike |
@@ -11,6 +12,7 @@
 //!
 //! The dimensions of the trade are data (`dimensions.csv`), not code.
 
+mod day;
 mod dimension;
 mod feature;
 mod made;
@@ -18,6 +20,7 @@ mod names;
 mod period;
 mod state;
 
+pub use day::{Day, NotADay};
 pub use dimension::{Catalogue, Dimension, Direction, Kind};
 pub use feature::{Feature, FeatureName, NotAFeature, Surface, TraceKind};
 pub use made::{NotADate, YearRange, is_undated};

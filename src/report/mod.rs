@@ -45,6 +45,8 @@ mod form;
 mod measurers;
 mod screen;
 mod shift_years;
+#[cfg(feature = "store")]
+mod works;
 
 pub use comparison::*;
 pub use dating::*;
@@ -53,6 +55,8 @@ pub use form::*;
 pub use measurers::*;
 pub use screen::*;
 pub use shift_years::*;
+#[cfg(feature = "store")]
+pub use works::*;
 
 row! {
     /// One norm.
