@@ -1,6 +1,6 @@
 //! `calibriar history --verify`
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::Path;
 
 use calibriar::collection::{Collection, Misfit, RecordedPicture, Verified, read_picture};
@@ -198,7 +198,8 @@ fn text(
         ));
     }
     if !pictures.is_empty() && pictures.iter().all(|p| p.found == "same") {
-        let n = counted(pictures.len(), "picture", "pictures");
+        let distinct: HashSet<&str> = pictures.iter().map(|p| p.sha256).collect();
+        let n = counted(distinct.len(), "picture", "pictures");
         text.push_str(&format!("{n}: as recorded\n"));
     }
     text

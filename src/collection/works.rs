@@ -215,6 +215,36 @@ pub(super) fn worked_on(
 }
 
 impl Collection {
+    /// Readings of a revision that say what left the works of a place on which a work was recorded
+    /// before: specimen, name of the dimension, day of the last such work. Whoever measured after the
+    /// work has another state to tell.
+    ///
+    /// # Errors
+    /// [`CollectionError`] where the store fails.
+    pub fn as_made_after_works(
+        &self,
+        revision: i64,
+    ) -> Result<Vec<(String, String, String)>, CollectionError> {
+        if !schema::has_rows(&self.connection, "work")? {
+            return Ok(Vec::new());
+        }
+        let mut statement = self.connection.prepare(
+            "SELECT s.name, d.label, max(k.done_on) FROM work k
+             JOIN reading r ON r.specimen = k.specimen AND r.dimension = k.dimension
+             JOIN file f ON f.id = r.file JOIN specimen s ON s.id = r.specimen
+             JOIN dimension d ON d.id = r.dimension
+             WHERE f.revision = ?1 AND k.revision < ?1 AND r.state = ?2
+             AND NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = k.specimen
+             AND w.dimension = k.dimension AND w.seq = k.seq)
+             GROUP BY r.specimen, r.dimension ORDER BY r.specimen, r.dimension",
+        )?;
+        let state = State::Factory as i64;
+        let found = statement.query_map(params![revision, state], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+        })?;
+        Ok(found.collect::<Result<_, _>>()?)
+    }
+
     /// A piece as it was on a day, `on`, by what the collection knew at a revision: where a work was
     /// done until then its reading as left, else the reading as found. Without a day the piece as all
     /// recorded works left it, without a revision by all that is known now.
