@@ -39,6 +39,9 @@ pub struct Request<'a> {
     pub details_of_repeats: bool,
     /// A collection as it stood at that revision.
     pub revision: Option<i64>,
+    /// The pieces of a collection as they stand after the works that are recorded; such a table is to
+    /// be judged, not to judge by.
+    pub as_left: bool,
     /// Dimensions that are known besides those of the trade, for a CSV file.
     pub catalogue: Option<&'a Catalogue>,
 }
@@ -129,6 +132,12 @@ pub enum SourceError {
     /// An earlier revision of something that has none.
     #[error("{source_name} is no collection: only a collection has earlier revisions")]
     NoRevisions {
+        /// The source, as it was named.
+        source_name: String,
+    },
+    /// The pieces as works left them, of something that records none.
+    #[error("{source_name} is no collection: only a collection records works")]
+    NoWorks {
         /// The source, as it was named.
         source_name: String,
     },
@@ -329,6 +338,7 @@ fn stored(request: &Request<'_>, collection: &Collection) -> Result<Source, Sour
         revision: request.revision,
         details: request.details,
         details_of_repeats: request.details_of_repeats,
+        as_left: request.as_left,
     };
     Ok(Source {
         table: collection.table_as(view)?,
@@ -375,6 +385,11 @@ fn open_package(folder: &Path) -> Result<Collection, SourceError> {
 fn file(request: &Request<'_>) -> Result<Source, SourceError> {
     if request.revision.is_some() {
         return Err(SourceError::NoRevisions {
+            source_name: request.from.to_owned(),
+        });
+    }
+    if request.as_left {
+        return Err(SourceError::NoWorks {
             source_name: request.from.to_owned(),
         });
     }

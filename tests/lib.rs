@@ -57,6 +57,8 @@ mod properties {
     mod fits;
     mod form;
     mod leaving_out;
+    #[cfg(feature = "store")]
+    mod record;
     mod shift;
     mod stats;
     mod table;

@@ -2,6 +2,7 @@
 //!
 //! | file | holds |
 //! |---|---|
+//! | `day` | a day of the calendar |
 //! | `dimension` | what can be measured: unit, how, credible range, which way wear moves it |
 //! | `feature` | what can be traced: outlines, sections, colours |
 //! | `names` | one spelling for many: letter case, blanks, dashes, dots and underscores alike |
@@ -16,6 +17,7 @@
 //!
 //! The dimensions of the trade are data (`dimensions.csv`), not code; so are works and floors.
 
+mod day;
 mod dimension;
 mod feature;
 mod floor;
@@ -28,6 +30,7 @@ mod state;
 mod work;
 mod workshop;
 
+pub use day::{Day, NotADay};
 pub use dimension::{Catalogue, Dimension, Direction, Kind};
 pub use feature::{Feature, FeatureName, NotAFeature, Surface, TraceKind};
 pub use floor::{Floor, FloorKind};

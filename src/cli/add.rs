@@ -102,6 +102,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let added = added?;
     aside.into_iter().try_for_each(AsideFile::keep)?;
     let outcome = output::report(&report(&added, &arguments.to));
+    if let Some(revision) = added.revision {
+        after_works(&arguments.to, revision);
+    }
     if added.new_readings + added.corrections > 0 {
         look_for_slips(&arguments.to, &pieces);
     }
@@ -156,6 +159,25 @@ fn look_for_slips(path: &Path, pieces: &HashSet<String>) {
     };
     if let Err(error) = looked() {
         remark(format!("not looked through for slips: {error}"));
+    }
+}
+
+/// Says which readings are of places that were worked on and yet are called as made. It is stored, so
+/// nothing that goes wrong here is a failure of the command.
+fn after_works(path: &Path, revision: i64) {
+    const SHOWN: usize = 10;
+    let collection = Collection::open(path).ok();
+    let of = collection.and_then(|collection| collection.as_made_after_works(revision).ok());
+    let of = of.unwrap_or_default();
+    for (specimen, label, day) in of.iter().take(SHOWN) {
+        remark(format!(
+            "{}, {label}: added as it left the works, but a work on it of {day} is recorded; if it was \
+             measured after that, withdraw it and add it with the state reworked",
+            output::shown(specimen)
+        ));
+    }
+    if of.len() > SHOWN {
+        remark(format!("and {} more", of.len() - SHOWN));
     }
 }
 

@@ -43,6 +43,11 @@ pub(super) struct Arguments {
     /// Judge each row of this CSV file instead (- is standard input)
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
+    /// Judge the pieces as they stand after the works that are recorded, not as they were found; what
+    /// they are judged by stays the same. Outlines and sections of pieces that were worked on are left
+    /// out: they were traced before
+    #[arg(long, conflicts_with = "file")]
+    as_left: bool,
     /// Show every number of the verdict step by step, with its formula and the pieces used, so that
     /// it can be done again with a pocket calculator
     #[arg(long, conflicts_with = "format")]
@@ -60,6 +65,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let format = arguments.question.format.choose();
     let digest = format != Format::Csv;
     let (source, other) = match &arguments.file {
+        None if arguments.as_left => {
+            let (source, left) = arguments.question.source.open_with_left(digest)?;
+            (source, Some(left))
+        }
         None => (arguments.question.source.open(digest)?, None),
         Some(file) => {
             let (source, other) = arguments.question.source.open_with(file, digest)?;
@@ -79,9 +88,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = settings.with_matters(matters);
     let evidence = arguments.question.judge.evidence(&cohort)?;
     let judged = other.as_ref().unwrap_or(&source);
-    let rows = match &other {
-        None => rows_of(&source, &arguments.specimens)?,
-        Some(other) => (0..other.table.specimens.len()).collect(),
+    let rows = match &arguments.file {
+        None => rows_of(judged, &arguments.specimens)?,
+        Some(_) => (0..judged.table.specimens.len()).collect(),
     };
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
         arguments.question.source.write_set_aside(read)?;

@@ -18,12 +18,14 @@ mod period_page;
 mod periods;
 mod progress;
 mod rates;
+mod record;
 mod refit;
 mod refit_json;
 mod refit_page;
 mod screen;
 mod shift_years;
 mod source;
+mod verify;
 mod withdraw;
 mod working;
 
@@ -71,6 +73,7 @@ enum Command {
     Measurers(measurers::Arguments),
     Screen(screen::Arguments),
     Withdraw(withdraw::Arguments),
+    Record(Box<record::Arguments>),
     History(history::Arguments),
     Export(export::Arguments),
     Completions(manual::Completions),
@@ -103,6 +106,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Measurers(arguments) => measurers::run(&arguments),
         Command::Screen(arguments) => screen::run(&arguments),
         Command::Withdraw(arguments) => withdraw::run(&arguments),
+        Command::Record(arguments) => record::run(&arguments),
         Command::History(arguments) => history::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Completions(arguments) => manual::completions(&arguments),
@@ -157,7 +161,8 @@ impl CliError {
                         }
                         told
                     }
-                    CollectionError::UnknownSpecimens { faults } => lines(faults),
+                    CollectionError::UnknownSpecimens { faults }
+                    | CollectionError::Works { faults } => lines(faults),
                     _ => Vec::new(),
                 }
             }

@@ -190,6 +190,30 @@ impl SourceArguments {
         Ok((source, prepared(other, &errors, Told::Already)))
     }
 
+    /// Opens the source, and its pieces as recorded works left them, to be judged by it. Only the first
+    /// is ever made into a cohort.
+    pub(super) fn open_with_left(&self, digest: bool) -> Result<(Source, Source), CliError> {
+        let source = open(&Request {
+            digest,
+            options: self.table.options(false),
+            set_aside: self.table.set_aside.is_some(),
+            traces_from: self.traces.as_deref(),
+            ..self.estimating()
+        })?;
+        let left = open(&Request {
+            options: self.table.options(false),
+            set_aside: self.table.set_aside.is_some(),
+            as_left: true,
+            details: true,
+            revision: source.provenance.revision,
+            ..self.estimating()
+        })?;
+        let source = told(source)?;
+        let errors = self.errors(&source.table);
+        let source = prepared(source, &errors, Told::Aloud);
+        Ok((source, prepared(left, &errors, Told::Already)))
+    }
+
     /// A request that keeps what tells reading errors, where these are asked for.
     fn estimating(&self) -> Request<'_> {
         Request {

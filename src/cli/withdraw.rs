@@ -21,6 +21,9 @@ pub(super) struct Arguments {
     /// One dimension, or one traced feature such as stem_top or bowl_section@25; all its readings
     /// and traces if left out
     dimension: Option<String>,
+    /// Only what the last work on each dimension left: a record that was made by mistake
+    #[arg(long)]
+    work: bool,
     /// The collection
     #[arg(long, value_name = "COLLECTION", env = "CALIBRIAR_COLLECTION", default_value = DEFAULT, value_parser = collection_path)]
     to: PathBuf,
@@ -46,7 +49,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     };
     drop(known);
     let mut collection = Collection::open_or_create(&arguments.to)?;
-    let done = collection.withdraw(&arguments.specimen, key.as_deref(), &author)?;
+    let (specimen, key) = (&arguments.specimen, key.as_deref());
+    let done = match arguments.work {
+        false => collection.withdraw(specimen, key, &author)?,
+        true => collection.withdraw_work(specimen, key, &author)?,
+    };
     let mut parts = Vec::new();
     if done.readings > 0 {
         parts.push(counted(done.readings, "reading", "readings"));

@@ -172,6 +172,30 @@ impl Collection {
         of: Option<&str>,
         author: &Author,
     ) -> Result<Withdrawn, CollectionError> {
+        self.withdraw_some(specimen, of, false, author)
+    }
+
+    /// Withdraws what the last work on a dimension of a specimen (its key), or on each, left: a
+    /// record that was made by mistake. The piece stands as it did before that work.
+    ///
+    /// # Errors
+    /// [`CollectionError::NothingToWithdraw`], and all failures of the store.
+    pub fn withdraw_work(
+        &mut self,
+        specimen: &str,
+        of: Option<&str>,
+        author: &Author,
+    ) -> Result<Withdrawn, CollectionError> {
+        self.withdraw_some(specimen, of, true, author)
+    }
+
+    fn withdraw_some(
+        &mut self,
+        specimen: &str,
+        of: Option<&str>,
+        only_last_work: bool,
+        author: &Author,
+    ) -> Result<Withdrawn, CollectionError> {
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -182,20 +206,27 @@ impl Collection {
             .ok_or_else(|| nothing(format!("the collection has no specimen `{specimen}`")))?;
         let stored = load::readings_of(&transaction, &[id])?;
         let keys = load::dimension_keys(&transaction)?;
-        let wanted: Vec<&StoredReading> = stored
+        let mut wanted: Vec<&StoredReading> = stored
             .iter()
-            .filter(|r| !r.withdrawn)
+            .filter(|r| r.is_live() && (r.left || !only_last_work))
             .filter(|r| {
                 of.is_none_or(|d| keys.iter().any(|(id, key)| *id == r.dimension && key == d))
             })
             .collect();
         let mut traces = traces::of_specimen(&transaction, id)?;
         traces.retain(|t| !t.withdrawn && of.is_none_or(|feature| t.key.feature == feature));
+        if only_last_work {
+            traces.clear();
+            // In the order of the store: the last of each dimension stays.
+            wanted.reverse();
+            wanted.dedup_by_key(|r| r.dimension);
+        }
         if wanted.is_empty() && traces.is_empty() {
             let what = of.unwrap_or("any dimension");
-            return Err(nothing(format!(
-                "`{specimen}` has no reading of {what} that still counts"
-            )));
+            return Err(nothing(match only_last_work {
+                false => format!("`{specimen}` has no reading of {what} that still counts"),
+                true => format!("no work on {what} of `{specimen}` is recorded that still counts"),
+            }));
         }
         for reading in &wanted {
             adding.withdraw(reading)?;
@@ -233,15 +264,15 @@ fn known_file(connection: &Connection, file: &NewFile) -> Result<Option<i64>, Co
 }
 
 /// A revision in the making.
-struct Adding<'t> {
+pub(super) struct Adding<'t> {
     transaction: &'t Transaction<'t>,
     author: &'t Author,
     correct: bool,
     previous: String,
-    revision: i64,
-    added: Added,
+    pub(super) revision: i64,
+    pub(super) added: Added,
     /// The digest of each new file's readings or traces.
-    files: Vec<String>,
+    pub(super) files: Vec<String>,
     /// Files of traces, which wait for all others: number in the store, place in `files`, name,
     /// traces.
     waiting: Vec<(i64, usize, String, &'t [WrittenTrace])>,
@@ -255,7 +286,7 @@ struct Adding<'t> {
 }
 
 impl<'t> Adding<'t> {
-    fn begin(
+    pub(super) fn begin(
         transaction: &'t Transaction<'t>,
         author: &'t Author,
         correct: bool,
@@ -296,11 +327,7 @@ impl<'t> Adding<'t> {
             self.added.known_files.push((file.name.clone(), revision));
             return Ok(());
         }
-        self.transaction.execute(
-            "INSERT INTO file (revision, name, sha256, options) VALUES (?1, ?2, ?3, ?4)",
-            params![self.revision, file.name, file.sha256, file.options],
-        )?;
-        let id = self.transaction.last_insert_rowid();
+        let id = self.insert_file(&file.name, &file.sha256, &file.options)?;
         let mut readings = Digester::default();
         self.reading_file.clone_from(&file.name);
         match &file.content {
@@ -313,6 +340,20 @@ impl<'t> Adding<'t> {
         }
         self.files.push(readings.finish());
         Ok(())
+    }
+
+    /// The row of a file, and the number that it gets.
+    pub(super) fn insert_file(
+        &self,
+        name: &str,
+        sha256: &str,
+        options: &str,
+    ) -> Result<i64, CollectionError> {
+        self.transaction.execute(
+            "INSERT INTO file (revision, name, sha256, options) VALUES (?1, ?2, ?3, ?4)",
+            params![self.revision, name, sha256, options],
+        )?;
+        Ok(self.transaction.last_insert_rowid())
     }
 
     /// A period that changed contradicts the collection, as a reading does.
@@ -442,7 +483,7 @@ impl<'t> Adding<'t> {
             .iter()
             .take_while(|r| (r.specimen, r.dimension) == place);
         let (withdrawn, mut live): (Vec<&StoredReading>, Vec<&StoredReading>) =
-            there.partition(|r| r.withdrawn);
+            there.filter(|r| !r.left).partition(|r| !r.is_live());
         here.retain(|candidate| {
             let same = live.iter().position(|old| candidate.equals(old));
             if let Some(at) = same {
@@ -721,7 +762,7 @@ impl<'t> Adding<'t> {
     }
 
     /// Writes what was gathered and the revision's own row.
-    fn finish(mut self, action: &str) -> Result<Added, CollectionError> {
+    pub(super) fn finish(mut self, action: &str) -> Result<Added, CollectionError> {
         if !self.unknown.is_empty() {
             return Err(CollectionError::UnknownSpecimens {
                 faults: self.unknown,

@@ -8,8 +8,8 @@ use std::fmt::Write as _;
 use rusqlite::{Connection, Row, params};
 use sha2::{Digest as _, Sha256};
 
-use super::CollectionError;
 use super::traces::NewTrace;
+use super::{CollectionError, schema};
 use crate::table::Circumstance;
 
 /// The SHA-256 of some bytes, in hexadecimal.
@@ -17,7 +17,7 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 
-fn hex(bytes: &[u8]) -> String {
+pub(super) fn hex(bytes: &[u8]) -> String {
     bytes
         .iter()
         .fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
@@ -57,7 +57,7 @@ impl Digester {
     }
 
     /// Nothing, or the start of another list.
-    fn mark(&mut self, mark: u8) {
+    pub(super) fn mark(&mut self, mark: u8) {
         self.buffer.push(mark);
         self.drain();
     }
@@ -195,10 +195,36 @@ const PARTS: [(&str, usize); 5] = [
     ),
 ];
 
-/// Withdrawn traces count only where there are any: revisions without keep their old digests.
-const WITHDRAWN_TRACES: &str = "SELECT s.name, w.feature, w.repeat, w.seq
-    FROM trace_withdrawal w JOIN specimen s ON s.id = w.specimen WHERE w.revision = ?1
-    ORDER BY w.specimen, w.feature, w.repeat, w.seq";
+/// What counts only where there is any, so that revisions without keep the digests that older
+/// versions gave them: the table, the mark before each row, the query, and how many columns it has.
+const LATER_PARTS: [(&str, u8, &str, usize); 3] = [
+    (
+        "trace_withdrawal",
+        b'T',
+        "SELECT s.name, w.feature, w.repeat, w.seq
+         FROM trace_withdrawal w JOIN specimen s ON s.id = w.specimen WHERE w.revision = ?1
+         ORDER BY w.specimen, w.feature, w.repeat, w.seq",
+        4,
+    ),
+    (
+        "work",
+        b'W',
+        "SELECT s.name, d.key, w.seq, w.found, w.tool, w.done_by, w.done_on, w.why
+         FROM work w JOIN specimen s ON s.id = w.specimen JOIN dimension d ON d.id = w.dimension
+         WHERE w.revision = ?1 ORDER BY w.specimen, w.dimension, w.seq",
+        8,
+    ),
+    (
+        "picture",
+        b'P',
+        "SELECT s.name, d.key, p.seq, p.number, p.name, p.sha256
+         FROM work w JOIN picture p ON p.specimen = w.specimen AND p.dimension = w.dimension
+         AND p.seq = w.seq JOIN specimen s ON s.id = p.specimen
+         JOIN dimension d ON d.id = p.dimension WHERE w.revision = ?1
+         ORDER BY p.specimen, p.dimension, p.seq, p.number",
+        6,
+    ),
+];
 
 /// The digest of a revision whose rows are written, its own row aside. `readings` has the digest
 /// of each of its files' readings or traces, in the order of the files.
@@ -230,11 +256,17 @@ pub(super) fn revision_digest(
             cells(&mut digest, row, columns)?;
         }
     }
-    let mut statement = connection.prepare(WITHDRAWN_TRACES)?;
-    let mut rows = statement.query([head.id])?;
-    while let Some(row) = rows.next()? {
-        digest.mark(b'T');
-        cells(&mut digest, row, 4)?;
+    for (table, mark, query, columns) in LATER_PARTS {
+        // A collection that is only read may be of a version without it.
+        if !schema::has_table(connection, table)? {
+            continue;
+        }
+        let mut statement = connection.prepare(query)?;
+        let mut rows = statement.query([head.id])?;
+        while let Some(row) = rows.next()? {
+            digest.mark(mark);
+            cells(&mut digest, row, columns)?;
+        }
     }
     Ok(digest.finish())
 }

@@ -1,6 +1,6 @@
 //! What can go wrong with a collection.
 
-use crate::table::{Fault, TableError, counted};
+use crate::table::{Fault, TableError, counted, short, suggestion};
 
 /// Why a collection could not be opened, read or added to. Nothing was changed.
 #[derive(Debug, thiserror::Error)]
@@ -82,6 +82,27 @@ pub enum CollectionError {
     UnknownSpecimens {
         /// Each of them, where it begins.
         faults: Vec<Fault>,
+    },
+    /// Works that cannot be as they are said to be.
+    #[error(
+        "{} cannot be recorded; nothing was",
+        counted(faults.len(), "work")
+    )]
+    Works {
+        /// Each of them.
+        faults: Vec<Fault>,
+    },
+    /// No such specimen.
+    #[error(
+        "the collection has no specimen `{}`{}",
+        short(name),
+        suggestion(nearest)
+    )]
+    NoSpecimen {
+        /// As it was asked for.
+        name: String,
+        /// The names that look most like it.
+        nearest: Vec<String>,
     },
     /// A stored trace that cannot be read.
     #[error("a trace of {specimen} in the collection cannot be read: {what}")]

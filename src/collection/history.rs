@@ -3,7 +3,8 @@
 use rusqlite::params;
 
 use super::load::find_specimen;
-use super::{Collection, CollectionError};
+use super::works::WorkDone;
+use super::{Collection, CollectionError, schema};
 use crate::table::{WrittenTrace, counted, trace_name};
 
 /// One revision.
@@ -15,7 +16,7 @@ pub struct Entry {
     pub made_on: String,
     /// By whom.
     pub made_by: String,
-    /// `add`, `correct` or `withdraw`.
+    /// `add`, `correct`, `withdraw` or `record`.
     pub action: String,
     /// Why; may be empty.
     pub why: String,
@@ -29,10 +30,12 @@ pub struct Entry {
     pub sha256: String,
     /// Traces it brought.
     pub traces: i64,
+    /// Works it recorded.
+    pub works: i64,
 }
 
 /// One thing that happened to a specimen: to a reading or a trace, or to what is said of it.
-#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
 pub struct Happening {
     /// The revision.
     pub revision: i64,
@@ -40,8 +43,8 @@ pub struct Happening {
     pub made_on: String,
     /// By whom.
     pub made_by: String,
-    /// `added` or `withdrawn` for a reading or a trace, `described` for maker, pattern, date and
-    /// the like.
+    /// `added` or `withdrawn` for a reading or a trace, `worked` for what a work left, `described`
+    /// for maker, pattern, date and the like.
     pub what: &'static str,
     /// The dimension's key, the feature that was traced, or the column that was described.
     pub dimension: String,
@@ -55,8 +58,18 @@ pub struct Happening {
     pub state: &'static str,
     /// The file that brought the reading or the trace; empty for a description.
     pub file: String,
-    /// The revision's reason; may be empty.
+    /// The revision's reason, or what the work was for; may be empty.
     pub why: String,
+    /// Of a work: the reading as found, verbatim.
+    pub as_found: String,
+    /// Of a work: with what; may be empty.
+    pub tool: String,
+    /// Of a work: by whom.
+    pub done_by: String,
+    /// Of a work: on which day (ISO 8601).
+    pub done_on: String,
+    /// Of a work: names of its pictures.
+    pub pictures: Vec<String>,
 }
 
 /// How many traces each revision added and withdrew.
@@ -83,6 +96,10 @@ impl Collection {
             .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
             .collect::<Result<_, _>>()?;
         let traces = self.traces_of_revisions()?;
+        let works = match schema::has_table(&self.connection, "work")? {
+            true => self.counts("SELECT revision, count(*) FROM work GROUP BY revision")?,
+            false => Vec::new(),
+        };
         let of = |counts: &[(i64, i64)], revision: i64| {
             counts
                 .iter()
@@ -111,6 +128,7 @@ impl Collection {
                 withdrawn: row.get::<_, i64>(6)? + of(&traces.withdrawn, revision),
                 sha256: row.get(5)?,
                 traces: of(&traces.added, revision),
+                works: of(&works, revision),
             });
         }
         Ok(entries)
@@ -120,18 +138,21 @@ impl Collection {
         if !super::traces::are_there(&self.connection)? {
             return Ok(TraceCounts::default());
         }
-        let counts = |query: &str| -> Result<Vec<(i64, i64)>, CollectionError> {
-            let mut statement = self.connection.prepare(query)?;
-            let counts = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-            Ok(counts.collect::<Result<_, _>>()?)
-        };
         Ok(TraceCounts {
-            added: counts(
+            added: self.counts(
                 "SELECT file.revision, count(*) FROM trace JOIN file ON file.id = trace.file
                  GROUP BY file.revision",
             )?,
-            withdrawn: counts("SELECT revision, count(*) FROM trace_withdrawal GROUP BY revision")?,
+            withdrawn: self
+                .counts("SELECT revision, count(*) FROM trace_withdrawal GROUP BY revision")?,
         })
+    }
+
+    /// Revisions, each with a number.
+    fn counts(&self, query: &str) -> Result<Vec<(i64, i64)>, CollectionError> {
+        let mut statement = self.connection.prepare(query)?;
+        let counts = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(counts.collect::<Result<_, _>>()?)
     }
 
     /// What happened to the readings and traces of one specimen, the oldest first; `None` where the
@@ -145,20 +166,22 @@ impl Collection {
         };
         let mut statement = self.connection.prepare(
             "SELECT v.id, v.made_on, v.made_by, v.why, d.key, d.unit, r.text, r.value, r.state,
-             f.name, 0 AS gone
+             f.name, 0 AS gone, r.seq
              FROM reading r JOIN file f ON f.id = r.file JOIN revision v ON v.id = f.revision
              JOIN dimension d ON d.id = r.dimension WHERE r.specimen = ?1
              UNION ALL
              SELECT v.id, v.made_on, v.made_by, v.why, d.key, d.unit, r.text, r.value, r.state,
-             f.name, 1
+             f.name, 1, r.seq
              FROM withdrawal w JOIN reading r ON r.specimen = w.specimen
              AND r.dimension = w.dimension AND r.seq = w.seq JOIN file f ON f.id = r.file
              JOIN revision v ON v.id = w.revision JOIN dimension d ON d.id = r.dimension
              WHERE w.specimen = ?1
              ORDER BY 1, 11 DESC, 5",
         )?;
+        let works = super::works::by_reading(&self.connection, id)?;
         let happenings = statement.query_map(params![id], |row| {
-            Ok(Happening {
+            let seq: i64 = row.get(11)?;
+            let happening = Happening {
                 revision: row.get(0)?,
                 made_on: row.get(1)?,
                 made_by: row.get(2)?,
@@ -170,6 +193,14 @@ impl Collection {
                 state: super::rows::state_of(row.get(8)?).name(),
                 file: row.get(9)?,
                 why: row.get(3)?,
+                ..Happening::default()
+            };
+            let of = |(left, work): &&(i64, WorkDone)| {
+                *left == seq && work.dimension == happening.dimension
+            };
+            Ok(match works.iter().find(of) {
+                Some((_, work)) => with_work(happening, work),
+                None => happening,
             })
         })?;
         let mut all: Vec<Happening> = happenings.collect::<Result<_, _>>()?;
@@ -210,11 +241,10 @@ impl Collection {
                 what: if row.get(9)? { "withdrawn" } else { "added" },
                 dimension: trace_name(&feature, row.get(5)?),
                 text: counted(points, "point"),
-                value: None,
-                unit: String::new(),
                 state: super::rows::state_of(row.get(7)?).name(),
                 file: row.get(8)?,
                 why: row.get(3)?,
+                ..Happening::default()
             })
         })?;
         Ok(happenings.collect::<Result<_, _>>()?)
@@ -251,14 +281,30 @@ impl Collection {
                     what: "described",
                     dimension: (*column).to_owned(),
                     text,
-                    value: None,
-                    unit: String::new(),
-                    state: "",
-                    file: String::new(),
                     why: row.get(3)?,
+                    ..Happening::default()
                 });
             }
         }
         Ok(found)
+    }
+}
+
+/// What a work left, with all that is recorded of the work.
+fn with_work(happening: Happening, work: &WorkDone) -> Happening {
+    let worked = happening.what == "added";
+    Happening {
+        what: if worked { "worked" } else { happening.what },
+        // A withdrawal has a reason of its own.
+        why: match worked {
+            true => work.why.clone(),
+            false => happening.why,
+        },
+        as_found: work.found.text.clone(),
+        tool: work.tool.clone(),
+        done_by: work.done_by.clone(),
+        done_on: work.done_on.clone(),
+        pictures: work.pictures.iter().map(|p| p.name.clone()).collect(),
+        ..happening
     }
 }

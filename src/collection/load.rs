@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 use rusqlite::{Connection, params};
 
 use super::rows::{UNITS, state_of};
-use super::{Collection, CollectionError, Revision};
+use super::{Collection, CollectionError, Revision, schema, works};
 use crate::catalogue::{Catalogue, Dimension, Period, Periods, Standing, State, YearRange, fold};
 use crate::notation::is_given;
 use crate::table::{
@@ -62,7 +62,26 @@ pub(super) struct StoredReading {
     pub(super) state: State,
     pub(super) text: String,
     pub(super) circumstance: Option<i64>,
-    pub(super) withdrawn: bool,
+    /// The revision that withdrew it.
+    pub(super) withdrawn_in: Option<i64>,
+    /// The revision that brought it.
+    pub(super) revision: i64,
+    /// The day of its reading, as written.
+    pub(super) measured_on: String,
+    /// Whether a work left it.
+    pub(super) left: bool,
+}
+
+impl StoredReading {
+    /// Whether it counts.
+    pub(super) fn is_live(&self) -> bool {
+        self.withdrawn_in.is_none()
+    }
+
+    /// Whether it counted at a revision.
+    pub(super) fn was_live(&self, at: i64) -> bool {
+        self.revision <= at && self.withdrawn_in.is_none_or(|revision| revision > at)
+    }
 }
 
 impl Collection {
@@ -224,7 +243,7 @@ impl Collection {
             true => ", unit, text, circumstance",
             false => "",
         };
-        let which = readings_that_count(connection, as_of)?;
+        let which = readings_that_count(connection, as_of, view.as_left)?;
         let query = format!(
             "SELECT specimen, dimension, value, uncertainty, state{more} FROM reading AS r{which}"
         );
@@ -262,15 +281,21 @@ impl Collection {
             });
         }
         let columns = builder.finish(specimens.len());
+        let mut traces = match only {
+            Some(_) => Vec::new(),
+            None => super::traces::live(connection, upto)?,
+        };
+        if view.as_left {
+            // They were taken of the piece as found.
+            let worked = works::worked_on(connection, upto)?;
+            traces.retain(|trace| !worked.contains(&trace.specimen));
+        }
         Ok(Table {
             catalogue,
             periods: periods(connection, upto)?,
             specimens,
             columns,
-            traces: match only {
-                Some(_) => Default::default(),
-                None => super::traces::live(connection, upto)?,
-            },
+            traces,
             details,
         })
     }
@@ -305,30 +330,51 @@ pub struct View {
     pub details: bool,
     /// Keep them where a place was read more than once.
     pub details_of_repeats: bool,
+    /// The pieces as they stand after the works that are recorded, not as they were found.
+    pub as_left: bool,
 }
 
 /// Which readings count, as the end of a query about `reading AS r`; nothing where all do.
+///
+/// What works left does not count beside what was found: it says nothing of the works that made the
+/// piece, and is no second reading of the same thing. With `as_left` it counts instead.
 fn readings_that_count(
     connection: &Connection,
     as_of: Option<i64>,
+    as_left: bool,
 ) -> Result<String, CollectionError> {
-    let any: bool =
-        connection.query_row("SELECT EXISTS (SELECT 1 FROM withdrawal)", [], |row| {
-            row.get(0)
-        })?;
-    let withdrawn = |condition: &str| {
+    let until = |column: &str| as_of.map_or(String::new(), |r| format!(" AND {column} <= {r}"));
+    let not_withdrawn = |reading: &str| {
         format!(
-            "NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = r.specimen
-             AND w.dimension = r.dimension AND w.seq = r.seq{condition})"
+            "NOT EXISTS (SELECT 1 FROM withdrawal w WHERE w.specimen = {reading}.specimen
+             AND w.dimension = {reading}.dimension AND w.seq = {reading}.seq{})",
+            until("w.revision")
         )
     };
-    Ok(match as_of {
-        None if !any => String::new(),
-        None => format!(" WHERE {}", withdrawn("")),
-        Some(revision) => format!(
-            " WHERE r.file IN (SELECT id FROM file WHERE revision <= {revision}) AND {}",
-            withdrawn(&format!(" AND w.revision <= {revision}"))
-        ),
+    let mut conditions = Vec::new();
+    if let Some(revision) = as_of {
+        conditions.push(format!(
+            "r.file IN (SELECT id FROM file WHERE revision <= {revision})"
+        ));
+    }
+    if schema::has_rows(connection, "withdrawal")? {
+        conditions.push(not_withdrawn("r"));
+    }
+    if schema::has_rows(connection, "work")? {
+        let of_place = "FROM work k WHERE k.specimen = r.specimen AND k.dimension = r.dimension";
+        conditions.push(match as_left {
+            false => format!("NOT EXISTS (SELECT 1 {of_place} AND k.seq = r.seq)"),
+            // The last of them; where there is none that counts, the reading itself.
+            true => format!(
+                "r.seq = coalesce((SELECT max(k.seq) {of_place}{} AND {}), r.seq)",
+                until("k.revision"),
+                not_withdrawn("k")
+            ),
+        });
+    }
+    Ok(match conditions.is_empty() {
+        true => String::new(),
+        false => format!(" WHERE {}", conditions.join(" AND ")),
     })
 }
 
@@ -510,13 +556,22 @@ pub(super) fn readings_of(
     connection: &Connection,
     specimens: &[i64],
 ) -> Result<Vec<StoredReading>, CollectionError> {
-    let mut statement = connection.prepare(
+    let left = match schema::has_table(connection, "work")? {
+        true => {
+            "EXISTS (SELECT 1 FROM work k WHERE k.specimen = r.specimen
+             AND k.dimension = r.dimension AND k.seq = r.seq)"
+        }
+        false => "0",
+    };
+    let mut statement = connection.prepare(&format!(
         "SELECT r.specimen, r.dimension, r.seq, value, uncertainty, state, text, circumstance,
-         w.revision IS NOT NULL
-         FROM reading r LEFT JOIN withdrawal w ON w.specimen = r.specimen
+         w.revision, f.revision, coalesce(c.measured_on, ''), {left}
+         FROM reading r JOIN file f ON f.id = r.file
+         LEFT JOIN circumstance c ON c.id = r.circumstance
+         LEFT JOIN withdrawal w ON w.specimen = r.specimen
          AND w.dimension = r.dimension AND w.seq = r.seq WHERE r.specimen = ?1
-         ORDER BY r.dimension, r.seq",
-    )?;
+         ORDER BY r.dimension, r.seq"
+    ))?;
     let mut ids = specimens.to_vec();
     ids.sort_unstable();
     let mut found = Vec::new();
@@ -531,7 +586,10 @@ pub(super) fn readings_of(
                 state: state_of(row.get(5)?),
                 text: row.get(6)?,
                 circumstance: row.get(7)?,
-                withdrawn: row.get(8)?,
+                withdrawn_in: row.get(8)?,
+                revision: row.get(9)?,
+                measured_on: row.get(10)?,
+                left: row.get(11)?,
             })
         })?;
         for reading in of_specimen {

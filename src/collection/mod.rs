@@ -4,10 +4,13 @@
 //! |---|---|
 //! | `schema` | the tables, migrations, what is a collection and what is not |
 //! | `add` | adding tables, corrections, withdrawals: one transaction each |
+//! | `record` | recording works on a piece |
+//! | `works` | works as they are recorded, and how a piece stood at any time |
 //! | `rows` | how things are written as rows |
 //! | `load` | from the store to a table |
 //! | `traces` | traces as they were written, and read from that again |
 //! | `history` | revisions: who, when, what, why |
+//! | `verify` | whether every revision fits its digest |
 //! | `digest` | what a revision's digest is made of |
 //! | `package` | data packages out and in |
 //! | `error` | what can go wrong |
@@ -25,9 +28,12 @@ mod error;
 mod history;
 mod load;
 mod package;
+mod record;
 mod rows;
 mod schema;
 mod traces;
+mod verify;
+mod works;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -41,7 +47,10 @@ pub use error::{CollectionError, Contradiction};
 pub use history::{Entry, Happening};
 pub use load::View;
 pub use package::{Package, PackagedTable, is_package, read_package};
+pub use record::{NewRecord, Recorded, read_picture};
 use schema::{Kind, Rejected};
+pub use verify::{Misfit, RecordedPicture, Verified};
+pub use works::{Replay, Standing, WorkDone, WorkReading};
 
 /// How long to wait for another program's `add`.
 const PATIENCE: Duration = Duration::from_secs(10);

@@ -14,6 +14,7 @@ use serde_json::{Value, json};
 
 use super::digest::{Digester, RevisionHead, revision_digest};
 use super::load::Description;
+use super::record::{WorkRow, insert_picture, insert_work};
 use super::rows::{circumstance_id, insert_description, insert_dimension, state_of, unit_number};
 use super::traces::{NewTrace, TraceKey, insert_withdrawal};
 use super::{Collection, CollectionError, newest_revision, schema};
@@ -21,7 +22,7 @@ use crate::catalogue::{Dimension, State};
 #[cfg(feature = "frame")]
 use crate::frame::{ParquetRecords, ParquetTable};
 use crate::notation::Unit;
-use crate::table::{Circumstance, TableError};
+use crate::table::{Circumstance, Picture, TableError};
 
 const DESCRIPTOR: &str = "datapackage.json";
 /// The descriptor's own property that tells an exported collection from other packages.
@@ -211,6 +212,45 @@ const TRACES: Resource = Resource {
             ORDER BY t.specimen, t.feature, t.repeat, t.seq",
 };
 
+/// Written only where a collection has any, as the traces are.
+const WORKS: Resource = Resource {
+    name: "works",
+    title: "Works done on specimens, each with the numbers of its readings as found and as left",
+    fields: &[
+        ("specimen", "string"),
+        ("dimension", "string"),
+        ("number", "integer"),
+        ("found_number", "integer"),
+        ("tool", "string"),
+        ("done_by", "string"),
+        ("done_on", "date"),
+        ("why", "string"),
+        ("revision", "integer"),
+    ],
+    key: &["specimen", "dimension", "number"],
+    query: "SELECT s.name, d.key, k.seq, k.found, k.tool, k.done_by, k.done_on, k.why, k.revision
+            FROM work k JOIN specimen s ON s.id = k.specimen JOIN dimension d ON d.id = k.dimension
+            ORDER BY k.specimen, k.dimension, k.seq",
+};
+
+const PICTURES: Resource = Resource {
+    name: "pictures",
+    title: "Pictures of the works, which are kept elsewhere, by the SHA-256 of their bytes",
+    fields: &[
+        ("specimen", "string"),
+        ("dimension", "string"),
+        ("number", "integer"),
+        ("picture", "integer"),
+        ("name", "string"),
+        ("sha256", "string"),
+    ],
+    key: &["specimen", "dimension", "number", "picture"],
+    query: "SELECT s.name, d.key, p.seq, p.number, p.name, p.sha256
+            FROM picture p JOIN specimen s ON s.id = p.specimen
+            JOIN dimension d ON d.id = p.dimension
+            ORDER BY p.specimen, p.dimension, p.seq, p.number",
+};
+
 /// Whether a path is the folder of a data package.
 pub fn is_package(path: &Path) -> bool {
     path.is_dir() && path.join(DESCRIPTOR).is_file()
@@ -358,8 +398,10 @@ impl Collection {
     /// The files that a package of this collection has.
     fn resources(&self) -> Result<Vec<&'static Resource>, CollectionError> {
         let mut resources: Vec<&Resource> = RESOURCES.iter().collect();
-        if super::traces::any(&self.connection)? {
-            resources.push(&TRACES);
+        for (table, resource) in [("trace", &TRACES), ("work", &WORKS), ("picture", &PICTURES)] {
+            if schema::has_rows(&self.connection, table)? {
+                resources.push(resource);
+            }
         }
         Ok(resources)
     }
@@ -735,6 +777,7 @@ impl Importing<'_> {
         let specimens = self.specimens()?;
         let mut digests = self.readings(&dimensions, &specimens)?;
         self.traces(&specimens, &mut digests)?;
+        self.works(&dimensions, &specimens)?;
         self.revisions(&files, digests)
     }
 
@@ -786,6 +829,54 @@ impl Importing<'_> {
             }
             Ok(())
         })
+    }
+
+    /// Stores the works and their pictures, where the package has any.
+    fn works(
+        &self,
+        dimensions: &HashMap<String, (i64, String)>,
+        specimens: &HashMap<String, i64>,
+    ) -> Result<(), CollectionError> {
+        let place = |row: &PackageRow<'_>| -> Result<(i64, i64, i64), CollectionError> {
+            let specimen = specimens
+                .get(row.text("specimen")?)
+                .ok_or_else(|| row.bad("specimen", "not in the specimens"))?;
+            let (dimension, _) = dimensions
+                .get(row.text("dimension")?)
+                .ok_or_else(|| row.bad("dimension", "not in the dimensions"))?;
+            Ok((*specimen, *dimension, row.number("number")?))
+        };
+        if self.folder.join("works.csv").exists() {
+            self.rows("works", |row| {
+                insert_work(
+                    self.transaction,
+                    &WorkRow {
+                        place: place(row)?,
+                        found: row.number("found_number")?,
+                        revision: row.number("revision")?,
+                        tool: row.text("tool")?,
+                        done_by: row.text("done_by")?,
+                        done_on: row.text("done_on")?,
+                        why: row.text("why")?,
+                    },
+                )
+            })?;
+        }
+        if self.folder.join("pictures.csv").exists() {
+            self.rows("pictures", |row| {
+                let picture = Picture {
+                    name: row.text("name")?.to_owned(),
+                    sha256: row.text("sha256")?.to_owned(),
+                };
+                insert_picture(
+                    self.transaction,
+                    place(row)?,
+                    row.number("picture")?,
+                    &picture,
+                )
+            })?;
+        }
+        Ok(())
     }
 
     fn dimensions(&self) -> Result<HashMap<String, (i64, String)>, CollectionError> {

@@ -8,13 +8,17 @@ use super::CollectionError;
 pub(super) const APPLICATION_ID: i32 = 0x4342_4c52;
 
 /// One step a version; the version of a collection is the number of steps it has taken.
-const MIGRATIONS: [&str; 2] = [include_str!("schema.sql"), include_str!("schema2.sql")];
+const MIGRATIONS: [&str; 3] = [
+    include_str!("schema.sql"),
+    include_str!("schema2.sql"),
+    include_str!("schema3.sql"),
+];
 
 /// The version that this program writes.
 pub(super) const VERSION: i32 = MIGRATIONS.len() as i32;
 
 /// Tables in which rows are only ever added.
-const APPEND_ONLY: [&str; 12] = [
+const APPEND_ONLY: [&str; 14] = [
     "revision",
     "file",
     "dimension",
@@ -27,6 +31,8 @@ const APPEND_ONLY: [&str; 12] = [
     "withdrawal",
     "trace",
     "trace_withdrawal",
+    "work",
+    "picture",
 ];
 
 /// What kind of file a connection has open.
@@ -56,6 +62,21 @@ pub(super) fn kind(connection: &Connection) -> Result<Kind, Rejected> {
     } else {
         Err(Rejected::Other)
     }
+}
+
+/// Whether there is a table; a collection of an older version that is only read may lack it.
+pub(super) fn has_table(connection: &Connection, table: &str) -> Result<bool, CollectionError> {
+    Ok(connection
+        .prepare_cached("SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = ?1")?
+        .exists([table])?)
+}
+
+/// Whether there is a row in such a table.
+pub(super) fn has_rows(connection: &Connection, table: &str) -> Result<bool, CollectionError> {
+    Ok(has_table(connection, table)?
+        && connection
+            .prepare_cached(&format!("SELECT 1 FROM {table} LIMIT 1"))?
+            .exists([])?)
 }
 
 /// Why a file is no collection that can be used.

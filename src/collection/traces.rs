@@ -3,24 +3,19 @@
 use rusqlite::{Connection, Row, params};
 
 use super::rows::{circumstance_id, state_of};
-use super::{Collection, CollectionError};
+use super::{Collection, CollectionError, schema};
 use crate::catalogue::{Feature, FeatureName};
 use crate::notation::DecimalMark;
 use crate::table::{Circumstance, Place, Trace, WrittenTrace};
 
 /// Whether a collection has the tables of version 2; one that is only read may not.
 pub(super) fn are_there(connection: &Connection) -> Result<bool, CollectionError> {
-    Ok(connection
-        .prepare("SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = 'trace'")?
-        .exists([])?)
+    schema::has_table(connection, "trace")
 }
 
 /// Whether a collection ever had any.
 pub(super) fn any(connection: &Connection) -> Result<bool, CollectionError> {
-    Ok(are_there(connection)?
-        && connection
-            .prepare("SELECT 1 FROM trace LIMIT 1")?
-            .exists([])?)
+    schema::has_rows(connection, "trace")
 }
 
 /// Which trace of the store.

@@ -46,6 +46,8 @@ mod measurers;
 mod refit;
 mod screen;
 mod shift_years;
+#[cfg(feature = "store")]
+mod works;
 
 pub use comparison::*;
 pub use dating::*;
@@ -55,6 +57,8 @@ pub use measurers::*;
 pub use refit::*;
 pub use screen::*;
 pub use shift_years::*;
+#[cfg(feature = "store")]
+pub use works::*;
 
 row! {
     /// One norm.

@@ -23,7 +23,11 @@ pub struct Place {
 
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}, row {}", self.file, self.row)?;
+        f.write_str(&self.file)?;
+        // What was typed stands in no row.
+        if self.row > 0 {
+            write!(f, ", row {}", self.row)?;
+        }
         if self.line != self.row {
             write!(f, " (line {})", self.line)?;
         }
@@ -173,6 +177,10 @@ pub enum FaultKind {
     /// A row of a trace.
     #[error(transparent)]
     Trace(#[from] TraceFault),
+    /// A work that is to be recorded.
+    #[cfg(feature = "store")]
+    #[error(transparent)]
+    Work(#[from] super::work_table::WorkFault),
 }
 
 /// What to type about an unknown column.
@@ -188,7 +196,7 @@ fn what_to_do(heading: &str, nearest: &[String]) -> String {
     )
 }
 
-pub(super) fn suggestion(nearest: &[String]) -> String {
+pub(crate) fn suggestion(nearest: &[String]) -> String {
     match nearest {
         [] => String::new(),
         names => format!("; nearest: {}", names.join(", ")),
@@ -271,6 +279,23 @@ pub enum TableError {
         headings(found)
     )]
     LackingOfTraces {
+        /// The file, as it was named.
+        file: String,
+        /// The header's row.
+        row: usize,
+        /// The columns that it lacks.
+        lacking: Vec<&'static str>,
+        /// The headings found.
+        found: Vec<String>,
+    },
+    /// A table of works without a column that it needs.
+    #[cfg(feature = "store")]
+    #[error(
+        "{file}, row {row}: a table of works lacks the column {}; the header has: {}",
+        lacking.join(", "),
+        headings(found)
+    )]
+    LackingOfWorks {
         /// The file, as it was named.
         file: String,
         /// The header's row.

@@ -449,7 +449,7 @@ impl Parsed {
 }
 
 /// A standard uncertainty in the unit of its reading, in the house's unit.
-fn standard_uncertainty(text: &str, context: &Context) -> Option<f64> {
+pub(super) fn standard_uncertainty(text: &str, context: &Context) -> Option<f64> {
     let written = read_cell(text, context).ok()??;
     let plain = written.standard_uncertainty.is_none() && written.braces.is_none();
     (plain && written.value > 0.0).then_some(written.value)

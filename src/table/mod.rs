@@ -13,6 +13,7 @@
 //! | `trace` | traces of outlines and sections, colours of spots |
 //! | `trace_table` | one row a point of a trace |
 //! | `trace_cells` | the cells of such a row |
+//! | `work_table` | works done on one piece |
 //! | `text` | many short texts in few allocations |
 //!
 //! Reading gives what is good and every fault; refusing the file or setting the faulty rows aside
@@ -32,6 +33,8 @@ mod trace;
 mod trace_cells;
 mod trace_table;
 mod wide;
+#[cfg(feature = "store")]
+mod work_table;
 
 use std::io;
 
@@ -44,7 +47,9 @@ use doubt::RawDoubt;
 pub use doubt::{Doubt, Slip};
 #[cfg(any(feature = "store", feature = "frame"))]
 pub(crate) use fault::counted;
-use fault::short;
+pub(crate) use fault::short;
+#[cfg(feature = "store")]
+pub(crate) use fault::suggestion;
 pub use fault::{Fault, FaultKind, Place, TableError};
 use header::Plan;
 #[cfg(feature = "frame")]
@@ -59,6 +64,11 @@ pub use trace::{Points, Trace, TraceReading, WrittenPoint, WrittenPoints, Writte
 
 pub use crate::form::colour::{Spot, SpotColour, White};
 pub use trace_cells::TraceFault;
+#[cfg(feature = "store")]
+pub use work_table::{
+    Picture, ReadPicture, Typed, Work, WorkColumn, WorkDefaults, WorkFault, WorkSheet, WrittenSize,
+    read_works, typed_works,
+};
 
 use crate::catalogue::{Catalogue, Periods, fold};
 use crate::notation::DecimalMark;

@@ -120,6 +120,87 @@ fn killed_at_many_moments_an_add_is_whole_or_nothing() {
     );
 }
 
+/// A record as well: both its readings, its works and their digest, or nothing.
+#[test]
+fn killed_at_many_moments_a_record_is_whole_or_nothing() {
+    const MOMENTS: u32 = 12;
+    let desk = Desk::with("first.csv", sheet("F", 10));
+    desk.run("add first.csv --to first.db").done();
+    desk.write(
+        "works.csv",
+        "dimension,as_left\nbit width,15\nairway,5\nwall,6\nweight,30\n",
+    );
+    let line = "record F1 --done works.csv --to c.db";
+    let mut whole = 0;
+    for moment in 0..MOMENTS {
+        clear(&desk, "c.db");
+        std::fs::copy(desk.path("first.db"), desk.path("c.db")).unwrap();
+        let at_rest = size_of(&desk, "c.db");
+        let mut child = start(&desk, line);
+        while size_of(&desk, "c.db") == at_rest && child.try_wait().unwrap().is_none() {}
+        std::thread::sleep(Duration::from_micros(200) * moment);
+        child.kill().unwrap();
+        child.wait().unwrap();
+        let json = desk
+            .run("history --verify --from c.db --format json")
+            .done()
+            .json();
+        let recorded = json["revisions"] == 2;
+        assert!(
+            recorded || json["revisions"] == 1,
+            "moment {moment}: {json}"
+        );
+        let works = desk.run("history --from c.db").done().csv();
+        assert_eq!(
+            works.column("works").contains(&"4"),
+            recorded,
+            "moment {moment}"
+        );
+        whole += u32::from(recorded);
+        // It goes on from there.
+        desk.run(line).done();
+        desk.run("history --verify --from c.db").done();
+        assert_eq!(stands_at(&desk, "c.db"), Some((2, 10)));
+    }
+    assert!(whole < MOMENTS, "killed too late to show anything");
+}
+
+/// Two records at once both land, one after the other; of two that cannot both be, one says why not.
+#[test]
+fn two_records_at_once() {
+    let desk = Desk::with("first.csv", sheet("F", 10));
+    for round in 0..5 {
+        let c = format!("c{round}.db");
+        desk.run(&format!("add first.csv --to {c}")).done();
+        let line = |size: usize| format!("record F1 --set airway={size} --on 2024-05-01 --to {c}");
+        let lines: Vec<String> = vec![
+            format!("record F1 --set wall=6 --to {c}"),
+            format!("record F2 --set wall=6 --to {c}"),
+            line(5),
+            // Whichever comes later finds the place as the other left it.
+            line(7),
+        ];
+        let running: Vec<Child> = lines.iter().map(|line| start(&desk, line)).collect();
+        let answers: Vec<Answer> = running.into_iter().map(finish).collect();
+        assert_eq!(
+            (answers[0].status, answers[1].status),
+            (0, 0),
+            "{}",
+            answers[0].err
+        );
+        // 5 and then 7 may be; 7 and then 5 may not.
+        assert_eq!(answers[3].status, 0, "{}", answers[3].err);
+        let both = answers[2].status == 0;
+        if !both {
+            let said = &answers[2].err;
+            assert!(said.contains("7 mm") && said.contains("larger"), "{said}");
+        }
+        let out = desk.run(&format!("history --verify --from {c}")).done().out;
+        let revisions = if both { 5 } else { 4 };
+        assert!(out.contains(&format!("{revisions} revisions")), "{out}");
+    }
+}
+
 /// The files of a collection: its own, its journal's, those of one in the making.
 fn files_of(desk: &Desk, collection: &str) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(desk.path(".")).unwrap();

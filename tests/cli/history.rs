@@ -183,7 +183,8 @@ fn revisions_say_who_when_what_why() {
             "readings",
             "withdrawn",
             "sha256",
-            "traces"
+            "traces",
+            "works"
         ]
     );
     assert_eq!(csv.column("revision"), ["1", "2", "3"]);
@@ -314,6 +315,9 @@ fn append_only_is_enforced_by_triggers() {
         desk.write("t.csv", text);
         desk.run(&format!("add t.csv --to c.db{end}")).done();
     }
+    desk.write("p.png", "x");
+    desk.run("record A1 --set bit_width=15 --picture p.png --to c.db")
+        .done();
     let before = norms(&desk);
     let connection = Connection::open(desk.path("c.db")).unwrap();
     let mut statement = connection

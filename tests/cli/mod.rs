@@ -15,6 +15,7 @@
 //! | `add` | adding, adding again, setting faulty rows aside |
 //! | `periods` | periods compared: columns, words, thin evidence, the invented truth |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
+//! | `record` | works that are recorded, the chain proved, a piece replayed |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
@@ -42,6 +43,7 @@ mod norms;
 mod package;
 mod people;
 mod periods;
+mod record;
 mod screen;
 mod shift_years;
 mod sources;

@@ -4,12 +4,13 @@ use std::process::Command;
 
 use super::{APPLES, Desk, PERIODS, demo_collection, passed_over};
 
-const COMMANDS: [&str; 9] = [
+const COMMANDS: [&str; 10] = [
     "add",
     "norms",
     "check",
     "flag",
     "withdraw",
+    "record",
     "history",
     "export",
     "completions",

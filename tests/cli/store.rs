@@ -8,7 +8,7 @@ use rusqlite::Connection;
 use super::{APPLES, Desk, PERIODS, passed_over};
 
 /// All that opens a collection, to read it or to write it.
-const LINES: [&str; 9] = [
+const LINES: [&str; 12] = [
     "norms --from x.db",
     "flag --from x.db",
     "check A1 --from x.db",
@@ -18,6 +18,9 @@ const LINES: [&str; 9] = [
     "export package --from x.db",
     "add apples.csv --to x.db",
     "withdraw A1 --to x.db --why slip",
+    "record A1 --set bit_width=15 --to x.db",
+    "history --verify --from x.db",
+    "check A1 --as-left --from x.db",
 ];
 
 fn desk() -> Desk {
@@ -291,6 +294,7 @@ fn a_folder_that_may_not_be_written() {
         "add more.csv --to locked/c.db",
         "add more.csv --to locked/new.db",
         "withdraw A1 --why slip --to locked/c.db",
+        "record A1 --set bit_width=15 --to locked/c.db",
         "export locked/package --from c.db",
         "add bad.csv --to c.db --set-aside locked/aside.csv",
         "norms --from bad.csv --set-aside locked/aside.csv",

@@ -403,7 +403,7 @@ fn a_collection_of_version_1_is_read_and_brought_up_to_date() {
         TRACES.lines().take(8).collect::<Vec<_>>().join("\n"),
     );
     desk.run("add two.csv --to old.db").done();
-    assert_eq!(version(&desk), 2);
+    assert_eq!(version(&desk), 3);
     assert_eq!(traces(&desk, "old.db").len(), 3);
     let refused = Connection::open(desk.path("old.db")).unwrap();
     for change in ["DELETE FROM trace", "UPDATE trace SET points = ''"] {
