@@ -10,6 +10,18 @@ pub(super) const CUT: f64 = 2.5;
 /// Degrees of freedom with which a set's spread is drawn to that of all sets.
 const PRIOR_DF: f64 = 4.0;
 
+/// A round that moves centres, steps (in spreads) and spreads (relatively) by less is the last; and one of a
+/// fit that only has to tell where a step fits best.
+const SETTLED: f64 = 1e-5;
+const NEAR: f64 = 1e-3;
+
+/// What a fit begins with.
+pub(super) struct Start {
+    pub(super) centre: Vec<f64>,
+    pub(super) spread: Vec<f64>,
+    pub(super) steps: Vec<f64>,
+}
+
 /// What a set's readings are compared with.
 #[derive(Clone, Debug)]
 pub(super) struct Fit {
@@ -26,18 +38,24 @@ pub(super) struct Fit {
 impl Fit {
     /// Fits steps at some candidates (given by the dates' shares), common to all sets in spreads.
     /// `width` is how many spreads wide the time of each date is. `None` where all readings are equal.
+    /// With a start from other steps' fit, it is only as near as tells where a step fits best.
     pub(super) fn new(
         design: &Design,
         x: &[f64],
         shares: &[Vec<f64>],
         width: Option<&[f64]>,
+        from: Option<Start>,
     ) -> Option<Fit> {
-        let (centre, spread) = start(design, x)?;
+        let near = from.is_some();
         let k = shares.len();
+        let from = match from {
+            Some(from) => from,
+            None => Start::new(design, x, k)?,
+        };
         let mut fit = Fit {
-            centre,
-            spread,
-            steps: vec![0.0; k],
+            centre: from.centre,
+            spread: from.spread,
+            steps: from.steps,
             residuals: vec![0.0; x.len()],
         };
         let weight: Vec<f64> = match width {
@@ -75,7 +93,11 @@ impl Fit {
                 fit.set_residuals(design, x, shares, &weight, &mut of_dates);
                 moved = moved.max(fit.rescale(design, shares));
             }
-            if moved < 1e-5 && round >= 5 {
+            let settled = match near {
+                true => round % 3 == 2 && moved < NEAR,
+                false => round >= 5 && moved < SETTLED,
+            };
+            if settled {
                 break;
             }
         }
@@ -294,6 +316,18 @@ pub(super) fn centred(design: &Design, mut scores: Vec<f64>) -> Vec<f64> {
 pub(super) fn cut_variance() -> f64 {
     let tail = 1.0 - normal_cdf(CUT);
     1.0 - 2.0 * tail - 2.0 * CUT * normal_density(CUT) + 2.0 * CUT * CUT * tail
+}
+
+impl Start {
+    /// From nothing but the readings.
+    fn new(design: &Design, x: &[f64], steps: usize) -> Option<Start> {
+        let (centre, spread) = start(design, x)?;
+        Some(Start {
+            centre,
+            spread,
+            steps: vec![0.0; steps],
+        })
+    }
 }
 
 /// Medians and spreads by the median absolute deviation (the mean one where that is 0), drawn

@@ -36,7 +36,7 @@ use std::rc::Rc;
 
 use chance::{Contrasts, Way, exceeded};
 use design::{Covariance, Design};
-use fit::{CUT, Fit, centred, cut_variance, each_cell};
+use fit::{CUT, Fit, Start, centred, cut_variance, each_cell};
 use years::{Candidate, Candidates, Location, Spread};
 
 use super::error::inner_probability;
@@ -103,6 +103,9 @@ pub struct YearShift {
 
 /// No more shifts than that are looked for, of either kind.
 const MOST: usize = 8;
+/// Up to so many pieces steps are moved by fits as exact as the last one; of more, the neighbours of the
+/// best candidate are too far off for it to matter.
+const EXACT: usize = 3000;
 /// Share of the probability that the set of years holds, for a shift that is beyond doubt; and for one
 /// that is not: what was barely found looks larger than it is, and its years fewer.
 const CREDIBLE: (f64, f64) = (0.96, 0.98);
@@ -227,6 +230,8 @@ struct Search<'s> {
     way: Way,
     /// Scores with some steps fitted.
     scores: &'s dyn Fn(&[usize]) -> Option<Vec<f64>>,
+    /// The same, as near as tells where another step fits best.
+    near: &'s dyn Fn(&[usize]) -> Option<Vec<f64>>,
 }
 
 impl<'s> Search<'s> {
@@ -296,9 +301,11 @@ impl<'s> Search<'s> {
             for i in 0..steps.len() {
                 let mut others = steps.clone();
                 others.remove(i);
-                let best = self
-                    .contrasts(&others)
-                    .and_then(|(contrasts, _)| contrasts.largest());
+                let scores = (self.near)(&others);
+                let best = scores.and_then(|scores| {
+                    let contrasts = Contrasts::new(self.design, &scores, &others);
+                    contrasts.largest()
+                });
                 if let Some((at, _)) = best {
                     steps[i] = at;
                 }
@@ -382,14 +389,42 @@ fn locate(
             return fit.clone();
         }
         let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
-        let fit = Fit::new(design, x, &shares, width).map(Rc::new);
+        let fit = Fit::new(design, x, &shares, width, None).map(Rc::new);
         known.borrow_mut().insert(steps.to_vec(), fit.clone());
+        fit
+    };
+    let known_near: RefCell<HashMap<Vec<usize>, Option<Rc<Fit>>>> = RefCell::default();
+    // Steps and fit of the last one: the next differs little.
+    let last: RefCell<Option<(Vec<usize>, Rc<Fit>)>> = RefCell::default();
+    let near = |steps: &[usize]| -> Option<Rc<Fit>> {
+        if design.len() <= EXACT || known.borrow().contains_key(steps) {
+            return fitted(steps);
+        }
+        if let Some(fit) = known_near.borrow().get(steps) {
+            return fit.clone();
+        }
+        let from = last.borrow().as_ref().map(|(of_last, fit)| {
+            let of_step = |step| {
+                let at = of_last.iter().position(|of_last| of_last == step);
+                at.map_or(0.0, |at| fit.steps[at])
+            };
+            Start {
+                centre: fit.centre.clone(),
+                spread: fit.spread.clone(),
+                steps: steps.iter().map(of_step).collect(),
+            }
+        });
+        let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
+        let fit = Fit::new(design, x, &shares, width, from).map(Rc::new);
+        known_near.borrow_mut().insert(steps.to_vec(), fit.clone());
+        *last.borrow_mut() = fit.clone().map(|fit| (steps.to_vec(), fit));
         fit
     };
     let search = Search {
         design,
         way: Way::of(design),
         scores: &|steps| Some(fitted(steps)?.scores(design)),
+        near: &|steps| Some(near(steps)?.scores(design)),
     };
     let searched = search.run(alpha);
     Ok(Located {
@@ -458,6 +493,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         design: &design,
         way: Way::of(&design),
         scores: &scores,
+        near: &scores,
     };
     let searched = search.run(alpha);
     let steps = searched.steps;
@@ -711,7 +747,7 @@ mod tests {
         for seed in 0..6 {
             let pieces = quiet(seed, chance::DEALT_OUT);
             let (design, x) = checked(&pieces).unwrap();
-            let fit = Fit::new(&design, &x, &[], None).unwrap();
+            let fit = Fit::new(&design, &x, &[], None, None).unwrap();
             let flat = vec![1.0; design.len()];
             let far: Vec<f64> = fit
                 .residuals
