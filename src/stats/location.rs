@@ -199,7 +199,7 @@ pub fn describe(values: &[f64]) -> Result<Description, StatsError> {
 }
 
 /// Reorders `values` (not empty).
-fn median_in_place(values: &mut [f64]) -> f64 {
+pub(super) fn median_in_place(values: &mut [f64]) -> f64 {
     let (half, odd) = (values.len() / 2, values.len() % 2 == 1);
     let (below, &mut upper, _) = values.select_nth_unstable_by(half, f64::total_cmp);
     if odd {

@@ -104,9 +104,11 @@ impl Pairs {
         (a[0] - b[b.len() - 1], a[a.len() - 1] - b[0])
     }
 
-    /// How many differences are no larger. Rounding keeps their order, so the count is exact.
-    fn up_to(&self, limit: f64) -> usize {
+    /// How many differences are no larger, the largest of these and the least of the others (infinite where
+    /// there is none). Rounding keeps their order, so the count is exact.
+    fn up_to(&self, limit: f64) -> (usize, f64, f64) {
         let (mut from, mut count) = (self.b.len(), 0);
+        let (mut below, mut above) = (f64::NEG_INFINITY, f64::INFINITY);
         for &a in &self.a {
             // The larger a is, the larger b must be.
             while from > 0 && a - self.b[from - 1] <= limit {
@@ -117,21 +119,38 @@ impl Pairs {
                 from += 1;
             }
             count += self.b.len() - from;
+            if let Some(b) = self.b.get(from) {
+                below = below.max(a - b);
+            }
+            if from > 0 {
+                above = above.min(a - self.b[from - 1]);
+            }
         }
-        count
+        (count, below, above)
     }
 
     /// The difference of that rank, from 1.
     fn ranked(&self, rank: usize) -> f64 {
         let (least, most) = self.ends();
+        /// Halving the way between two numbers is quicker than halving how many lie between them, but
+        /// where one is far off it may never end.
+        const BY_VALUE: usize = 24;
         let (mut low, mut high) = (ordered(least), ordered(most));
         // The smallest number that has so many differences up to it is one of them.
-        while low < high {
-            let middle = low + (high - low) / 2;
-            if self.up_to(from_ordered(middle)) >= rank {
-                high = middle;
+        for step in 0.. {
+            if low >= high {
+                break;
+            }
+            let middle = match step < BY_VALUE {
+                true => ordered(f64::midpoint(from_ordered(low), from_ordered(high))),
+                false => low + (high - low) / 2,
+            };
+            let middle = middle.clamp(low, high - 1);
+            let (count, below, above) = self.up_to(from_ordered(middle));
+            if count >= rank {
+                high = middle.min(ordered(below));
             } else {
-                low = middle + 1;
+                low = (middle + 1).max(ordered(above));
             }
         }
         // -0.0 is 0.0.

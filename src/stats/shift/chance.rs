@@ -1,9 +1,11 @@
 //! How large the largest contrast is where nothing shifted.
 
+use std::cell::OnceCell;
+
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng as _, SeedableRng as _};
 
-use super::design::Design;
+use super::design::{Covariance, Design};
 use crate::stats::normal_sf;
 
 /// Draws of a null distribution.
@@ -38,18 +40,31 @@ impl Way {
 
 /// The sums of scores at all candidates, given that those at some hold: contrasts and their
 /// covariance.
-pub(super) struct Contrasts {
+pub(super) struct Contrasts<'d> {
     sums: Vec<f64>,
-    covariance: Vec<f64>,
-    /// Candidates that hold, each with what its sum takes from all others.
-    held: Vec<(usize, Vec<f64>)>,
+    /// Variance of the sum at each candidate.
+    variances: Vec<f64>,
+    /// The covariance before any candidate held; with those that hold, where it is asked for.
+    free: Covariance<'d>,
+    whole: OnceCell<Vec<f64>>,
+    /// Candidates that hold.
+    held: Vec<Held>,
     /// Candidates with enough pieces on both sides.
     pub(super) open: Vec<usize>,
 }
 
-impl Contrasts {
+/// A candidate whose sum is given.
+struct Held {
+    at: usize,
+    /// Covariances with all, given those that held before.
+    row: Vec<f64>,
+    /// What its sum takes from all.
+    takes: Vec<f64>,
+}
+
+impl<'d> Contrasts<'d> {
     /// Scores sum to zero in each set. `steps` are the candidates that hold.
-    pub(super) fn new(design: &Design, scores: &[f64], steps: &[usize]) -> Contrasts {
+    pub(super) fn new(design: &'d Design, scores: &[f64], steps: &[usize]) -> Contrasts<'d> {
         let variances: Vec<f64> = design
             .sets
             .iter()
@@ -58,14 +73,16 @@ impl Contrasts {
                 sum / (of.len() - 1) as f64
             })
             .collect();
-        let m = design.candidates();
+        let free = Covariance::new(design, &variances);
         let mut contrasts = Contrasts {
             sums: design.sums(scores),
-            covariance: design.covariance(&variances),
+            variances: free.variances(),
+            free,
+            whole: OnceCell::new(),
             held: Vec::new(),
             open: Vec::new(),
         };
-        let most = contrasts.variances().fold(0.0, f64::max);
+        let most = contrasts.variances.iter().copied().fold(0.0, f64::max);
         for &step in steps {
             contrasts.hold(step);
         }
@@ -80,53 +97,59 @@ impl Contrasts {
             let behind = steps.iter().filter(|&&step| step >= candidate).min();
             let before = before.map_or(n, |&step| design.after[step]);
             let behind = behind.map_or(0.0, |&step| design.after[step]);
-            let variance = contrasts.covariance[candidate * m + candidate];
+            let variance = contrasts.variances[candidate];
             before - after >= few
                 && after - behind >= few
                 && variance > 1e-9 * most
                 && variance >= mean
         };
-        contrasts.open = (0..m).filter(open).collect();
+        contrasts.open = (0..design.candidates()).filter(open).collect();
         contrasts
     }
 
     /// Takes one candidate's sum as given.
     fn hold(&mut self, step: usize) {
-        let m = self.sums.len();
-        let variance = self.covariance[step * m + step];
-        let row = self.covariance[step * m..(step + 1) * m].to_vec();
+        let mut row = self.free.row(step);
+        for held in &self.held {
+            held.take_from(step, &mut row);
+        }
+        let variance = row[step];
         let takes: Vec<f64> = match variance > 0.0 {
             true => row.iter().map(|c| c / variance).collect(),
-            false => vec![0.0; m],
+            false => vec![0.0; row.len()],
         };
-        for (a, take) in takes.iter().enumerate() {
-            for (c, of_step) in self.covariance[a * m..(a + 1) * m].iter_mut().zip(&row) {
-                *c -= take * of_step;
-            }
+        for (variance, (take, of_step)) in self.variances.iter_mut().zip(takes.iter().zip(&row)) {
+            *variance -= take * of_step;
         }
         give(&mut self.sums, step, &takes);
-        self.held.push((step, takes));
+        self.held.push(Held {
+            at: step,
+            row,
+            takes,
+        });
     }
 
-    fn variances(&self) -> impl Iterator<Item = f64> {
-        let m = self.sums.len();
-        (0..m).map(move |at| self.covariance[at * m + at])
+    /// The covariances of all pairs, row by row; only draws ask for them.
+    fn covariance(&self) -> &[f64] {
+        self.whole.get_or_init(|| {
+            let mut whole = self.free.whole();
+            for held in &self.held {
+                for (of, row) in whole.chunks_mut(self.sums.len().max(1)).enumerate() {
+                    held.take_from(of, row);
+                }
+            }
+            whole
+        })
     }
 
     /// The sum and its variance at a candidate.
     pub(super) fn at(&self, candidate: usize) -> (f64, f64) {
-        let m = self.sums.len();
-        (
-            self.sums[candidate],
-            self.covariance[candidate * m + candidate],
-        )
+        (self.sums[candidate], self.variances[candidate])
     }
 
     fn square(&self, sums: &[f64]) -> f64 {
-        let squares = self.open.iter().map(|&at| {
-            let variance = self.covariance[at * self.sums.len() + at];
-            sums[at] * sums[at] / variance
-        });
+        let open = self.open.iter();
+        let squares = open.map(|&at| sums[at] * sums[at] / self.variances[at]);
         squares.fold(0.0, f64::max)
     }
 
@@ -195,8 +218,8 @@ impl Contrasts {
                 }
             }
             design.sums_into(0..dealt.len(), |i| dealt[i], &mut changes, &mut sums);
-            for (step, takes) in &self.held {
-                give(&mut sums, *step, takes);
+            for held in &self.held {
+                give(&mut sums, held.at, &held.takes);
             }
             self.square(&sums)
         };
@@ -217,23 +240,37 @@ impl Contrasts {
         start: f64,
         fold: impl Fn(f64, (usize, f64)) -> f64,
     ) -> Vec<f64> {
+        /// So many draws at once are no more work for the processor than one.
+        const AT_ONCE: usize = 8;
         let root = self.root();
         let k = self.open.len();
-        let mut normals = vec![0.0; k];
-        let one = |_| {
-            for pair in normals.chunks_mut(2) {
-                let two = draw.two_normals();
-                pair.iter_mut()
-                    .zip(two)
-                    .for_each(|(to, normal)| *to = normal);
+        let mut normals = vec![[0.0; AT_ONCE]; k];
+        let mut found = Vec::with_capacity(draws);
+        while found.len() < draws {
+            let together = AT_ONCE.min(draws - found.len());
+            for of_draw in 0..together {
+                for pair in normals.chunks_mut(2) {
+                    let two = draw.two_normals();
+                    pair.iter_mut()
+                        .zip(two)
+                        .for_each(|(to, normal)| to[of_draw] = normal);
+                }
             }
-            let sums = root.chunks(k.max(1)).enumerate().map(|(row, of_row)| {
-                let terms = of_row[..=row].iter().zip(&normals);
-                (row, terms.map(|(a, b)| a * b).sum::<f64>())
-            });
-            sums.fold(start, &fold)
-        };
-        (0..draws).map(one).collect()
+            let mut folded = [start; AT_ONCE];
+            for (row, of_row) in root.chunks(k.max(1)).enumerate() {
+                let mut sums = [0.0; AT_ONCE];
+                for (a, normals) in of_row[..=row].iter().zip(&normals) {
+                    for (sum, b) in sums.iter_mut().zip(normals) {
+                        *sum += a * b;
+                    }
+                }
+                for (folded, sum) in folded.iter_mut().zip(sums) {
+                    *folded = fold(*folded, (row, sum));
+                }
+            }
+            found.extend_from_slice(&folded[..together]);
+        }
+        found
     }
 
     /// How many standard deviations of its own contrast a shift at an open candidate has to have for
@@ -241,11 +278,11 @@ impl Contrasts {
     pub(super) fn needed(&self, candidate: usize, limit: f64) -> Option<f64> {
         const DRAWS: usize = 499;
         const FOUND: f64 = 0.8;
-        let m = self.sums.len();
+        let (m, covariance) = (self.sums.len(), self.covariance());
         let (_, own) = self.at(candidate);
         let seen = self.open.iter().map(|&at| {
             let (_, variance) = self.at(at);
-            self.covariance[candidate * m + at] / (own * variance).sqrt()
+            covariance[candidate * m + at] / (own * variance).sqrt()
         });
         let seen: Vec<f64> = seen.collect();
         let least = |least: f64, (at, z): (usize, f64)| match seen[at] > 0.05 {
@@ -262,13 +299,13 @@ impl Contrasts {
     /// Cholesky's root of the correlations of the open candidates, row by row; a candidate that
     /// follows from those before it adds nothing of its own.
     fn root(&self) -> Vec<f64> {
-        let (k, m) = (self.open.len(), self.sums.len());
+        let (k, m, covariance) = (self.open.len(), self.sums.len(), self.covariance());
         let mut root = vec![0.0; k * k];
         for (row, &a) in self.open.iter().enumerate() {
-            let of_a = self.covariance[a * m + a];
+            let of_a = covariance[a * m + a];
             for (column, &b) in self.open[..=row].iter().enumerate() {
-                let of_b = self.covariance[b * m + b];
-                let correlation = self.covariance[a * m + b] / (of_a * of_b).sqrt();
+                let of_b = covariance[b * m + b];
+                let correlation = covariance[a * m + b] / (of_a * of_b).sqrt();
                 let (of_row, of_column) = (&root[row * k..], &root[column * k..]);
                 let terms = of_row[..column].iter().zip(&of_column[..column]);
                 let rest = correlation - terms.map(|(x, y)| x * y).sum::<f64>();
@@ -290,6 +327,16 @@ pub(super) fn exceeded(mut drawn: Vec<f64>, alpha: f64) -> Option<f64> {
     let at = ((1.0 - alpha) * drawn.len() as f64).ceil() as usize;
     let square = drawn.get(at.min(drawn.len().checked_sub(1)?))?;
     Some(square.sqrt())
+}
+
+impl Held {
+    /// Takes from the covariances of one candidate with all what this one gives them.
+    fn take_from(&self, of: usize, row: &mut [f64]) {
+        let take = self.takes[of];
+        for (c, of_step) in row.iter_mut().zip(&self.row) {
+            *c -= take * of_step;
+        }
+    }
 }
 
 /// Takes from all sums what a candidate that holds gives them.

@@ -20,7 +20,11 @@ pub(super) struct Design {
     spans: Vec<(u32, u32)>,
     /// Share of all pieces made before each covered year, as the dates together tell it.
     before: Vec<f64>,
+    /// One over the share of all pieces that was made within each distinct date.
+    per_own: Vec<f64>,
     span_of: Vec<u32>,
+    /// Pieces of each distinct date.
+    counts: Vec<f64>,
     covered: usize,
     /// The covered year that each candidate begins with.
     begins: Vec<u32>,
@@ -70,22 +74,34 @@ impl Design {
             let end = (at as usize + step - 1).min(years.len() - 1);
             (years[at as usize - 1] + 1, years[end])
         });
+        let mut counts = vec![0.0; spans.len()];
+        for &span in &span_of {
+            counts[span as usize] += 1.0;
+        }
+        let before = made_before(&spans, &counts, years.len());
+        let own = spans.iter().map(|&(first, last): &(u32, u32)| {
+            1.0 / (before[last as usize + 1] - before[first as usize])
+        });
         let mut design = Design {
             stretches: stretches.collect(),
             sets,
             source,
-            before: made_before(&spans, &span_of, years.len()),
+            per_own: own.collect(),
+            before,
             spans,
             dates,
             span_of,
+            counts,
             covered: years.len(),
             begins,
             means: Vec::new(),
             after: Vec::new(),
         };
-        design.after = design.sums(&vec![1.0; design.len()]);
+        let (mut changes, mut sums) = (design.buffer(), Vec::new());
+        design.sums_of_dates(&design.counts, &mut changes, &mut sums);
+        design.after.extend(&sums);
         for of_set in &design.sets {
-            let sums = design.sums_of(of_set.clone(), |_| 1.0);
+            design.sums_into(of_set.clone(), |_| 1.0, &mut changes, &mut sums);
             let n = of_set.len() as f64;
             design.means.extend(sums.iter().map(|sum| sum / n));
         }
@@ -102,6 +118,21 @@ impl Design {
         self.begins.len()
     }
 
+    /// How many distinct dates.
+    pub(super) fn dates(&self) -> usize {
+        self.spans.len()
+    }
+
+    /// The distinct date of each piece, by its number.
+    pub(super) fn date_of(&self) -> &[u32] {
+        &self.span_of
+    }
+
+    /// Pieces of each distinct date.
+    pub(super) fn counts(&self) -> &[f64] {
+        &self.counts
+    }
+
     /// First and last year of a piece's date.
     pub(super) fn date(&self, piece: usize) -> (i16, i16) {
         self.dates[self.span_of[piece] as usize]
@@ -114,20 +145,14 @@ impl Design {
         } else if begin > last {
             0.0
         } else {
-            let end = self.before[last as usize + 1];
-            (end - self.before[begin as usize]) / (end - self.before[first as usize])
+            (self.before[last as usize + 1] - self.before[begin as usize]) * self.per_own[span]
         }
     }
 
     /// The distribution of years as the dates alone tell it, for a candidate to move.
     pub(super) fn made(&self) -> Made<'_> {
-        let mut counts = vec![0.0; self.spans.len()];
-        for &span in &self.span_of {
-            counts[span as usize] += 1.0;
-        }
         let mut made = Made {
             design: self,
-            counts,
             before: self.before.clone(),
             changes: vec![0.0; self.covered + 1],
         };
@@ -138,30 +163,35 @@ impl Design {
         made
     }
 
-    /// Shares of all pieces at one candidate.
+    /// The share of each distinct date at one candidate.
     pub(super) fn shares(&self, candidate: usize) -> Vec<f64> {
         let begin = self.begins[candidate];
-        let of_spans: Vec<f64> = (0..self.spans.len())
+        (0..self.spans.len())
             .map(|span| self.share_of_span(span, begin))
-            .collect();
-        self.span_of
-            .iter()
-            .map(|&span| of_spans[span as usize])
             .collect()
     }
 
     /// Sum of scores, each by its piece's share, at each candidate.
     pub(super) fn sums(&self, scores: &[f64]) -> Vec<f64> {
-        self.sums_of(0..self.len(), |piece| scores[piece])
-    }
-
-    fn sums_of(&self, pieces: Range<usize>, score: impl Fn(usize) -> f64) -> Vec<f64> {
-        let (mut changes, mut sums) = (vec![0.0; self.covered + 1], Vec::new());
-        self.sums_into(pieces, score, &mut changes, &mut sums);
+        let mut of_dates = vec![0.0; self.spans.len()];
+        for (&span, score) in self.span_of.iter().zip(scores) {
+            of_dates[span as usize] += score;
+        }
+        let mut sums = Vec::new();
+        self.sums_of_dates(&of_dates, &mut self.buffer(), &mut sums);
         sums
     }
 
-    /// The same into buffers; `changes` has one place more than there are covered years.
+    /// The same of sums of each distinct date's scores.
+    fn sums_of_dates(&self, of_dates: &[f64], changes: &mut [f64], sums: &mut Vec<f64>) {
+        changes.fill(0.0);
+        for (span, score) in of_dates.iter().enumerate() {
+            self.change(span, *score, changes);
+        }
+        self.add_up(changes, sums);
+    }
+
+    /// The same of some pieces, into buffers; `changes` has one place more than there are covered years.
     pub(super) fn sums_into(
         &self,
         pieces: Range<usize>,
@@ -171,12 +201,21 @@ impl Design {
     ) {
         changes.fill(0.0);
         for piece in pieces {
-            let (first, last) = self.spans[self.span_of[piece] as usize];
-            let own = self.before[last as usize + 1] - self.before[first as usize];
-            let a_year = score(piece) / own;
-            changes[first as usize] += a_year;
-            changes[last as usize + 1] -= a_year;
+            self.change(self.span_of[piece] as usize, score(piece), changes);
         }
+        self.add_up(changes, sums);
+    }
+
+    /// What a score adds to each year from the first of its date on, and takes after the last.
+    fn change(&self, span: usize, score: f64, changes: &mut [f64]) {
+        let (first, last) = self.spans[span];
+        let a_year = score * self.per_own[span];
+        changes[first as usize] += a_year;
+        changes[last as usize + 1] -= a_year;
+    }
+
+    /// Sums at each candidate from the changes from year to year.
+    fn add_up(&self, changes: &mut [f64], sums: &mut Vec<f64>) {
         let mut a_year = 0.0;
         for (change, made) in changes.iter_mut().zip(self.before.windows(2)) {
             a_year += *change;
@@ -198,39 +237,95 @@ impl Design {
     pub(super) fn buffer(&self) -> Vec<f64> {
         vec![0.0; self.covered + 1]
     }
+}
 
-    /// Covariance of the sums at all pairs of candidates (row by row), when scores of those
-    /// variances (a number a set) are dealt out at random within each set.
-    pub(super) fn covariance(&self, variances: &[f64]) -> Vec<f64> {
-        let m = self.candidates();
-        let mut of_spans = vec![0.0; self.spans.len()];
-        for (of_set, variance) in self.sets.iter().zip(variances) {
-            for &span in &self.span_of[of_set.clone()] {
-                of_spans[span as usize] += variance;
+/// The covariance of the sums at all pairs of candidates, when scores of some variances (a number a set)
+/// are dealt out at random within each set.
+pub(super) struct Covariance<'d> {
+    design: &'d Design,
+    /// Sum of the variances of each distinct date's pieces.
+    of_dates: Vec<f64>,
+    /// Variance of each set's sum of scores, were they independent.
+    of_sets: Vec<f64>,
+}
+
+impl<'d> Covariance<'d> {
+    pub(super) fn new(design: &'d Design, variances: &[f64]) -> Covariance<'d> {
+        let mut of_dates = vec![0.0; design.spans.len()];
+        for (of_set, variance) in design.sets.iter().zip(variances) {
+            for &span in &design.span_of[of_set.clone()] {
+                of_dates[span as usize] += variance;
             }
         }
+        let sets = design.sets.iter().zip(variances);
+        Covariance {
+            design,
+            of_dates,
+            of_sets: sets
+                .map(|(of, variance)| variance * of.len() as f64)
+                .collect(),
+        }
+    }
+
+    /// Variance of the sum at each candidate.
+    pub(super) fn variances(&self) -> Vec<f64> {
+        self.weighed(|shares, to| {
+            for (to, share) in to.iter_mut().zip(shares) {
+                *to = share * share;
+            }
+        })
+    }
+
+    /// Covariances of one candidate's sum with all.
+    pub(super) fn row(&self, candidate: usize) -> Vec<f64> {
+        self.weighed(|shares, to| {
+            let own = shares[candidate];
+            for (to, share) in to.iter_mut().zip(shares) {
+                *to = own * share;
+            }
+        })
+    }
+
+    /// Products of shares, of dates less those of sets' means, weighed and added up.
+    fn weighed(&self, product: impl Fn(&[f64], &mut [f64])) -> Vec<f64> {
+        let m = self.design.candidates();
+        let (mut sums, mut products) = (vec![0.0; m], vec![0.0; m]);
+        self.each(|shares, mass| {
+            product(shares, &mut products);
+            for (sum, product) in sums.iter_mut().zip(&products) {
+                *sum += mass * product;
+            }
+        });
+        sums
+    }
+
+    /// All of them, row by row.
+    pub(super) fn whole(&self) -> Vec<f64> {
+        let m = self.design.candidates();
         let mut covariance = vec![0.0; m * m];
-        let mut shares = Vec::with_capacity(m);
-        for (span, mass) in of_spans.iter().enumerate() {
-            let of_span = self.begins.iter();
-            shares.clear();
-            shares.extend(of_span.map(|&begin| self.share_of_span(span, begin)));
-            add_outer(&mut covariance, &shares, *mass);
-        }
-        for ((of_set, variance), means) in self
-            .sets
-            .iter()
-            .zip(variances)
-            .zip(self.means.chunks(m.max(1)))
-        {
-            add_outer(&mut covariance, means, -variance * of_set.len() as f64);
-        }
+        self.each(|shares, mass| add_outer(&mut covariance, shares, mass));
         for row in 0..m {
             for column in row + 1..m {
                 covariance[row * m + column] = covariance[column * m + row];
             }
         }
         covariance
+    }
+
+    /// Shares at all candidates with their weight: of each date, then of each set's mean, which is taken off.
+    fn each(&self, mut add: impl FnMut(&[f64], f64)) {
+        let design = self.design;
+        let m = design.candidates();
+        let mut shares = Vec::with_capacity(m);
+        for (span, mass) in self.of_dates.iter().enumerate() {
+            let of_span = design.begins.iter();
+            shares.clear();
+            shares.extend(of_span.map(|&begin| design.share_of_span(span, begin)));
+            add(&shares, *mass);
+        }
+        for (means, mass) in design.means.chunks(m.max(1)).zip(&self.of_sets) {
+            add(means, -mass);
+        }
     }
 }
 
@@ -243,8 +338,6 @@ impl Design {
 #[derive(Clone)]
 pub(super) struct Made<'d> {
     design: &'d Design,
-    /// Pieces of each distinct date.
-    counts: Vec<f64>,
     before: Vec<f64>,
     changes: Vec<f64>,
 }
@@ -281,12 +374,12 @@ impl Made<'_> {
 
     /// How many distinct dates.
     pub(super) fn spans(&self) -> usize {
-        self.counts.len()
+        self.design.spans.len()
     }
 
     /// Logarithm of the probability of the dates.
     pub(super) fn log(&self) -> f64 {
-        let spans = self.design.spans.iter().zip(&self.counts);
+        let spans = self.design.spans.iter().zip(&self.design.counts);
         let dates: f64 = spans
             .map(|(&(first, last), count)| count * self.mass(first, last + 1).ln())
             .sum();
@@ -306,8 +399,12 @@ impl Made<'_> {
             changes[from as usize] += a_year;
             changes[to as usize] -= a_year;
         };
-        for (span, (&(first, last), &count)) in
-            self.design.spans.iter().zip(&self.counts).enumerate()
+        for (span, (&(first, last), &count)) in self
+            .design
+            .spans
+            .iter()
+            .zip(&self.design.counts)
+            .enumerate()
         {
             match after.get(span) {
                 Some(&after) if first < begin && begin <= last => {
@@ -318,7 +415,7 @@ impl Made<'_> {
             }
         }
         let years = self.before.len() - 1;
-        let n = self.counts.iter().sum::<f64>() + Self::EVEN;
+        let n = self.design.counts.iter().sum::<f64>() + Self::EVEN;
         let (mut a_year, mut sum, mut old) = (0.0, 0.0, 0.0);
         for (year, change) in changes.iter().take(years).enumerate() {
             a_year += change;
@@ -351,21 +448,17 @@ fn add_outer(to: &mut [f64], vector: &[f64], mass: f64) {
 ///
 /// A few rounds of self-consistency (B. W. Turnbull, Journal of the Royal Statistical Society B 38
 /// (1976) 290-295) from even years on; more would make spikes of chance.
-fn made_before(spans: &[(u32, u32)], span_of: &[u32], years: usize) -> Vec<f64> {
+fn made_before(spans: &[(u32, u32)], counts: &[f64], years: usize) -> Vec<f64> {
     const ROUNDS: usize = 30;
     /// Pieces beforehand, spread evenly over all years, for each piece there is: no year is impossible.
     const EVEN: f64 = 0.01;
-    let mut counts = vec![0.0; spans.len()];
-    span_of
-        .iter()
-        .for_each(|&span| counts[span as usize] += 1.0);
-    let n = span_of.len() as f64;
+    let n: f64 = counts.iter().sum();
     let even = |at: usize| at as f64 / years.max(1) as f64;
     let mut before: Vec<f64> = (0..=years).map(even).collect();
     let mut changes = vec![0.0; years + 1];
     for _ in 0..ROUNDS {
         changes.fill(0.0);
-        for (&(first, last), count) in spans.iter().zip(&counts) {
+        for (&(first, last), count) in spans.iter().zip(counts) {
             let own = before[last as usize + 1] - before[first as usize];
             changes[first as usize] += count / own;
             changes[last as usize + 1] -= count / own;

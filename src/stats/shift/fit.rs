@@ -1,14 +1,26 @@
 //! Centres and spreads of sets, steps that they share, and scores that no single slip rules.
 
 use super::design::Design;
-use crate::stats::median;
-use crate::stats::normal_cdf;
+use crate::stats::location::median_in_place;
 use crate::stats::tails::normal_density;
+use crate::stats::{median, normal_cdf};
 
 /// Residuals count up to so many spreads.
 pub(super) const CUT: f64 = 2.5;
 /// Degrees of freedom with which a set's spread is drawn to that of all sets.
 const PRIOR_DF: f64 = 4.0;
+
+/// A round that moves centres, steps (in spreads) and spreads (relatively) by less is the last; and one of a
+/// fit that only has to tell where a step fits best.
+const SETTLED: f64 = 1e-5;
+const NEAR: f64 = 1e-3;
+
+/// What a fit begins with.
+pub(super) struct Start {
+    pub(super) centre: Vec<f64>,
+    pub(super) spread: Vec<f64>,
+    pub(super) steps: Vec<f64>,
+}
 
 /// What a set's readings are compared with.
 #[derive(Clone, Debug)]
@@ -24,51 +36,53 @@ pub(super) struct Fit {
 }
 
 impl Fit {
-    /// Fits steps at some candidates (given by the pieces' shares), common to all sets in spreads.
-    /// `width` is how many spreads wide each piece's time is. `None` where all readings are equal.
+    /// Fits steps at some candidates (given by the dates' shares), common to all sets in spreads.
+    /// `width` is how many spreads wide the time of each date is. `None` where all readings are equal.
+    /// With a start from other steps' fit, it is only as near as tells where a step fits best.
     pub(super) fn new(
         design: &Design,
         x: &[f64],
         shares: &[Vec<f64>],
         width: Option<&[f64]>,
+        from: Option<Start>,
     ) -> Option<Fit> {
-        let (centre, spread) = start(design, x)?;
+        let near = from.is_some();
         let k = shares.len();
+        let from = match from {
+            Some(from) => from,
+            None => Start::new(design, x, k)?,
+        };
         let mut fit = Fit {
-            centre,
-            spread,
-            steps: vec![0.0; k],
+            centre: from.centre,
+            spread: from.spread,
+            steps: from.steps,
             residuals: vec![0.0; x.len()],
         };
-        let weight = |i: usize| width.map_or(1.0, |width| 1.0 / width[i]);
-        let means = weighted_means(design, shares, weight);
-        let products = products(design, shares, &means, weight);
+        let weight: Vec<f64> = match width {
+            Some(width) => width.iter().map(|width| 1.0 / width).collect(),
+            None => vec![1.0; design.dates()],
+        };
+        let weighing = Weighing::new(design, shares, &weight);
+        let mut of_dates = vec![0.0; design.dates()];
         for round in 0..40 {
-            fit.set_residuals(design, x, shares, width);
-            let mut sums = vec![0.0; k];
-            let mut drift = vec![0.0; design.sets.len()];
-            for (set, of) in design.sets.iter().enumerate() {
-                let mut weights = 0.0;
-                for i in of.clone() {
-                    let cut = fit.residuals[i].clamp(-CUT, CUT);
-                    drift[set] += cut;
-                    weights += weight(i);
-                    for (sum, (share, mean)) in sums.iter_mut().zip(shares.iter().zip(&means)) {
-                        *sum += cut * (share[i] - mean[set]);
-                    }
-                }
-                drift[set] /= weights;
-            }
-            let moves = solve(products.clone(), sums);
+            let mut drift = fit.set_residuals(design, x, shares, &weight, &mut of_dates);
+            let sum_of = |(share, mean): (&Vec<f64>, &Vec<f64>)| {
+                let at_dates = share.iter().zip(&of_dates).map(|(share, sum)| share * sum);
+                let at_means = mean.iter().zip(&drift).map(|(mean, sum)| mean * sum);
+                at_dates.sum::<f64>() - at_means.sum::<f64>()
+            };
+            let sums = shares.iter().zip(&weighing.means).map(sum_of).collect();
+            let moves = solve(weighing.products.clone(), sums);
             let mut moved = 0.0_f64;
-            for (set, drift) in drift.iter().enumerate() {
+            for (set, drift) in drift.iter_mut().enumerate() {
+                *drift /= weighing.of_sets[set];
                 let by_steps: f64 = moves
                     .iter()
-                    .zip(&means)
+                    .zip(&weighing.means)
                     .map(|(m, mean)| m * mean[set])
                     .sum();
-                fit.centre[set] += fit.spread[set] * (drift - by_steps);
-                moved = moved.max((drift - by_steps).abs());
+                fit.centre[set] += fit.spread[set] * (*drift - by_steps);
+                moved = moved.max((*drift - by_steps).abs());
             }
             for (step, by) in fit.steps.iter_mut().zip(&moves) {
                 *step += by;
@@ -76,59 +90,81 @@ impl Fit {
             }
             // Spreads follow a first settling of the steps.
             if round % 3 == 2 {
-                moved = moved.max(fit.rescale(design, x, shares, width));
+                fit.set_residuals(design, x, shares, &weight, &mut of_dates);
+                moved = moved.max(fit.rescale(design, shares));
             }
-            if moved < 1e-5 && round >= 5 {
+            let settled = match near {
+                true => round % 3 == 2 && moved < NEAR,
+                false => round >= 5 && moved < SETTLED,
+            };
+            if settled {
                 break;
             }
         }
-        fit.set_residuals(design, x, shares, width);
+        fit.set_residuals(design, x, shares, &weight, &mut of_dates);
         Some(fit)
     }
 
+    /// Sets residuals; the sums of what counts of them by set, and by date into `of_dates`. A piece is
+    /// looked at once, however many steps there are: these depend on its date alone.
     fn set_residuals(
         &mut self,
         design: &Design,
         x: &[f64],
         shares: &[Vec<f64>],
-        width: Option<&[f64]>,
-    ) {
-        for (set, of) in design.sets.iter().enumerate() {
-            let (centre, spread) = (self.centre[set], self.spread[set]);
-            for i in of.clone() {
-                let by_steps: f64 = self.steps.iter().zip(shares).map(|(s, of)| s * of[i]).sum();
-                let residual = (x[i] - centre) / spread - by_steps;
-                self.residuals[i] = residual / width.map_or(1.0, |width| width[i]);
+        weight: &[f64],
+        of_dates: &mut [f64],
+    ) -> Vec<f64> {
+        let mut by_steps = vec![0.0; design.dates()];
+        for (size, share) in self.steps.iter().zip(shares) {
+            for (by_steps, share) in by_steps.iter_mut().zip(share) {
+                *by_steps += size * share;
             }
         }
+        of_dates.fill(0.0);
+        let of_set = |(set, of): (usize, &std::ops::Range<usize>)| {
+            let (centre, spread) = (self.centre[set], self.spread[set]);
+            let dates = &design.date_of()[of.clone()];
+            let mut sum = 0.0;
+            for ((residual, x), date) in self.residuals[of.clone()]
+                .iter_mut()
+                .zip(&x[of.clone()])
+                .zip(dates)
+            {
+                let date = *date as usize;
+                *residual = ((x - centre) / spread - by_steps[date]) * weight[date];
+                let cut = residual.clamp(-CUT, CUT);
+                sum += cut;
+                of_dates[date] += cut;
+            }
+            sum
+        };
+        design.sets.iter().enumerate().map(of_set).collect()
     }
 
     /// Sets' spreads within their times, drawn to the usual one, so that pieces have a variance of 1;
     /// by how much they moved at most.
-    fn rescale(
-        &mut self,
-        design: &Design,
-        x: &[f64],
-        shares: &[Vec<f64>],
-        width: Option<&[f64]>,
-    ) -> f64 {
-        self.set_residuals(design, x, shares, width);
-        let cells = Cells::new(design, self, shares);
-        // By set: degrees of freedom, and variance in the unit of the readings.
-        let of_set = |(set, of): (usize, &std::ops::Range<usize>)| {
-            let (mut df, mut sum) = (0.0, 0.0);
-            for deviation in cells.deviations[of.clone()].iter().flatten() {
-                df += deviation.freedom;
-                sum += deviation.from_centre.clamp(-CUT, CUT).powi(2) * deviation.freedom;
+    fn rescale(&mut self, design: &Design, shares: &[Vec<f64>]) -> f64 {
+        // By set: degrees of freedom, and sum of squares.
+        let mut squares = vec![(0.0, 0.0); design.sets.len()];
+        each_cell(design, self, shares, |cell| {
+            let (freedom, larger) = cell.freedom();
+            let (df, sum) = &mut squares[cell.set];
+            for residual in cell.residuals {
+                let far = ((residual - cell.centre) * larger).clamp(-CUT, CUT);
+                *df += freedom;
+                *sum += far * far * freedom;
             }
-            let variance = if df > 0.0 {
+        });
+        let of_set = |(set, (df, sum)): (usize, &(f64, f64))| {
+            let variance = if *df > 0.0 {
                 sum / cut_variance() / df
             } else {
                 0.0
             };
-            (df, variance * self.spread[set].powi(2))
+            (*df, variance * self.spread[set].powi(2))
         };
-        let own: Vec<(f64, f64)> = design.sets.iter().enumerate().map(of_set).collect();
+        let own: Vec<(f64, f64)> = squares.iter().enumerate().map(of_set).collect();
         let mut seen: Vec<(f64, f64)> = own.iter().copied().filter(|o| o.1 > 0.0).collect();
         seen.sort_unstable_by(|a, b| a.1.total_cmp(&b.1));
         let half = 0.5 * seen.iter().map(|o| o.0).sum::<f64>();
@@ -176,59 +212,75 @@ impl Fit {
     }
 }
 
-/// A piece's distance from the centre of its cell: its set's pieces between two steps. Steps are alike
-/// in all sets only roughly, and what they leave must not pass for spread.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Deviation {
-    /// In spreads (and widths).
-    pub(super) from_centre: f64,
-    /// The share of a piece that the cell's centre leaves it: `1 - 1 / n`.
-    pub(super) freedom: f64,
+/// The pieces of a set between two steps. Steps are alike in all sets only roughly, and what they leave
+/// must not pass for spread.
+pub(super) struct Cell<'c> {
+    pub(super) set: usize,
+    pub(super) pieces: &'c [usize],
+    /// Their residuals.
+    pub(super) residuals: &'c [f64],
+    /// The centre of these.
+    pub(super) centre: f64,
 }
 
-/// The cells of all pieces; `None` for one that may be of either side of a large step, or alone.
-pub(super) struct Cells {
-    pub(super) deviations: Vec<Option<Deviation>>,
-}
-
-impl Cells {
-    pub(super) fn new(design: &Design, fit: &Fit, shares: &[Vec<f64>]) -> Cells {
-        let clear = clear(design, &fit.steps, shares);
-        let segment = |i: usize| shares.iter().filter(|of| of[i] >= 0.5).count();
-        let mut cells = Cells {
-            deviations: vec![None; design.len()],
-        };
-        let mut of_cells: Vec<Vec<usize>> = vec![Vec::new(); shares.len() + 1];
-        for of in &design.sets {
-            of_cells.iter_mut().for_each(Vec::clear);
-            for i in of.clone().filter(|&i| clear[i]) {
-                of_cells[segment(i)].push(i);
-            }
-            for cell in of_cells.iter().filter(|cell| cell.len() > 1) {
-                let residuals: Vec<f64> = cell.iter().map(|&i| fit.residuals[i]).collect();
-                let Ok(mut centre) = median(&residuals) else {
-                    continue;
-                };
-                let n = residuals.len() as f64;
-                for _ in 0..3 {
-                    let cut = residuals.iter().map(|r| (r - centre).clamp(-CUT, CUT));
-                    centre += cut.sum::<f64>() / n;
-                }
-                for (&i, residual) in cell.iter().zip(&residuals) {
-                    cells.deviations[i] = Some(Deviation {
-                        // As large as if the centre had been known.
-                        from_centre: (residual - centre) * (n / (n - 1.0)).sqrt(),
-                        freedom: (n - 1.0) / n,
-                    });
-                }
-            }
-        }
-        cells
+impl Cell<'_> {
+    /// The share of a piece that the cell's centre leaves it (`1 - 1 / n`), and what makes distances from
+    /// the centre as large as if it had been known.
+    pub(super) fn freedom(&self) -> (f64, f64) {
+        let n = self.residuals.len() as f64;
+        ((n - 1.0) / n, (n / (n - 1.0)).sqrt())
     }
 }
 
-/// Whether each piece is clearly before or after every large step: one that may be either would make
-/// the spread look wide. All are, where few would be left.
+/// Goes through the cells of two pieces and more, set by set; without pieces that may be of either side
+/// of a large step.
+pub(super) fn each_cell(
+    design: &Design,
+    fit: &Fit,
+    shares: &[Vec<f64>],
+    mut each: impl FnMut(&Cell<'_>),
+) {
+    let clear = clear(design, &fit.steps, shares);
+    // The cell of each date; `None` where that is not clear.
+    let cell_of = |date: usize| shares.iter().filter(|of| of[date] >= 0.5).count();
+    let cell_of: Vec<Option<usize>> = (0..design.dates())
+        .map(|date| clear[date].then(|| cell_of(date)))
+        .collect();
+    let mut cells: Vec<(Vec<usize>, Vec<f64>)> = vec![Default::default(); shares.len() + 1];
+    let mut work = Vec::new();
+    for (set, of) in design.sets.iter().enumerate() {
+        for (pieces, residuals) in &mut cells {
+            pieces.clear();
+            residuals.clear();
+        }
+        for i in of.clone() {
+            if let Some(cell) = cell_of[design.date_of()[i] as usize] {
+                cells[cell].0.push(i);
+                cells[cell].1.push(fit.residuals[i]);
+            }
+        }
+        for (pieces, residuals) in cells.iter().filter(|cell| cell.0.len() > 1) {
+            if !residuals.iter().all(|residual| residual.is_finite()) {
+                continue;
+            }
+            work.clone_from(residuals);
+            let mut centre = median_in_place(&mut work);
+            for _ in 0..3 {
+                let cut = residuals.iter().map(|r| (r - centre).clamp(-CUT, CUT));
+                centre += cut.sum::<f64>() / residuals.len() as f64;
+            }
+            each(&Cell {
+                set,
+                pieces,
+                residuals,
+                centre,
+            });
+        }
+    }
+}
+
+/// Whether each date is clearly before or after every large step: a piece that may be either would make
+/// the spread look wide. All are, where few pieces would be left.
 fn clear(design: &Design, steps: &[f64], shares: &[Vec<f64>]) -> Vec<bool> {
     /// In spreads.
     const LARGE: f64 = 1.0;
@@ -237,16 +289,17 @@ fn clear(design: &Design, steps: &[f64], shares: &[Vec<f64>]) -> Vec<bool> {
         .zip(shares)
         .filter(|(size, _)| size.abs() > LARGE);
     let large: Vec<&Vec<f64>> = large.map(|(_, shares)| shares).collect();
-    let one = |i: usize| {
+    let one = |date: usize| {
         large
             .iter()
-            .all(|shares| shares[i] < 0.02 || shares[i] > 0.98)
+            .all(|shares| shares[date] < 0.02 || shares[date] > 0.98)
     };
-    let clear: Vec<bool> = (0..design.len()).map(one).collect();
-    let left = clear.iter().filter(|clear| **clear).count();
-    match 2 * left >= design.len() {
+    let clear: Vec<bool> = (0..design.dates()).map(one).collect();
+    let counts = clear.iter().zip(design.counts());
+    let left: f64 = counts.map(|(clear, n)| if *clear { *n } else { 0.0 }).sum();
+    match 2.0 * left >= design.len() as f64 {
         true => clear,
-        false => vec![true; design.len()],
+        false => vec![true; design.dates()],
     }
 }
 
@@ -263,6 +316,18 @@ pub(super) fn centred(design: &Design, mut scores: Vec<f64>) -> Vec<f64> {
 pub(super) fn cut_variance() -> f64 {
     let tail = 1.0 - normal_cdf(CUT);
     1.0 - 2.0 * tail - 2.0 * CUT * normal_density(CUT) + 2.0 * CUT * CUT * tail
+}
+
+impl Start {
+    /// From nothing but the readings.
+    fn new(design: &Design, x: &[f64], steps: usize) -> Option<Start> {
+        let (centre, spread) = start(design, x)?;
+        Some(Start {
+            centre,
+            spread,
+            steps: vec![0.0; steps],
+        })
+    }
 }
 
 /// Medians and spreads by the median absolute deviation (the mean one where that is 0), drawn
@@ -291,45 +356,49 @@ fn start(design: &Design, x: &[f64]) -> Option<(Vec<f64>, Vec<f64>)> {
         .then_some((centres, spreads))
 }
 
-/// Mean share of each set at each step.
-fn weighted_means(
-    design: &Design,
-    shares: &[Vec<f64>],
-    weight: impl Fn(usize) -> f64,
-) -> Vec<Vec<f64>> {
-    let of_step = |share: &Vec<f64>| {
-        let of_set = design.sets.iter().map(|of| {
-            let weights: f64 = of.clone().map(&weight).sum();
-            of.clone().map(|i| weight(i) * share[i]).sum::<f64>() / weights
-        });
-        of_set.collect()
-    };
-    shares.iter().map(of_step).collect()
+/// What pieces of some weights (by date) make of steps.
+struct Weighing {
+    /// Sum of weights of each set.
+    of_sets: Vec<f64>,
+    /// Mean share of each set (a column) at each step.
+    means: Vec<Vec<f64>>,
+    /// Sums of products of the steps' shares about their sets' means.
+    products: Vec<Vec<f64>>,
 }
 
-/// Sums of products of the steps' shares about their sets' means.
-fn products(
-    design: &Design,
-    shares: &[Vec<f64>],
-    means: &[Vec<f64>],
-    weight: impl Fn(usize) -> f64,
-) -> Vec<Vec<f64>> {
-    let k = shares.len();
-    let mut products = vec![vec![0.0; k]; k];
-    for a in 0..k {
-        for b in 0..=a {
-            let mut sum = 0.0;
-            for (set, of) in design.sets.iter().enumerate() {
-                for i in of.clone() {
-                    sum +=
-                        weight(i) * (shares[a][i] - means[a][set]) * (shares[b][i] - means[b][set]);
+impl Weighing {
+    fn new(design: &Design, shares: &[Vec<f64>], weight: &[f64]) -> Weighing {
+        let k = shares.len();
+        let mut of_sets = vec![0.0; design.sets.len()];
+        let mut means = vec![vec![0.0; design.sets.len()]; k];
+        for (set, of) in design.sets.iter().enumerate() {
+            for &date in &design.date_of()[of.clone()] {
+                let date = date as usize;
+                of_sets[set] += weight[date];
+                for (mean, share) in means.iter_mut().zip(shares) {
+                    mean[set] += weight[date] * share[date];
                 }
             }
-            products[a][b] = sum;
-            products[b][a] = sum;
+            means.iter_mut().for_each(|mean| mean[set] /= of_sets[set]);
+        }
+        let mut products = vec![vec![0.0; k]; k];
+        for a in 0..k {
+            for b in 0..=a {
+                let dates = weight.iter().zip(design.counts()).enumerate();
+                let all = dates.map(|(date, (w, n))| n * w * shares[a][date] * shares[b][date]);
+                let sets = of_sets.iter().zip(means[a].iter().zip(&means[b]));
+                let between = sets.map(|(weights, (a, b))| weights * a * b);
+                let product = all.sum::<f64>() - between.sum::<f64>();
+                products[a][b] = product;
+                products[b][a] = product;
+            }
+        }
+        Weighing {
+            of_sets,
+            means,
+            products,
         }
     }
-    products
 }
 
 /// Solves a small system of normal equations; a step that the others hold already stays.

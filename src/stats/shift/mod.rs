@@ -35,8 +35,8 @@ use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
 
 use chance::{Contrasts, Way, exceeded};
-use design::Design;
-use fit::{CUT, Cells, Fit, centred, cut_variance};
+use design::{Covariance, Design};
+use fit::{CUT, Fit, Start, centred, cut_variance, each_cell};
 use years::{Candidate, Candidates, Location, Spread};
 
 use super::error::inner_probability;
@@ -103,6 +103,9 @@ pub struct YearShift {
 
 /// No more shifts than that are looked for, of either kind.
 const MOST: usize = 8;
+/// Up to so many pieces steps are moved by fits as exact as the last one; of more, the neighbours of the
+/// best candidate are too far off for it to matter.
+const EXACT: usize = 3000;
 /// Share of the probability that the set of years holds, for a shift that is beyond doubt; and for one
 /// that is not: what was barely found looks larger than it is, and its years fewer.
 const CREDIBLE: (f64, f64) = (0.96, 0.98);
@@ -137,7 +140,7 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
     let mut width = widen(&design, &location, alpha);
     if !width.steps.is_empty() {
         // In units of each time's own spread; a shift that was one of spread alone goes.
-        let again = locate(&design, &x, alpha, Some(&width.of_piece))?;
+        let again = locate(&design, &x, alpha, Some(&width.of_dates))?;
         location = again;
         width = widen(&design, &location, alpha);
     }
@@ -171,11 +174,11 @@ pub struct ShiftContrast {
 pub fn shift_contrasts(pieces: &[Dated]) -> Result<Vec<ShiftContrast>, StatsError> {
     let (design, x) = checked(pieces)?;
     let sums = design.sums(&centred(&design, x));
-    let information = design.covariance(&vec![1.0; design.sets.len()]);
+    let information = Covariance::new(&design, &vec![1.0; design.sets.len()]).variances();
     let of = |(at, sum)| ShiftContrast {
         years: design.stretches[at],
         sum,
-        information: information[at * design.candidates() + at],
+        information: information[at],
     };
     Ok(sums.into_iter().enumerate().map(of).collect())
 }
@@ -227,11 +230,13 @@ struct Search<'s> {
     way: Way,
     /// Scores with some steps fitted.
     scores: &'s dyn Fn(&[usize]) -> Option<Vec<f64>>,
+    /// The same, as near as tells where another step fits best.
+    near: &'s dyn Fn(&[usize]) -> Option<Vec<f64>>,
 }
 
-impl Search<'_> {
+impl<'s> Search<'s> {
     /// The contrasts given some steps, with their scores.
-    fn contrasts(&self, steps: &[usize]) -> Option<(Contrasts, Vec<f64>)> {
+    fn contrasts(&self, steps: &[usize]) -> Option<(Contrasts<'s>, Vec<f64>)> {
         let scores = (self.scores)(steps)?;
         Some((Contrasts::new(self.design, &scores, steps), scores))
     }
@@ -296,9 +301,11 @@ impl Search<'_> {
             for i in 0..steps.len() {
                 let mut others = steps.clone();
                 others.remove(i);
-                let best = self
-                    .contrasts(&others)
-                    .and_then(|(contrasts, _)| contrasts.largest());
+                let scores = (self.near)(&others);
+                let best = scores.and_then(|scores| {
+                    let contrasts = Contrasts::new(self.design, &scores, &others);
+                    contrasts.largest()
+                });
                 if let Some((at, _)) = best {
                     steps[i] = at;
                 }
@@ -322,7 +329,12 @@ impl Search<'_> {
 
     /// The standardised shift (up to 4, beyond which the normal law says little) that is found four
     /// times in five in the middle of the dates, where a contrast over `limit` is found.
-    fn least_noticeable(&self, contrasts: &Contrasts, scores: &[f64], limit: f64) -> Option<f64> {
+    fn least_noticeable(
+        &self,
+        contrasts: &Contrasts<'_>,
+        scores: &[f64],
+        limit: f64,
+    ) -> Option<f64> {
         const LARGEST: f64 = 4.0;
         let half = 0.5 * self.design.len() as f64;
         let off = |&&at: &&usize| (self.design.after[at] - half).abs();
@@ -377,14 +389,42 @@ fn locate(
             return fit.clone();
         }
         let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
-        let fit = Fit::new(design, x, &shares, width).map(Rc::new);
+        let fit = Fit::new(design, x, &shares, width, None).map(Rc::new);
         known.borrow_mut().insert(steps.to_vec(), fit.clone());
+        fit
+    };
+    let known_near: RefCell<HashMap<Vec<usize>, Option<Rc<Fit>>>> = RefCell::default();
+    // Steps and fit of the last one: the next differs little.
+    let last: RefCell<Option<(Vec<usize>, Rc<Fit>)>> = RefCell::default();
+    let near = |steps: &[usize]| -> Option<Rc<Fit>> {
+        if design.len() <= EXACT || known.borrow().contains_key(steps) {
+            return fitted(steps);
+        }
+        if let Some(fit) = known_near.borrow().get(steps) {
+            return fit.clone();
+        }
+        let from = last.borrow().as_ref().map(|(of_last, fit)| {
+            let of_step = |step| {
+                let at = of_last.iter().position(|of_last| of_last == step);
+                at.map_or(0.0, |at| fit.steps[at])
+            };
+            Start {
+                centre: fit.centre.clone(),
+                spread: fit.spread.clone(),
+                steps: steps.iter().map(of_step).collect(),
+            }
+        });
+        let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
+        let fit = Fit::new(design, x, &shares, width, from).map(Rc::new);
+        known_near.borrow_mut().insert(steps.to_vec(), fit.clone());
+        *last.borrow_mut() = fit.clone().map(|fit| (steps.to_vec(), fit));
         fit
     };
     let search = Search {
         design,
         way: Way::of(design),
         scores: &|steps| Some(fitted(steps)?.scores(design)),
+        near: &|steps| Some(near(steps)?.scores(design)),
     };
     let searched = search.run(alpha);
     Ok(Located {
@@ -436,8 +476,8 @@ fn between(design: &Design, steps: &[usize], i: usize) -> std::ops::Range<usize>
 struct Widened {
     steps: Vec<usize>,
     question: ShiftQuestion,
-    /// Spread of each piece's time.
-    of_piece: Vec<f64>,
+    /// Spread of the time of each date of the whole.
+    of_dates: Vec<f64>,
 }
 
 fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
@@ -445,16 +485,15 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
     let scales = |steps: &[usize]| time_spreads(&design, &distances, steps);
     let scores = |steps: &[usize]| {
         let widths = scales(steps);
-        let cut = distances.iter().zip(&widths);
-        Some(centred(
-            &design,
-            cut.map(|(r, w)| (r / w).abs().min(CUT)).collect(),
-        ))
+        let cut = distances.iter().zip(design.date_of());
+        let cut = cut.map(|(r, &date)| (r / widths[date as usize]).abs().min(CUT));
+        Some(centred(&design, cut.collect()))
     };
     let search = Search {
         design: &design,
         way: Way::of(&design),
         scores: &scores,
+        near: &scores,
     };
     let searched = search.run(alpha);
     let steps = searched.steps;
@@ -467,8 +506,9 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         let shares = design.shares(steps[i]);
         let (before, after) = (all[i], all[i + 1]);
         let r = (0..design.len()).map(|k| {
-            let of_step = before * (1.0 - shares[k]) + after * shares[k];
-            distances[k] * of_step / own[k]
+            let date = design.date_of()[k] as usize;
+            let of_step = before * (1.0 - shares[date]) + after * shares[date];
+            distances[k] * of_step / own[date]
         });
         let spread = Spread {
             made: design.made(),
@@ -487,21 +527,17 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         shifts: by_year((0..steps.len()).map(of_step)),
         least_noticeable: searched.least_noticeable.and_then(as_ratio),
     };
-    // Widths of all pieces of the whole, by the years of the steps.
+    // Widths of all dates of the whole, by the years of the steps.
     let spreads = segment_spreads(&design, &distances, &steps);
     let years = steps.iter().map(|&step| design.stretches[step].1);
     let on_whole: Vec<Vec<f64>> = years
         .map(|year| {
             let at = whole.stretches.iter().position(|s| s.1 >= year);
-            at.map_or_else(|| vec![0.0; whole.len()], |at| whole.shares(at))
+            at.map_or_else(|| vec![0.0; whole.dates()], |at| whole.shares(at))
         })
         .collect();
-    let of_piece = (0..whole.len()).map(|i| {
-        let shares: Vec<f64> = on_whole.iter().map(|shares| shares[i]).collect();
-        mixed(&spreads, &shares)
-    });
     Widened {
-        of_piece: of_piece.collect(),
+        of_dates: mixed(&spreads, &on_whole, whole.dates()),
         steps,
         question,
     }
@@ -522,22 +558,24 @@ fn as_ratio(shift: f64) -> Option<f64> {
 
 /// The design of the pieces that tell spread, and their distances from the centres of their times.
 fn clear_of(whole: &Design, location: &Located) -> (Design, Vec<f64>) {
-    let width = |i: usize| location.width.as_ref().map_or(1.0, |width| width[i]);
-    let cells = Cells::new(whole, &location.fit, &location.shares);
-    let mut pieces = Vec::with_capacity(whole.len());
-    for (set, of) in whole.sets.iter().enumerate() {
-        for i in of.clone() {
-            if let Some(deviation) = cells.deviations[i] {
-                let (from, to) = whole.date(i);
-                pieces.push(Dated {
-                    x: deviation.from_centre * width(i),
-                    set: set as u32,
-                    from,
-                    to,
-                });
-            }
+    let width = |i: usize| {
+        let width = location.width.as_ref();
+        width.map_or(1.0, |width| width[whole.date_of()[i] as usize])
+    };
+    let mut by_piece: Vec<Option<Dated>> = vec![None; whole.len()];
+    each_cell(whole, &location.fit, &location.shares, |cell| {
+        let (_, larger) = cell.freedom();
+        for (&i, residual) in cell.pieces.iter().zip(cell.residuals) {
+            let (from, to) = whole.date(i);
+            by_piece[i] = Some(Dated {
+                x: (residual - cell.centre) * larger * width(i),
+                set: cell.set as u32,
+                from,
+                to,
+            });
         }
-    }
+    });
+    let pieces: Vec<Dated> = by_piece.into_iter().flatten().collect();
     let design = Design::new(&pieces);
     let distances = design
         .source
@@ -547,43 +585,46 @@ fn clear_of(whole: &Design, location: &Located) -> (Design, Vec<f64>) {
     (design, distances)
 }
 
-/// Spread of each piece's time.
+/// Spread of the time of each date.
 fn time_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f64> {
     if steps.is_empty() {
-        return vec![1.0; design.len()];
+        return vec![1.0; design.dates()];
     }
     let spreads = segment_spreads(design, distances, steps);
     let mut sorted = steps.to_vec();
     sorted.sort_unstable();
     let shares: Vec<Vec<f64>> = sorted.iter().map(|&step| design.shares(step)).collect();
-    (0..design.len())
-        .map(|i| {
-            let of_piece: Vec<f64> = shares.iter().map(|of| of[i]).collect();
-            mixed(&spreads, &of_piece)
-        })
-        .collect()
+    mixed(&spreads, &shares, design.dates())
 }
 
-/// The mean of spreads before, between and after steps, by a piece's shares of each.
-fn mixed(spreads: &[f64], shares: &[f64]) -> f64 {
-    let changes = spreads.windows(2).zip(shares);
-    spreads[0] + changes.map(|(s, share)| (s[1] - s[0]) * share).sum::<f64>()
+/// The mean of spreads before, between and after steps, by each date's shares of each.
+fn mixed(spreads: &[f64], shares: &[Vec<f64>], dates: usize) -> Vec<f64> {
+    let of_date = |date: usize| {
+        let changes = spreads.windows(2).zip(shares);
+        let changes = changes.map(|(s, share)| (s[1] - s[0]) * share[date]);
+        spreads[0] + changes.sum::<f64>()
+    };
+    (0..dates).map(of_date).collect()
 }
 
 /// Spreads before, between and after steps, distances cut at [`CUT`] of them.
 fn segment_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f64> {
     let mut steps = steps.to_vec();
     steps.sort_unstable();
-    let mut shares: Vec<Vec<f64>> = vec![vec![1.0; design.len()]];
+    let mut shares: Vec<Vec<f64>> = vec![vec![1.0; design.dates()]];
     shares.extend(steps.iter().map(|&step| design.shares(step)));
-    shares.push(vec![0.0; design.len()]);
+    shares.push(vec![0.0; design.dates()]);
     let of_segment = |of: &[Vec<f64>]| {
-        let within = |i: usize| of[0][i] - of[1][i];
-        let n: f64 = (0..design.len()).map(within).sum();
+        let within: Vec<f64> = of[0].iter().zip(&of[1]).map(|(a, b)| a - b).collect();
+        // Share and squared distance of the pieces that may be of it.
+        let pieces = design.date_of().iter().zip(distances);
+        let pieces = pieces.map(|(&date, distance)| (within[date as usize], distance * distance));
+        let pieces: Vec<(f64, f64)> = pieces.filter(|(share, _)| *share != 0.0).collect();
+        let n: f64 = pieces.iter().map(|(share, _)| share).sum();
         let mut variance = 1.0_f64;
         for _ in 0..30 {
-            let cut = |i: usize| within(i) * distances[i].powi(2).min(CUT * CUT * variance);
-            let sum: f64 = (0..design.len()).map(cut).sum();
+            let most = CUT * CUT * variance;
+            let sum: f64 = pieces.iter().map(|(share, d2)| share * d2.min(most)).sum();
             let next = (sum / cut_variance() + 1e-3) / (n + 1e-3);
             let settled = (next / variance - 1.0).abs() < 1e-6;
             variance = next;
@@ -706,7 +747,7 @@ mod tests {
         for seed in 0..6 {
             let pieces = quiet(seed, chance::DEALT_OUT);
             let (design, x) = checked(&pieces).unwrap();
-            let fit = Fit::new(&design, &x, &[], None).unwrap();
+            let fit = Fit::new(&design, &x, &[], None, None).unwrap();
             let flat = vec![1.0; design.len()];
             let far: Vec<f64> = fit
                 .residuals
@@ -747,7 +788,7 @@ mod tests {
             .iter()
             .position(|s| *s == (1954, 1954))
             .unwrap();
-        let share = design.shares(at)[30];
+        let share = design.shares(at)[design.date_of()[30] as usize];
         assert!((share - 0.9).abs() < 0.02, "{share}");
     }
 

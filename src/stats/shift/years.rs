@@ -53,10 +53,11 @@ impl<'d> Location<'d> {
         width: Option<&[f64]>,
     ) -> Location<'d> {
         let size = fit.steps[step];
-        let h = |i: usize| width.map_or(1.0, |width| width[i]);
+        let date = |i: usize| design.date_of()[i] as usize;
+        let h = |i: usize| width.map_or(1.0, |width| width[date(i)]);
         let y: Vec<f64> = (0..design.len())
             .map(|i| {
-                let y = fit.residuals[i] * h(i) + size * shares[step][i];
+                let y = fit.residuals[i] * h(i) + size * shares[step][date(i)];
                 let cut = CUT * h(i);
                 y.clamp(size.min(0.0) - cut, size.max(0.0) + cut)
             })
