@@ -41,6 +41,7 @@ mod reference {
     mod reproducibility;
     mod shift;
     mod statrs;
+    mod stock;
     mod tails;
     mod tolerance;
     mod two_lines;

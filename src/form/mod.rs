@@ -9,6 +9,7 @@
 //! | `two_lines` | where a line breaks into two |
 //! | `departures` | where a trace leaves the line that it should keep |
 //! | `filter` | mean line and envelope: form without grain |
+//! | `stock` | what comes off between an outline and the line that takes least |
 //! | `colour` | CIELAB, colour differences, colours from photographs |
 //!
 //! Geometry here is in any one unit of length (think mm) and knows nothing of pipes.
@@ -23,6 +24,7 @@ pub mod departures;
 pub mod filter;
 pub mod lobes;
 pub mod roundness;
+pub mod stock;
 pub mod straightness;
 pub mod two_lines;
 

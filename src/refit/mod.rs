@@ -6,6 +6,7 @@
 //! | `plan` | the plan on plain numbers: works of least removal, and what stands in the way |
 //! | `known` | a piece as a plan sees it: sizes, good ranges, walls, works out of the question |
 //! | `target` | from piece to plain numbers and back: how well an end is known, drills, what may not move |
+//! | `outline` | what comes off to make a traced outline straight |
 //! | `sheet` | the result: steps, sizes before and after, what is left, what is left alone |
 //! | `reason` | why a size is left alone |
 //! | `what_if` | a work judged before it is done |
@@ -15,6 +16,7 @@
 
 mod aim;
 mod known;
+pub mod outline;
 mod plan;
 mod reason;
 mod sheet;

@@ -18,7 +18,7 @@ mod section;
 mod surface;
 
 pub use bowl::{BowlCone, bowl_cones};
-pub use outline::{DEFAULT_TOLERANCE, OutlineForm, outline_form};
+pub use outline::{DEFAULT_TOLERANCE, OutlineForm, outline_form, outline_points};
 pub use readings::ready;
 pub use registered::{RegisteredOutline, STATIONS, register, registered_outlines};
 pub use section::{SectionForm, Sides, section_form, sides};

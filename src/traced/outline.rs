@@ -73,6 +73,15 @@ pub(super) fn points(trace: &Trace) -> Result<(Vec<Point>, AskedOf, f64), FormEr
     Ok((points, asked_of, read.uncertainty))
 }
 
+/// The points of an outline as form is asked of them, in the coordinates of the trace: without the grain of
+/// a blasted or carved wall.
+///
+/// # Errors
+/// [`FormError`] where they are too few to tell.
+pub fn outline_points(trace: &Trace) -> Result<Vec<Point>, FormError> {
+    Ok(points(trace)?.0)
+}
+
 /// The form of an outline.
 ///
 /// # Errors

@@ -244,7 +244,7 @@ impl<'a> Piece<'a> {
     }
 
     /// What was traced of it.
-    pub(super) fn traces(&self) -> impl Iterator<Item = &'a Trace> {
+    pub(crate) fn traces(&self) -> impl Iterator<Item = &'a Trace> {
         let name = self.table.specimens.names.get(self.row);
         self.table.traces.iter().filter(move |t| t.specimen == name)
     }

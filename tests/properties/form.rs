@@ -6,6 +6,7 @@ use calibriar::form::roundness::{
     Guarantee, from_polar, least_squares_circle, maximum_inscribed, minimum_circumscribed,
     minimum_zone_circles, peak_to_valley_about,
 };
+use calibriar::form::stock::{Slopes, least_stock, least_stock_of_cone};
 use calibriar::form::straightness::{least_squares, minimum_zone, orthogonal};
 use calibriar::form::{FormError, Point};
 use proptest::collection::vec;
@@ -223,4 +224,64 @@ fn what_cannot_be_told_has_a_name() {
             radii: 0
         }
     );
+}
+
+proptest! {
+    #[test]
+    fn stock_is_never_negative_and_no_other_line_takes_less(
+        points in outline(),
+        tries in vec((-0.5..0.5_f64, 0.0..1.0_f64), 1..8),
+    ) {
+        let Ok(stock) = least_stock(&points, Slopes::ANY) else { return Ok(()) };
+        for point in &stock.outline {
+            prop_assert!(stock.target(point.x) <= point.y + 1e-10 * (1.0 + stock.slope.abs()) * 100.0);
+        }
+        let area = |slope: f64, below: f64| {
+            let heights = stock.outline.iter().map(|p| p.y - slope * p.x);
+            let intercept = heights.fold(f64::INFINITY, f64::min) - below;
+            let depth = |p: &Point| p.y - intercept - slope * p.x;
+            let pairs = stock.outline.windows(2);
+            pairs.map(|w| 0.5 * (w[1].x - w[0].x) * (depth(&w[0]) + depth(&w[1]))).sum::<f64>()
+        };
+        for (turn, below) in tries {
+            let other = area(stock.slope + turn, below);
+            prop_assert!(stock.area <= other + 1e-9 * (1.0 + other));
+        }
+    }
+
+    #[test]
+    fn stock_does_not_change_by_moving_tilting_or_order(
+        points in outline(),
+        shift in -100.0..100.0_f64,
+        tilt in -1.0..1.0_f64,
+        turn in 0..40usize,
+    ) {
+        let Ok(stock) = least_stock(&points, Slopes::ANY) else { return Ok(()) };
+        let mut other: Vec<Point> = points
+            .iter()
+            .map(|p| Point { x: p.x, y: p.y + shift + tilt * p.x })
+            .collect();
+        let turn = turn % other.len();
+        other.rotate_left(turn);
+        let moved = least_stock(&other, Slopes::ANY).unwrap();
+        let size = 1.0 + shift.abs() + 80.0 * tilt.abs();
+        prop_assert!((stock.area - moved.area).abs() <= 1e-10 * size * 80.0);
+    }
+
+    #[test]
+    fn stock_of_any_points_is_finite_or_a_named_error(
+        walls in vec(awkward_points(), 0..4),
+        from in awkward(),
+        to in awkward(),
+    ) {
+        if let Ok(all) = least_stock_of_cone(&walls, Slopes { from, to }) {
+            prop_assert_eq!(all.len(), walls.len());
+            for stock in all {
+                prop_assert!(stock.area.is_finite() && stock.area >= 0.0);
+                prop_assert!(stock.deepest().1.is_finite());
+                prop_assert!(stock.volume_of_width(1.0, 2.0) >= 0.0);
+                prop_assert!(stock.volume_of_revolution(0.5) >= 0.0);
+            }
+        }
+    }
 }
