@@ -21,6 +21,7 @@ mod rates;
 mod record;
 mod refit;
 mod refit_json;
+mod refit_outlines;
 mod refit_page;
 mod screen;
 mod shift_years;

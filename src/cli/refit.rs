@@ -6,8 +6,11 @@ use calibriar::catalogue::{Catalogue, Workshop};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::notation::{Context, DecimalMark, DrillSet, Quantity, Unit, read_cell};
+use calibriar::refit::outline::{OutlineStock, Outlines, Walls, outlines, outlines_against};
 use calibriar::refit::{Aim, Goal, Proposal, Reach, Refit, WhatIf, refit, refit_against, what_if};
-use calibriar::report::{REFIT_COLUMNS, WHAT_IF_COLUMNS, refit_rows, what_if_rows};
+use calibriar::report::{
+    REFIT_COLUMNS, STOCK_COLUMNS, WHAT_IF_COLUMNS, refit_rows, stock_rows, what_if_rows,
+};
 use calibriar::source::Source;
 use calibriar::verdict::Verdict;
 use clap::{Args, ValueEnum};
@@ -15,6 +18,7 @@ use clap::{Args, ValueEnum};
 use super::check::rows_of;
 use super::output::{self, Format};
 use super::refit_json::{AimOut, RefitOut, RefitsOut, WhatIfOut, WhatIfsOut};
+use super::refit_outlines::{OutlinesOut, outlines_out, outlines_page};
 use super::refit_page;
 use super::source::{Question, assignment, key_of};
 use super::{CliError, Outcome};
@@ -32,6 +36,7 @@ use super::{CliError, Outcome};
 #[command(
     after_help = "Exit status: 0 nothing to do, or something can be done (see the sheet for what is left alone), \
     1 something is off and none of it can be put right, 2 wrong use or bad input, 3 nothing could be decided. \
+    With --outlines: 1 where an outline stands out and must not be taken down, 3 where nothing was traced. \
     With --what-if: 0 nothing out of norm afterwards, 1 something out of norm, a size that taking off does not \
     reach, or less left than must remain; 2 and 3 as above."
 )]
@@ -65,6 +70,12 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "DIMENSION=SIZE", value_parser = assignment,
         conflicts_with_all = ["probability", "to", "drills"])]
     what_if: Vec<(String, String)>,
+    /// Instead of the plan: what comes off each traced outline to make it straight, station by station
+    #[arg(long, conflicts_with_all = ["what_if", "probability", "to", "drills"])]
+    outlines: bool,
+    /// With --outlines: all walls that were read from the bowl's axis lean alike, as one cone
+    #[arg(long, requires = "outlines")]
+    cone: bool,
     #[command(flatten)]
     question: Question,
 }
@@ -140,6 +151,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         workshop: &workshop,
         format,
     };
+    if arguments.outlines {
+        let walls = match arguments.cone {
+            true => Walls::Cone,
+            false => Walls::Alone,
+        };
+        return bench.outlines(&rows, walls);
+    }
     match proposals.is_empty() {
         true => bench.plans(&rows, &aim, drills_name),
         false => bench.proposals(&rows, &proposals),
@@ -194,6 +212,43 @@ impl Bench<'_> {
         Ok(if !plans.iter().any(decided) {
             Outcome::NothingDecided
         } else if plans.iter().any(off) && plans.iter().all(|p| p.steps.is_empty()) {
+            Outcome::Found
+        } else {
+            Outcome::Done
+        })
+    }
+
+    fn outlines(&self, rows: &[usize], walls: Walls) -> Result<Outcome, CliError> {
+        let of = |&row: &usize| match self.other {
+            None => outlines(self.evidence, row, self.settings, self.workshop, walls),
+            Some(other) => {
+                let table = &other.table;
+                outlines_against(
+                    self.evidence,
+                    table,
+                    row,
+                    self.settings,
+                    self.workshop,
+                    walls,
+                )
+            }
+        };
+        let all: Vec<Outlines> = rows.iter().map(of).collect();
+        match self.format {
+            Format::Json => output::write_json(&OutlinesOut {
+                provenance: &self.source.provenance,
+                pieces: outlines_out(&all),
+            })?,
+            Format::Csv => output::write_csv(STOCK_COLUMNS, stock_rows(&all))?,
+            Format::Table => {
+                let text = outlines_page(&all, &self.source.provenance);
+                output::write_text(&text)?;
+            }
+        }
+        let traced = || all.iter().flat_map(|o| &o.outlines);
+        Ok(if traced().next().is_none() {
+            Outcome::NothingDecided
+        } else if traced().any(OutlineStock::is_refused) {
             Outcome::Found
         } else {
             Outcome::Done
@@ -304,6 +359,7 @@ fn proposals(typed: &[(String, String)], catalogue: &Catalogue) -> Result<Vec<Pr
             dimension: at,
             value: written.value,
             uncertainty: written.standard_uncertainty,
+            step: written.step,
         });
     }
     Ok(proposals)

@@ -29,7 +29,7 @@ impl Slopes {
 /// An outline and the line to which it is taken down.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stock {
-    /// The outline, by station; readings of one station are one point, their mean.
+    /// The outline, by station; of readings of one station the lowest.
     pub outline: Vec<Point>,
     /// Height of the line at station 0.
     pub intercept: f64,
@@ -178,9 +178,10 @@ fn outline(points: &[Point]) -> Result<Vec<Point>, FormError> {
         });
     }
     let ordered = in_order(points)?;
+    // The lowest: a line must not pass above any reading.
     let one = |of: &[Point]| Point {
         x: of[0].x,
-        y: of.iter().map(|p| p.y / of.len() as f64).sum(),
+        y: of.iter().map(|p| p.y).fold(f64::INFINITY, f64::min),
     };
     let outline: Vec<Point> = ordered.chunk_by(|a, b| a.x == b.x).map(one).collect();
     if outline.len() < 2 {
@@ -321,7 +322,7 @@ mod tests {
 
     #[test]
     fn readings_of_one_station_count_once() {
-        let twice = points(&[(0.0, 1.0), (5.0, 2.0), (5.0, 4.0), (10.0, 1.0)]);
+        let twice = points(&[(0.0, 1.0), (5.0, 3.0), (5.0, 4.0), (10.0, 1.0)]);
         let once = points(&[(10.0, 1.0), (5.0, 3.0), (0.0, 1.0)]);
         assert_eq!(
             least_stock(&twice, Slopes::ANY),

@@ -7,11 +7,12 @@ use crate::catalogue::{
     FeatureName, Floor, FloorKind, Material, Precaution, TraceKind, Workshop, precautions,
 };
 use crate::form::stock::{Slopes, Stock, least_stock, least_stock_of_cone};
+use crate::form::straightness::least_squares;
 use crate::form::{FormError, Point};
 use crate::norm::{Evidence, Settings};
 use crate::table::{Table, Trace};
 use crate::traced::{RegisteredOutline, STATIONS, outline_points};
-use crate::verdict::{Check, OutlineCheck, Piece, Verdict, check, check_against};
+use crate::verdict::{BandStation, Check, OutlineCheck, Piece, Verdict, check, check_against};
 
 /// How the walls of a bowl are made straight.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -49,6 +50,18 @@ pub struct OutlineStock {
     pub reason: Option<OutlineReason>,
 }
 
+impl OutlineStock {
+    /// Whether it stands out and must not be taken down.
+    pub fn is_refused(&self) -> bool {
+        matches!(self.reason, Some(OutlineReason::Refused(_)))
+    }
+
+    /// Whether taking it down is advised.
+    pub fn is_advised(&self) -> bool {
+        self.stock.is_ok() && self.reason.is_none()
+    }
+}
+
 /// An outline with a target.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OutlineWork {
@@ -59,10 +72,8 @@ pub struct OutlineWork {
     pub band: Vec<[f64; 3]>,
     /// What it is taken off.
     pub material: Material,
-    /// Volume, in mm3.
-    pub volume: f64,
-    /// Weight, in g.
-    pub weight: f64,
+    /// Volume in mm3 and weight in g, where the sizes across were measured.
+    pub volume: Option<(f64, f64)>,
     /// Thicknesses that must remain and get less.
     pub floors: Vec<OutlineFloor>,
 }
@@ -184,7 +195,11 @@ fn of_piece(piece: &Piece<'_>, check: Check, workshop: &Workshop, walls: Walls) 
     let points: Vec<Result<Vec<Point>, FormError>> =
         traces.iter().map(|trace| outline_points(trace)).collect();
     let slopes = wall_slopes(piece, &check);
-    let mut cone = shared(&traces, &points, slopes, walls);
+    let bowl = known.place("bowl_diameter").map(|place| place.value);
+    let mut cone = match walls {
+        Walls::Alone => Vec::new(),
+        Walls::Cone => shared(&traces, &points, slopes, bowl),
+    };
     let mut outlines = Vec::new();
     for (trace, points) in traces.into_iter().zip(points) {
         let Some(part) = Part::of(&trace.feature.feature.key) else {
@@ -210,7 +225,9 @@ fn of_piece(piece: &Piece<'_>, check: Check, workshop: &Workshop, walls: Walls) 
             reason,
         });
     }
-    let advised = outlines.iter().filter(|o| o.stock.is_ok() && o.reason.is_none());
+    let advised = outlines
+        .iter()
+        .filter(|o| o.stock.is_ok() && o.reason.is_none());
     let materials = advised.filter_map(|o| o.stock.as_ref().ok().map(|work| work.material));
     let precautions = to_mind(materials.collect());
     Outlines {
@@ -259,21 +276,53 @@ impl Part {
 
     /// What a thickness loses to this outline, in mm: all of it comes from one side. `None` where it loses
     /// nothing.
-    fn taken_from(self, floor: &Floor, stock: &Stock) -> Option<f64> {
+    fn taken_from(self, known: &Known<'_>, floor: &Floor, stock: &Stock) -> Option<f64> {
         let of = match self.material() {
             Material::Briar => FloorKind::Briar,
             Material::Stem => FloorKind::Stem,
         };
-        let has = |key: &str| floor.made_of.iter().any(|(of, factor)| of == key && *factor > 0.0);
-        let at_end = || stock.outline.last().map_or(0.0, |&p| stock.take_off(p));
+        let has = |key: &str| {
+            floor
+                .made_of
+                .iter()
+                .any(|(of, factor)| of == key && *factor > 0.0)
+        };
         match self {
             _ if floor.of != of => None,
             Part::Wall if has("wall_thickness") => Some(stock.deepest().1),
-            Part::Wall if has("rim_diameter") => Some(at_end()),
+            Part::Wall if has("rim_diameter") => {
+                Some(stock.outline.last().map_or(0.0, |&p| stock.take_off(p)))
+            }
             Part::Wall => None,
-            // Where bit and button are measured.
-            Part::StemFlat | Part::StemSide => has(self.thins()).then(at_end),
+            Part::StemFlat | Part::StemSide => {
+                has(self.thins()).then(|| self.below_bit(known, stock))
+            }
         }
+    }
+
+    /// By how much the stem, anywhere along its target line, is thinner on that side than the bit is now.
+    ///
+    /// The stem is taken to grow evenly from the bit to the shank's size at the face; where that size was
+    /// not measured, not to grow at all. The bore is taken to run on as it is at the bit.
+    fn below_bit(self, known: &Known<'_>, stock: &Stock) -> f64 {
+        let size = |key: &str| known.place(key).map(|place| place.value);
+        let face = match self {
+            Part::StemSide => size("shank_width"),
+            _ => size("shank_height").or_else(|| size("shank_width")),
+        };
+        let grows = face
+            .zip(size(self.thins()))
+            .map_or(0.0, |(face, bit)| 0.5 * (face - bit));
+        let outline = &stock.outline;
+        let (Some(first), Some(last)) = (outline.first(), outline.last()) else {
+            return 0.0;
+        };
+        let share = |x: f64| (last.x - x) / (last.x - first.x);
+        let chord = |x: f64| last.y + share(x) * (first.y - last.y);
+        let thinner = outline
+            .iter()
+            .map(|p| chord(p.x) - stock.target(p.x) - share(p.x) * grows.max(0.0));
+        thinner.fold(0.0, f64::max)
     }
 
     /// The dimension that tells how straight it is, of that feature.
@@ -320,17 +369,18 @@ fn shared(
     traces: &[&Trace],
     points: &[Result<Vec<Point>, FormError>],
     slopes: Slopes,
-    walls: Walls,
+    bowl: Option<f64>,
 ) -> Vec<(String, Stock)> {
-    if walls == Walls::Alone {
-        return Vec::new();
-    }
     let both = traces.iter().zip(points);
     let of_walls = both.filter(|(t, _)| Part::of(&t.feature.feature.key) == Some(Part::Wall));
     let usable = |(trace, points): (&&Trace, &Result<Vec<Point>, FormError>)| {
         let points = points.clone().ok()?;
         // One that cannot be told alone would take the others with it.
         least_stock(&points, Slopes::ANY).ok()?;
+        // A line beside the bowl may lean otherwise than its axis.
+        if !reads_from_axis(&points, bowl?) {
+            return None;
+        }
         Some((trace.feature.to_string(), points))
     };
     let (names, walls): (Vec<String>, Vec<Vec<Point>>) = of_walls.filter_map(usable).unzip();
@@ -343,18 +393,9 @@ fn shared(
 fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>) -> OutlineWork {
     let volume = volume(known, part, &stock);
     let material = part.material();
-    // The band is told above a line that lies with the piece: put back on the outline itself.
-    let own = |station: f64| height_at(&stock.outline, station);
-    let band = band.map_or(Vec::new(), |check| {
-        let stations = check.stations.iter();
-        let placed = stations.map(|s| {
-            let line = own(s.station) - s.height;
-            [s.station, line + s.low, line + s.high]
-        });
-        placed.collect()
-    });
+    let band = band.map_or(Vec::new(), |check| placed_band(check, &stock));
     let floors = known.remains.iter().filter_map(|r| {
-        let taken = part.taken_from(r.floor, &stock)?;
+        let taken = part.taken_from(known, r.floor, &stock)?;
         let found = r.value?;
         Some(OutlineFloor {
             key: r.floor.key.clone(),
@@ -367,40 +408,58 @@ fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>
     OutlineWork {
         band,
         material,
-        volume,
-        weight: volume * material.density(),
+        volume: volume.map(|mm3| (mm3, mm3 * material.density())),
         floors: floors.collect(),
         stock,
     }
 }
 
 /// Volume that comes off: a quarter of a bowl's round for a wall, straight across for a stem.
-fn volume(known: &Known<'_>, part: Part, stock: &Stock) -> f64 {
+fn volume(known: &Known<'_>, part: Part, stock: &Stock) -> Option<f64> {
     let size = |key: &str| known.place(key).map(|place| place.value);
     match part {
         Part::Wall => {
-            let farthest = stock.outline.iter().map(|p| p.y).fold(0.0, f64::max);
-            let bowl = size("bowl_diameter");
-            // A trace from the axis reads about half a bowl; one from a line beside it reads less.
-            match bowl.filter(|d| (farthest / (0.5 * d) - 1.0).abs() > 0.25) {
-                Some(bowl) => {
+            let bowl = size("bowl_diameter")?;
+            Some(match reads_from_axis(&stock.outline, bowl) {
+                true => stock.volume_of_revolution(0.25),
+                false => {
                     let girth = 0.25 * std::f64::consts::PI * bowl;
                     stock.volume_of_width(girth, girth)
                 }
-                None => stock.volume_of_revolution(0.25),
-            }
+            })
         }
         // The other way across: wide for top and bottom, high for the sides.
-        Part::StemFlat => {
-            let bit = size("bit_width").unwrap_or(0.0);
-            stock.volume_of_width(size("shank_width").unwrap_or(bit), bit)
-        }
+        Part::StemFlat => Some(stock.volume_of_width(size("shank_width")?, size("bit_width")?)),
         Part::StemSide => {
-            let bit = size("bit_thickness").unwrap_or(0.0);
-            let face = size("shank_height").or_else(|| size("shank_width"));
-            stock.volume_of_width(face.unwrap_or(bit), bit)
+            let face = size("shank_height").or_else(|| size("shank_width"))?;
+            Some(stock.volume_of_width(face, size("bit_thickness")?))
         }
     }
+}
+
+/// Whether a wall was read from the bowl's axis: about half a bowl at its farthest. From a line beside the
+/// bowl it reads less.
+fn reads_from_axis(outline: &[Point], bowl_diameter: f64) -> bool {
+    let farthest = outline.iter().map(|p| p.y).fold(0.0, f64::max);
+    (farthest / (0.5 * bowl_diameter) - 1.0).abs() <= 0.25
+}
+
+/// The band in the coordinates of the trace. It is told above a line that lies with the piece: that line is
+/// found again, by least squares, from the outline as traced and its heights above it.
+fn placed_band(check: &OutlineCheck, stock: &Stock) -> Vec<[f64; 3]> {
+    let own = |s: &BandStation| Point {
+        x: s.station,
+        y: height_at(&stock.outline, s.station) - s.height,
+    };
+    let line: Vec<Point> = check.stations.iter().map(own).collect();
+    let Ok(line) = least_squares(&line) else {
+        return Vec::new();
+    };
+    let placed = check.stations.iter().map(|s| {
+        let at = line.intercept + line.slope * s.station;
+        [s.station, at + s.low, at + s.high]
+    });
+    placed.collect()
 }
 
 /// Height of an outline at a station, straight between its points.
@@ -431,7 +490,8 @@ fn reason(
         let own = check.dimensions.iter().find(|d| Some(d.dimension) == at);
         // The dimension is that of the worst wall: of the others only the band tells.
         let worst = part != Part::Wall || is_worst_wall(check, band);
-        worst && own.is_some_and(|d| stands_out(d.verdict) && d.judged.is_some_and(|j| j.score > 0.0))
+        worst
+            && own.is_some_and(|d| stands_out(d.verdict) && d.judged.is_some_and(|j| j.score > 0.0))
     });
     if !stands_out(band.verdict) && !by_straightness {
         return Some(OutlineReason::LikeGoodOnes);
@@ -468,7 +528,9 @@ fn refusal(known: &Known<'_>, part: Part, work: &OutlineWork) -> Option<Reason> 
         return Some(Reason::Contradiction(contradiction.clone()));
     }
     let unknown = known.remains.iter().find(|r| {
-        let thinned = part.taken_from(r.floor, &work.stock).is_some_and(|mm| mm > 0.0);
+        let thinned = part
+            .taken_from(known, r.floor, &work.stock)
+            .is_some_and(|mm| mm > 0.0);
         thinned && r.floor.needed && r.value.is_none()
     });
     if let Some(unknown) = unknown {

@@ -20,6 +20,8 @@ pub struct Proposal {
     pub value: f64,
     /// Its standard uncertainty, where one was given.
     pub uncertainty: Option<f64>,
+    /// The step to which it was written, in the unit.
+    pub step: f64,
 }
 
 /// A piece before and after some proposed sizes.
@@ -117,8 +119,8 @@ pub fn what_if(
                 (Some(u), _, _) => u,
                 (None, Some(at), _) => changed[at].2,
                 (None, None, Some(place)) => place.uncertainty,
-                // A size to a hundredth of itself, where nothing else is known of it.
-                (None, None, None) => 0.01 * proposal.value.abs() / 12f64.sqrt(),
+                // As the step to which it was written tells (JCGM 100:2008, F.2.2.1).
+                (None, None, None) => proposal.step / 12f64.sqrt(),
             };
             let new = (proposal.dimension, proposal.value, u);
             match by_work {

@@ -46,6 +46,7 @@ mod measurers;
 mod refit;
 mod screen;
 mod shift_years;
+mod stock;
 #[cfg(feature = "store")]
 mod works;
 
@@ -57,6 +58,7 @@ pub use measurers::*;
 pub use refit::*;
 pub use screen::*;
 pub use shift_years::*;
+pub use stock::{STOCK_COLUMNS, StockRow, stock_rows};
 #[cfg(feature = "store")]
 pub use works::*;
 
