@@ -11,6 +11,7 @@
 //! | [`catalogue`] | what can be measured; production periods; states |
 //! | [`table`] | CSV to columns of readings, every fault with its place |
 //! | `collection` | the store: one SQLite file, append-only (feature `store`) |
+//! | `disclosure` | what a piece still testifies to after works, for buyers and museums (feature `store`) |
 //! | `source` | whatever a path names: collection, data package, CSV, Parquet (feature `store`) |
 //! | [`cohort`] | the readings that may speak for a pattern's chosen periods |
 //! | [`form`] | form of outlines and sections, colours |
@@ -76,6 +77,8 @@ pub mod catalogue;
 pub mod cohort;
 #[cfg(feature = "store")]
 pub mod collection;
+#[cfg(feature = "store")]
+pub mod disclosure;
 pub mod firmness;
 pub mod form;
 #[cfg(feature = "frame")]

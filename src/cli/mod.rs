@@ -3,6 +3,7 @@
 mod add;
 mod check;
 mod date;
+mod disclose;
 mod export;
 mod flag;
 mod form;
@@ -76,6 +77,7 @@ enum Command {
     Withdraw(withdraw::Arguments),
     Record(Box<record::Arguments>),
     History(history::Arguments),
+    Disclose(disclose::Arguments),
     Export(export::Arguments),
     Completions(manual::Completions),
     Manual(manual::Manual),
@@ -109,6 +111,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Withdraw(arguments) => withdraw::run(&arguments),
         Command::Record(arguments) => record::run(&arguments),
         Command::History(arguments) => history::run(&arguments),
+        Command::Disclose(arguments) => disclose::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Completions(arguments) => manual::completions(&arguments),
         Command::Manual(arguments) => manual::manual(&arguments),

@@ -10,6 +10,7 @@
 //! | `load` | from the store to a table |
 //! | `traces` | traces as they were written, and read from that again |
 //! | `history` | revisions: who, when, what, why |
+//! | `dossier` | all that counts of one piece |
 //! | `verify` | whether every revision fits its digest |
 //! | `digest` | what a revision's digest is made of |
 //! | `package` | data packages out and in |
@@ -24,6 +25,7 @@
 
 mod add;
 mod digest;
+mod dossier;
 mod error;
 mod history;
 mod load;
@@ -43,6 +45,7 @@ use rusqlite::{Connection, OpenFlags};
 pub(crate) use add::unknown_specimen;
 pub use add::{Added, Author, NewContent, NewFile, Withdrawn};
 pub use digest::sha256_hex;
+pub use dossier::{Dossier, DossierReading};
 pub use error::{CollectionError, Contradiction};
 pub use history::{Entry, Happening};
 pub use load::View;

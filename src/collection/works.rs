@@ -23,6 +23,8 @@ pub struct WorkReading {
     pub state: State,
     /// Whether it was withdrawn since.
     pub withdrawn: bool,
+    /// Which of the readings of its place it is.
+    pub number: i64,
 }
 
 /// A work as it is recorded.
@@ -134,15 +136,17 @@ fn of_specimen(connection: &Connection, specimen: i64) -> Result<Vec<Numbered>, 
     while let Some(row) = rows.next()? {
         let (dimension, left): (i64, i64) = (row.get(0)?, row.get(2)?);
         let withdrawn_in: Option<i64> = row.get(22)?;
-        let reading = |from: usize, withdrawn: bool| -> rusqlite::Result<WorkReading> {
-            Ok(WorkReading {
-                text: row.get(from)?,
-                value: row.get(from + 1)?,
-                uncertainty: row.get(from + 2)?,
-                state: state_of(row.get(from + 3)?),
-                withdrawn,
-            })
-        };
+        let reading =
+            |from: usize, withdrawn: bool, number: i64| -> rusqlite::Result<WorkReading> {
+                Ok(WorkReading {
+                    text: row.get(from)?,
+                    value: row.get(from + 1)?,
+                    uncertainty: row.get(from + 2)?,
+                    state: state_of(row.get(from + 3)?),
+                    withdrawn,
+                    number,
+                })
+            };
         let pictures = pictures.query_map(params![specimen, dimension, left], |row| {
             Ok(Picture {
                 name: row.get(0)?,
@@ -157,8 +161,8 @@ fn of_specimen(connection: &Connection, specimen: i64) -> Result<Vec<Numbered>, 
                 dimension: row.get(3)?,
                 label: row.get(4)?,
                 unit: row.get(5)?,
-                found: reading(13, row.get(17)?)?,
-                left: reading(18, withdrawn_in.is_some())?,
+                found: reading(13, row.get(17)?, row.get(1)?)?,
+                left: reading(18, withdrawn_in.is_some(), left)?,
                 tool: row.get(6)?,
                 done_by: row.get(7)?,
                 done_on: row.get(8)?,

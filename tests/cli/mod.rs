@@ -16,6 +16,7 @@
 //! | `periods` | periods compared: columns, words, thin evidence, the invented truth |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `record` | works that are recorded, the chain proved, a piece replayed |
+//! | `disclose` | what a buyer or a museum is told, in words and as linked data |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
@@ -32,6 +33,7 @@ mod check;
 #[cfg(unix)]
 mod crash;
 mod date;
+mod disclose;
 mod finish;
 mod firmness;
 mod flag;

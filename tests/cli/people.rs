@@ -4,7 +4,7 @@ use std::process::Command;
 
 use super::{APPLES, Desk, PERIODS, demo_collection, passed_over};
 
-const COMMANDS: [&str; 10] = [
+const COMMANDS: [&str; 11] = [
     "add",
     "norms",
     "check",
@@ -12,6 +12,7 @@ const COMMANDS: [&str; 10] = [
     "withdraw",
     "record",
     "history",
+    "disclose",
     "export",
     "completions",
     "manual",

@@ -8,7 +8,7 @@ use rusqlite::Connection;
 use super::{APPLES, Desk, PERIODS, passed_over};
 
 /// All that opens a collection, to read it or to write it.
-const LINES: [&str; 12] = [
+const LINES: [&str; 13] = [
     "norms --from x.db",
     "flag --from x.db",
     "check A1 --from x.db",
@@ -20,6 +20,7 @@ const LINES: [&str; 12] = [
     "withdraw A1 --to x.db --why slip",
     "record A1 --set bit_width=15 --to x.db",
     "history --verify --from x.db",
+    "disclose A1 --from x.db",
     "check A1 --as-left --from x.db",
 ];
 
