@@ -58,15 +58,17 @@ fn text(dossier: &Dossier, file: &str) -> String {
     }
     text.push('\n');
     let revision = &dossier.revision;
-    let digest = &revision.sha256;
-    text.push_str(&format!("from {}, revision {}\n", shown(file), revision.id));
-    text.push_str(&format!("sha256 {digest}\n"));
+    text.push_str(&format!(
+        "from {}, revision {}, by calibriar {}\nsha256 {}\n",
+        shown(file),
+        revision.id,
+        env!("CARGO_PKG_VERSION"),
+        revision.sha256
+    ));
     text.push_str(
-        "calibriar history --verify --expect with this digest proves that the collection has not\n",
+        "`calibriar history --verify --expect` with this digest tells whether these records are still as\n\
+         they were here.\n",
     );
-    text.push_str("been changed since; calibriar ");
-    text.push_str(env!("CARGO_PKG_VERSION"));
-    text.push('\n');
     text
 }
 
