@@ -16,6 +16,7 @@
 //! | `periods` | periods compared: columns, words, thin evidence, the invented truth |
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `record` | works that are recorded, the chain proved, a piece replayed |
+//! | `refit` | what to take off, what to leave alone, outlines, proposals |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
@@ -44,6 +45,7 @@ mod package;
 mod people;
 mod periods;
 mod record;
+mod refit;
 mod screen;
 mod shift_years;
 mod sources;
