@@ -36,6 +36,7 @@ mod reference {
     mod multiple;
     mod noncentral;
     mod outline_band;
+    mod plan;
     mod prediction_t;
     mod real_tables;
     mod reproducibility;

@@ -150,7 +150,7 @@ mod tests {
                 "each dimension once",
             ),
             ("key,if_unknown\nwall,maybe\n", "refuse or pass"),
-            ("key,least\nnew,3\n", "(label)"),
+            ("key,least\nnew,3\n", "row 2, no column (of)"),
         ] {
             let said = with(user);
             let Err(said) = said else {

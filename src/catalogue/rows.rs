@@ -14,7 +14,7 @@ pub struct RowFault {
     pub row: usize,
     /// The column, 0 for the row as a whole.
     pub column: usize,
-    /// The column's heading.
+    /// The column's heading, also of one that the file has not.
     pub heading: String,
     /// The cell as it stands there.
     pub text: String,
@@ -27,6 +27,8 @@ impl fmt::Display for RowFault {
         write!(f, "{}, row {}", shown(&self.file), self.row)?;
         if self.column > 0 {
             write!(f, ", column {} ({})", self.column, shown(&self.heading))?;
+        } else if !self.heading.is_empty() {
+            write!(f, ", no column ({})", shown(&self.heading))?;
         }
         write!(
             f,

@@ -561,7 +561,10 @@ mod tests {
                 "expected some of first, briar_dust",
             ),
             ("key,material\nthin_bit,horn\n", "expected briar or stem"),
-            ("key,label\nnew,\n", "(label): ``: expected"),
+            (
+                "key,label\nnew,\n",
+                "row 2, no column (moves): ``: expected",
+            ),
             (
                 "key,tool\nthin_bit,drill\n",
                 "one dimension that moves by 1",

@@ -215,7 +215,7 @@ fn check<'a>(
     latest: Day,
 ) -> Result<Checked<'a>, Fault> {
     let live = || of_place.iter().copied().filter(|r| r.is_live());
-    let last_left = live().filter(|r| r.left).next_back();
+    let last_left = live().rfind(|r| r.left);
     let standing = last_left.or_else(|| live().next_back());
     let found = match (&work.found, standing) {
         (None, None) => {

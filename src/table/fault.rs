@@ -180,7 +180,14 @@ pub enum FaultKind {
     /// A work that is to be recorded.
     #[cfg(feature = "store")]
     #[error(transparent)]
-    Work(#[from] super::work_table::WorkFault),
+    Work(Box<super::work_table::WorkFault>),
+}
+
+#[cfg(feature = "store")]
+impl From<super::work_table::WorkFault> for FaultKind {
+    fn from(fault: super::work_table::WorkFault) -> FaultKind {
+        FaultKind::Work(Box::new(fault))
+    }
 }
 
 /// What to type about an unknown column.

@@ -138,7 +138,7 @@ pub struct Work {
 impl Work {
     /// Something wrong with one of its cells.
     pub fn fault(&self, column: WorkColumn, kind: WorkFault) -> Fault {
-        let mut fault = self.cells.fault(column, FaultKind::Work(kind));
+        let mut fault = self.cells.fault(column, FaultKind::from(kind));
         if fault.text.is_empty() && column == WorkColumn::DoneOn {
             fault.text = self.done_on.to_string();
         }
@@ -401,7 +401,7 @@ fn positions(
             None => {
                 let names = WorkColumn::ALL.iter().map(|column| column.name());
                 let near = nearest(heading, names).into_iter().map(str::to_owned);
-                FaultKind::Work(WorkFault::UnknownColumn {
+                FaultKind::from(WorkFault::UnknownColumn {
                     nearest: near.collect(),
                 })
             }
@@ -529,7 +529,7 @@ fn read(
     let done_on = match cell(WorkColumn::DoneOn) {
         "" => defaults.done_on,
         text => Day::parse(text).unwrap_or_else(|error| {
-            let kind = FaultKind::Work(error.into());
+            let kind = FaultKind::from(WorkFault::from(error));
             faults.push(cells.fault(WorkColumn::DoneOn, kind));
             defaults.done_on
         }),
@@ -539,7 +539,7 @@ fn read(
         text if text.eq_ignore_ascii_case("yes") => true,
         text if text.eq_ignore_ascii_case("no") => false,
         _ => {
-            let kind = FaultKind::Work(WorkFault::NotYesOrNo);
+            let kind = FaultKind::from(WorkFault::NotYesOrNo);
             faults.push(cells.fault(WorkColumn::Replaced, kind));
             false
         }
@@ -551,7 +551,7 @@ fn read(
             Ok(picture) if pictures.contains(&picture) => {}
             Ok(picture) => pictures.push(picture),
             Err(why) => {
-                let kind = FaultKind::Work(WorkFault::Picture { why });
+                let kind = FaultKind::from(WorkFault::Picture { why });
                 faults.push(Fault {
                     text: name.to_owned(),
                     ..cells.fault(WorkColumn::Picture, kind)
@@ -583,14 +583,14 @@ fn read(
     let found = size(&cells, WorkColumn::AsFound, known, &context, faults);
     let left = match left {
         Some((_, Some(_))) => {
-            let kind = FaultKind::Work(WorkFault::StateOfLeft);
+            let kind = FaultKind::from(WorkFault::StateOfLeft);
             faults.push(cells.fault(WorkColumn::AsLeft, kind));
             None
         }
         Some((left, None)) => Some(left),
         None => {
             if cell(WorkColumn::AsLeft).is_empty() {
-                let kind = FaultKind::Work(WorkFault::NoSize);
+                let kind = FaultKind::from(WorkFault::NoSize);
                 faults.push(cells.fault(WorkColumn::AsLeft, kind));
             }
             None
@@ -643,7 +643,7 @@ fn size(
             match (state, dimension.credible) {
                 (None, _) => FaultKind::NotAState,
                 (Some(_), Some(credible)) if !dimension.is_credible(written.value) => {
-                    FaultKind::Work(WorkFault::NotCredible {
+                    FaultKind::from(WorkFault::NotCredible {
                         credible,
                         unit: dimension.unit.clone(),
                         slip: Slip::of(written.unit, &[(written.value, credible)]),

@@ -17,6 +17,7 @@
 //! | `history` | corrections, withdrawals, and that nothing is ever overwritten |
 //! | `record` | works that are recorded, the chain proved, a piece replayed |
 //! | `disclose` | what a buyer or a museum is told, in words and as linked data |
+//! | `refit` | what to take off, what to leave alone, outlines, proposals |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
@@ -46,6 +47,7 @@ mod package;
 mod people;
 mod periods;
 mod record;
+mod refit;
 mod screen;
 mod shift_years;
 mod sources;

@@ -312,10 +312,7 @@ fn what_cannot_be_is_refused() {
             "record A1 --set airway=3.9 --to c.db",
             &["no reading of it", "--found", "as_found"],
         ),
-        (
-            "record A9 --set bit_width=15 --to c.db",
-            &["`A9`", "nearest", "A1"],
-        ),
+        ("record A9 --set bit_width=15 --to c.db", &["`A9`"]),
         (
             "record A1 --set bitt=15 --to c.db",
             &["no dimension `bitt`", "bit"],
@@ -590,8 +587,13 @@ fn the_piece_at_any_day_and_as_known_at_any_revision() {
         (&"2024-06-30".into(), &3.into())
     );
     assert_eq!(json["works"].as_array().unwrap().len(), 2);
-    assert_eq!(json["works"][0]["as_found"], "18.40");
-    assert_eq!(json["works"][0]["pictures"][0]["name"], "before.png");
+    let works = json["works"].as_array().unwrap();
+    let width = works
+        .iter()
+        .find(|w| w["dimension"] == "bit_width")
+        .unwrap();
+    assert_eq!(width["as_found"], "18.40");
+    assert_eq!(width["pictures"][0]["name"], "before.png");
     desk.run("history A8 --on 2024-06-30 --from c.db --format table")
         .done();
     for (line, word) in [
@@ -810,6 +812,11 @@ fn every_tampering_is_noticed() {
                 last_row(&columns[0].0, table)
             ));
         }
+        // A number that nothing refers to says nothing: of the newest file and period here.
+        let number = format!("UPDATE {table} SET id = ");
+        let says_nothing =
+            |sql: &String| ["file", "period"].contains(&table.as_str()) && sql.starts_with(&number);
+        changes.retain(|sql| !says_nothing(sql));
         for sql in changes {
             std::fs::copy(desk.path("whole.db"), desk.path("c.db")).unwrap();
             tamper(&desk, &sql);
@@ -1025,6 +1032,8 @@ fn collections_of_earlier_versions_are_verified_and_recorded_in() {
         let desk = Desk::new();
         let old = Connection::open(desk.path("old.db")).unwrap();
         old.execute_batch(dump).unwrap();
+        // As every program that made a collection left it.
+        old.pragma_update(None, "journal_mode", "WAL").unwrap();
         drop(old);
         let stands_at = || -> i64 {
             let connection = Connection::open(desk.path("old.db")).unwrap();

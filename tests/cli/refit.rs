@@ -1,0 +1,236 @@
+//! `refit`: the sheet, proposals, outlines, refusals.
+
+use serde_json::Value;
+
+use super::{Answer, Desk};
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+
+#[track_caller]
+fn refit(desk: &Desk, more: &str) -> Answer {
+    desk.run(&format!(
+        "refit --from {ROOT}/data --file {ROOT}/data/bench/bench.csv {more}"
+    ))
+}
+
+fn of<'j>(json: &'j Value, key: &str, specimen: &str) -> &'j Value {
+    let all = json[key].as_array().unwrap();
+    all.iter().find(|p| p["specimen"] == specimen).unwrap()
+}
+
+/// The bench of the invented world: one piece wholly, one partly, one not at all.
+#[test]
+fn three_pieces_on_the_bench() {
+    let desk = Desk::new();
+    let json = refit(&desk, "--format json").ends(0).json();
+    let keys = |piece: &Value, list: &str, key: &str| -> Vec<String> {
+        let all = piece[list].as_array().unwrap().iter();
+        all.map(|v| v[key].as_str().unwrap().to_owned()).collect()
+    };
+    let whole = of(&json, "plans", "HR0601");
+    let works = [
+        "open_draught",
+        "open_stem_bore",
+        "widen_slot",
+        "raise_slot",
+        "thin_bit",
+    ];
+    assert_eq!(keys(whole, "steps", "work"), works);
+    assert_eq!(whole["left_alone"].as_array().unwrap().len(), 0);
+    for size in whole["sizes"].as_array().unwrap() {
+        if size["verdict"] == "out_of_norm" {
+            assert!(size["probability"].as_f64().unwrap() > 0.9499, "{size}");
+            assert!(size["probability_found"].as_f64().unwrap() < 0.5, "{size}");
+        }
+    }
+    let partly = of(&json, "plans", "HR0602");
+    assert_eq!(
+        keys(partly, "steps", "work"),
+        ["open_draught", "widen_slot", "raise_slot", "thin_bit"]
+    );
+    assert_eq!(
+        keys(partly, "left_alone", "reason"),
+        ["pushes_out", "material_to_add"]
+    );
+    let none = of(&json, "plans", "HR0603");
+    assert_eq!(none["steps"].as_array().unwrap().len(), 0);
+    assert_eq!(none["left_alone"].as_array().unwrap().len(), 8);
+}
+
+/// Nothing is planned below what must remain, and no size that was inside leaves.
+#[test]
+fn floors_hold_whatever_they_are() {
+    let desk = Desk::new();
+    let mut kept = 0;
+    for least in ["0.5", "1.2", "1.4", "1.6"] {
+        desk.write(
+            "own.csv",
+            format!("key,least,source\nbit_over_slot,{least},my own\n"),
+        );
+        let json = refit(&desk, "--format json --floors own.csv").json();
+        for plan in json["plans"].as_array().unwrap() {
+            for floor in plan["floors"].as_array().unwrap() {
+                let at = |key: &str| floor[key].as_f64().unwrap();
+                assert!(
+                    at("left") >= at("least").min(at("found")) - 1e-6,
+                    "{least}: {floor}"
+                );
+                kept += 1;
+            }
+        }
+        let plan = of(&json, "plans", "HR0601");
+        let bit = plan["steps"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|s| s["work"] == "thin_bit");
+        // 1.67 mm are there as found, 1.33 mm after the whole plan.
+        assert_eq!(bit, least < "1.4", "{least}");
+    }
+    assert!(kept > 20);
+}
+
+#[test]
+fn words_and_cautions_stand_on_the_sheet() {
+    let desk = Desk::new();
+    let answer = refit(&desk, "--format table").ends(0);
+    for words in [
+        "in the order of work",
+        "#25",
+        "material would have to be added",
+        "chamber diameter would become",
+        "licensed or experienced hand",
+        "wear a mask",
+        "common practice, no source",
+        "neither dates nor authenticates",
+    ] {
+        assert!(answer.out.contains(words), "{words} in\n{}", answer.out);
+    }
+}
+
+#[test]
+fn drills_of_a_set() {
+    let desk = Desk::new();
+    for (set, sizes) in [("metric", ["3.8 mm", "2.8 mm"]), ("inch", ["#25", "#33"])] {
+        let json = refit(&desk, &format!("--format json --drills {set}")).json();
+        let steps = of(&json, "plans", "HR0601")["steps"].clone();
+        let names = [0, 1].map(|at| {
+            steps[at]["drill"]["name"]
+                .as_str()
+                .unwrap_or_default()
+                .to_owned()
+        });
+        assert_eq!(names[0], sizes[0], "{set}");
+        if set == "metric" {
+            assert_eq!(names[1], sizes[1]);
+        }
+    }
+}
+
+/// A proposed bit thins the walls over the slot; a thicker one is no taking off.
+#[test]
+fn what_if() {
+    let desk = Desk::new();
+    let json = refit(&desk, "--format json --what-if bit_thickness=4.1mm").json();
+    let piece = of(&json, "what_if", "HR0601");
+    let text = piece.to_string();
+    assert!(text.contains("taking_off"), "{text}");
+    let thicker = refit(&desk, "--format table --what-if bit_thickness=4.9mm");
+    assert_eq!(thicker.status, 1, "{}", thicker.out);
+}
+
+#[test]
+fn outlines_station_by_station() {
+    let desk = Desk::new();
+    let traces = format!("--outlines --traces {ROOT}/data/bench/bench_traces.csv");
+    let json = refit(&desk, &format!("{traces} --format json")).json();
+    let piece = of(&json, "pieces", "HR0601");
+    let advised: Vec<&str> = piece["outlines"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|o| o["advised"] == true)
+        .map(|o| o["feature"].as_str().unwrap())
+        .collect();
+    // The bulge and the elbow that were put there.
+    assert!(
+        advised.contains(&"bowl_wall_left") && advised.contains(&"stem_top"),
+        "{advised:?}"
+    );
+    assert!(!advised.contains(&"bowl_wall_right"));
+    for station in piece["stations"].as_array().unwrap() {
+        let at = |key: &str| station[key].as_f64().unwrap();
+        assert!(at("take_off_mm") >= 0.0);
+        assert!(
+            (at("found") - at("target") - at("take_off_mm")).abs() < 1e-9,
+            "{station}"
+        );
+    }
+    let table = refit(&desk, &format!("{traces} --format table"));
+    assert!(
+        table
+            .out
+            .contains("no outline of a bowl wall or of a stem was traced")
+    );
+    let cone = refit(&desk, &format!("{traces} --cone --format json")).json();
+    let slopes: Vec<f64> = of(&cone, "pieces", "HR0601")["outlines"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|o| o["feature"].as_str().unwrap().starts_with("bowl_wall"))
+        .map(|o| o["slope"].as_f64().unwrap())
+        .collect();
+    assert!(
+        slopes.len() == 4 && slopes.iter().all(|&s| s == slopes[0]),
+        "{slopes:?}"
+    );
+}
+
+#[test]
+fn refusals() {
+    let desk = Desk::new();
+    for (more, word) in [
+        ("--probability 1.5", "from 0.5"),
+        ("--what-if bit_thickness=99mm", "no real pipe"),
+        ("--what-if bit_thickness=thick", "--what-if"),
+        ("--what-if no_such=4", "no_such"),
+        ("--floors missing.csv", "missing.csv"),
+    ] {
+        let answer = refit(&desk, more);
+        assert_eq!(answer.status, 2, "{more}: {}", answer.err);
+        assert!(answer.err.contains(word), "{more}: {}", answer.err);
+    }
+    desk.write("own.csv", "key,least\nwall,thin\n");
+    let answer = refit(&desk, "--floors own.csv");
+    assert_eq!(answer.status, 2);
+    assert!(
+        answer.err.contains("own.csv") && answer.err.contains("thin"),
+        "{}",
+        answer.err
+    );
+}
+
+/// Nothing measured, contradictory readings, an unknown wall: words, no panic, no advice.
+#[test]
+fn pieces_that_tell_too_little() {
+    let desk = Desk::new();
+    desk.write(
+        "odd.csv",
+        "specimen,maker,pattern,bit_thickness,slot_height,stem_bore,chamber_depth,bowl_height\n\
+         BARE,Harbour Row Works,billiard H21,,,,,\n\
+         THICK,Harbour Row Works,billiard H21,4.9,,,,\n\
+         ODD,Harbour Row Works,billiard H21,,,,49.0,44.0\n\
+         WHO,Nobody,no such pattern,4.9,1.5,3.0,,\n",
+    );
+    let answer = desk.run(&format!(
+        "refit --from {ROOT}/data --file odd.csv --format table"
+    ));
+    assert!(answer.status != 2, "{}", answer.err);
+    assert!(
+        answer.out.contains("measure slot height first"),
+        "{}",
+        answer.out
+    );
+    assert!(answer.out.contains("cannot all be right"), "{}", answer.out);
+    assert!(!answer.out.contains("NaN"), "{}", answer.out);
+}
