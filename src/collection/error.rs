@@ -188,7 +188,11 @@ pub struct Contradiction {
 impl From<rusqlite::Error> for CollectionError {
     fn from(error: rusqlite::Error) -> CollectionError {
         use rusqlite::ErrorCode::{CannotOpen, DatabaseBusy, DatabaseLocked, DiskFull, ReadOnly};
+        // The journal's index could not grow.
+        let no_room = error.sqlite_error().map(|e| e.extended_code)
+            == Some(rusqlite::ffi::SQLITE_IOERR_SHMSIZE);
         match error.sqlite_error_code() {
+            _ if no_room => CollectionError::Full,
             Some(DatabaseBusy | DatabaseLocked) => CollectionError::Busy,
             Some(DiskFull) => CollectionError::Full,
             Some(ReadOnly | CannotOpen) => CollectionError::ReadOnly,

@@ -174,9 +174,10 @@ impl Collection {
         clear();
         let worked = Collection::open_or_create(&partial).and_then(|mut collection| {
             let done = work(&mut collection)?;
+            collection.take_in_journal()?;
             Ok((done, collection.revision()?.id))
         });
-        // The connection is closed, so the whole collection is in the one file.
+        // The journal was taken in, so the whole collection is in the one file.
         let placed = match &worked {
             Ok((_, revision)) if *revision > 0 => std::fs::hard_link(&partial, path),
             _ => Ok(()),
@@ -192,6 +193,17 @@ impl Collection {
                 file: path.display().to_string(),
                 source,
             }),
+        }
+    }
+
+    /// Brings all that is still in the journal into the file itself. Closing does so too, but says
+    /// nothing where the disk is full.
+    fn take_in_journal(&self) -> Result<(), CollectionError> {
+        let checkpoint = "PRAGMA wal_checkpoint(TRUNCATE)";
+        let busy: i64 = (self.connection).query_row(checkpoint, [], |row| row.get(0))?;
+        match busy {
+            0 => Ok(()),
+            _ => Err(CollectionError::Busy),
         }
     }
 

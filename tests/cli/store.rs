@@ -339,7 +339,7 @@ fn many_pieces() -> String {
 fn a_full_disk_while_adding() {
     let desk = desk();
     desk.write("many.csv", many_pieces());
-    let Some(mount) = Mount::new(desk.path("small"), "200k") else {
+    let Some(mount) = Mount::new(desk.path("small"), "320k") else {
         return;
     };
     desk.run("add apples.csv --to small/c.db").done();
@@ -362,6 +362,42 @@ fn a_full_disk_while_adding() {
         out.contains("revision 2") && out.contains("12000 new readings"),
         "{out}"
     );
+}
+
+/// A new collection has to go through its journal: at whatever point of that the disk is full, there is
+/// a whole collection or none, and a failure is told.
+#[test]
+fn a_disk_that_is_full_while_a_collection_is_made() {
+    let desk = desk();
+    let (mut made, mut refused) = (0, 0);
+    for kilobytes in (20..=400).step_by(20) {
+        let folder = desk.path(&format!("small{kilobytes}"));
+        let Some(_mount) = Mount::new(folder.clone(), &format!("{kilobytes}k")) else {
+            return;
+        };
+        let answer = desk.run(&format!("add apples.csv --to small{kilobytes}/c.db"));
+        if answer.status == 0 {
+            let line = format!("history --verify --from small{kilobytes}/c.db");
+            let out = desk.run(&line).done().out;
+            assert!(
+                out.contains("1 revision, chain whole"),
+                "{kilobytes}: {out}"
+            );
+            made += 1;
+        } else {
+            assert_eq!(answer.status, 2, "{kilobytes}: {}", answer.err);
+            let says = ["full", "may not be written", "cannot open"];
+            assert!(
+                says.iter().any(|words| answer.err.contains(words)),
+                "{kilobytes}: {}",
+                answer.err
+            );
+            let left = std::fs::read_dir(&folder).unwrap().count();
+            assert_eq!(left, 0, "{kilobytes}: {}", answer.err);
+            refused += 1;
+        }
+    }
+    assert!(made > 0 && refused > 0, "{made} made, {refused} refused");
 }
 
 #[test]
