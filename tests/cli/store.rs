@@ -338,7 +338,7 @@ fn many_pieces() -> String {
 fn a_full_disk_while_adding() {
     let desk = desk();
     desk.write("many.csv", many_pieces());
-    let Some(mount) = Mount::new(desk.path("small"), "200k") else {
+    let Some(mount) = Mount::new(desk.path("small"), "320k") else {
         return;
     };
     desk.run("add apples.csv --to small/c.db").done();
