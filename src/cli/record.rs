@@ -31,8 +31,8 @@ use super::{CliError, Outcome};
 pub(super) struct Arguments {
     /// The specimen, which the collection must have
     specimen: String,
-    /// The works, one row a dimension: CSV with the columns dimension, as_left and, where there is
-    /// something to say, as_found, unit, uncertainty, tool, why, done_by, done_on, picture, replaced
+    /// The works: CSV with columns dimension and as_left; also as_found, unit, uncertainty, tool, why,
+    /// done_by, done_on, picture, replaced
     #[arg(long, value_name = "FILE.csv")]
     done: Option<PathBuf>,
     /// The size in which a dimension was left, such as bit_thickness=4.1mm; may be given more than

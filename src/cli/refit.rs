@@ -58,11 +58,11 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "SET", value_enum, default_value_t = DrillsArgument::All)]
     drills: DrillsArgument,
     /// What must remain, in rows that replace those of docs/refit.md or add to them: CSV
-    /// key,label,of,least,made_of,if_unknown,source
+    /// key, label, of, least, made_of, if_unknown, source
     #[arg(long, value_name = "FILE.csv")]
     floors: Option<PathBuf>,
     /// What can be done, likewise: CSV
-    /// key,label,how,of,material,tool,uncertainty,order,moves,solid,cautions,source
+    /// key, label, how, of, material, tool, uncertainty, order, moves, solid, cautions, source
     #[arg(long, value_name = "FILE.csv")]
     works: Option<PathBuf>,
     /// Judge the piece as it would be with this size (`bit_thickness=4.1mm`, `draught diameter=11/64`) and

@@ -147,7 +147,7 @@ impl Collection {
             let of_place: Vec<&StoredReading> = of_place.collect();
             match check(work, dimension, &of_place, made, latest) {
                 Ok(work) => checked.push(work),
-                Err(fault) => faults.push(fault),
+                Err(fault) => faults.push(*fault),
             }
         }
         if !faults.is_empty() {
@@ -213,13 +213,15 @@ fn check<'a>(
     of_place: &[&'a StoredReading],
     made: Option<YearRange>,
     latest: Day,
-) -> Result<Checked<'a>, Fault> {
+) -> Result<Checked<'a>, Box<Fault>> {
     let live = || of_place.iter().copied().filter(|r| r.is_live());
     let last_left = live().rfind(|r| r.left);
     let standing = last_left.or_else(|| live().next_back());
     let found = match (&work.found, standing) {
         (None, None) => {
-            return Err(work.fault(WorkColumn::Dimension, WorkFault::NothingFound));
+            return Err(Box::new(
+                work.fault(WorkColumn::Dimension, WorkFault::NothingFound),
+            ));
         }
         (None, Some(reading)) => Found::Known(reading),
         (Some((size, said)), standing) => {
@@ -231,7 +233,7 @@ fn check<'a>(
                     said,
                     revision: left.revision,
                 };
-                return Err(work.fault(WorkColumn::AsFound, fault));
+                return Err(Box::new(work.fault(WorkColumn::AsFound, fault)));
             }
             let state = match last_left {
                 // What was worked on is not as it left the works, however often it is measured.
@@ -249,7 +251,7 @@ fn check<'a>(
             }
         }
     };
-    let wrong_day = |fault| Err(work.fault(WorkColumn::DoneOn, fault));
+    let wrong_day = |fault| Err(Box::new(work.fault(WorkColumn::DoneOn, fault)));
     if work.done_on > latest {
         return wrong_day(WorkFault::Future);
     }
