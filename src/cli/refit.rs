@@ -70,7 +70,8 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "DIMENSION=SIZE", value_parser = assignment,
         conflicts_with_all = ["probability", "to", "drills"])]
     what_if: Vec<(String, String)>,
-    /// Instead of the plan: what comes off each traced outline to make it straight, station by station
+    /// Instead of the plan: what comes off each traced outline to make it straight, station by station. The
+    /// two do not know of each other: after either, measure and trace again before the other
     #[arg(long, conflicts_with_all = ["what_if", "probability", "to", "drills"])]
     outlines: bool,
     /// With --outlines: all walls that were read from the bowl's axis lean alike, as one cone

@@ -41,6 +41,7 @@ pub(super) fn outlines_out(all: &[Outlines]) -> Vec<Value> {
             "volume_mm3": work.and_then(|w| w.volume).map(|v| v.0),
             "weight_g": work.and_then(|w| w.volume).map(|v| v.1),
             "floors": floors,
+            "remarks": work.filter(|_| o.is_advised()).map_or(Vec::new(), |w| remarks(o, w)),
         })
     };
     let piece = |piece: &Outlines| {
@@ -85,6 +86,11 @@ pub(super) fn outlines_page(all: &[Outlines], provenance: &Provenance) -> String
         "  ",
     ));
     text.push_str(&wrapped(
+        "This page and the plan (refit without --outlines) do not know of each other, and may both thin the same \
+         wall or bit: after either, measure and trace again before the other.",
+        "  ",
+    ));
+    text.push_str(&wrapped(
         "A traced line is one line: look at the surface beside it before anything is taken off.",
         "  ",
     ));
@@ -120,32 +126,37 @@ fn of_outline(outline: &OutlineStock) -> String {
         );
         text.push_str(&wrapped(&line, "    "));
     }
-    if let Some(remark) = remark(outline, work) {
-        text.push_str(&wrapped(&remark, "    "));
-    }
-    if let Some(remark) = beside_the_band(work) {
+    for remark in remarks(outline, work) {
         text.push_str(&wrapped(&remark, "    "));
     }
     text + &stations(work)
 }
 
-/// What the ends of the line ask for.
-fn remark(outline: &OutlineStock, work: &OutlineWork) -> Option<String> {
+/// What the line asks for at its ends, and where it leaves the good pieces.
+fn remarks(outline: &OutlineStock, work: &OutlineWork) -> Vec<String> {
     const SEEN: f64 = 0.05;
     let (first, last) = work.at_ends();
     let is_stem = outline.feature.feature.key.starts_with("stem_");
-    match is_stem {
-        true if first > SEEN => Some(format!(
+    let face = (is_stem && first > SEEN).then(|| {
+        format!(
             "{first:.2} mm comes off at the stem face: the shank must follow, or the joint shows a step"
-        )),
-        true if last > SEEN => Some(format!(
-            "{last:.2} mm comes off at the button end: the bit gets as much thinner"
-        )),
-        false if last > SEEN => Some(format!(
+        )
+    });
+    let end = (last > SEEN).then(|| match outline.feature.feature.key.as_str() {
+        "stem_left" | "stem_right" => {
+            format!("{last:.2} mm comes off at the button end: the bit gets as much narrower")
+        }
+        _ if is_stem => {
+            format!("{last:.2} mm comes off at the button end: the bit gets as much thinner")
+        }
+        _ => format!(
             "{last:.2} mm comes off near the rim: the rim gets as much narrower on that side"
-        )),
-        _ => None,
-    }
+        ),
+    });
+    [face, end, beside_the_band(work)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// Where the target leaves the good pieces' outlines: straight as they are, but thinner.

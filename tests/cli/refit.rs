@@ -139,6 +139,12 @@ fn what_if() {
     assert_eq!(thicker.status, 1, "{}", thicker.out);
 }
 
+#[track_caller]
+fn of_feature<'j>(piece: &'j Value, feature: &str) -> &'j Value {
+    let all = piece["outlines"].as_array().unwrap();
+    all.iter().find(|o| o["feature"] == feature).unwrap()
+}
+
 #[test]
 fn outlines_station_by_station() {
     let desk = Desk::new();
@@ -158,6 +164,17 @@ fn outlines_station_by_station() {
         "{advised:?}"
     );
     assert!(!advised.contains(&"bowl_wall_right"));
+    // At the button 0.11 mm of its lower side goes: said to scripts as to people.
+    let bottom = of_feature(piece, "stem_bottom");
+    assert!(
+        bottom["remarks"][0]
+            .as_str()
+            .unwrap()
+            .starts_with("0.11 mm comes off at the button end"),
+        "{bottom}"
+    );
+    let left_alone = of_feature(piece, "bowl_wall_right");
+    assert_eq!(left_alone["remarks"].as_array().unwrap().len(), 0);
     for station in piece["stations"].as_array().unwrap() {
         let at = |key: &str| station[key].as_f64().unwrap();
         assert!(at("take_off_mm") >= 0.0);
@@ -172,6 +189,7 @@ fn outlines_station_by_station() {
             .out
             .contains("no outline of a bowl wall or of a stem was traced")
     );
+    assert!(table.out.contains("do not know of each other"));
     let cone = refit(&desk, &format!("{traces} --cone --format json")).json();
     let slopes: Vec<f64> = of(&cone, "pieces", "HR0601")["outlines"]
         .as_array()
