@@ -13,7 +13,7 @@
 //! |---|---|
 //! | `table` | frames as tables |
 //! | `parquet` | Parquet bytes to frames and back |
-//! | `results` | norms, checks, flags and rates as frames; nothing below imports it |
+//! | `results` | norms, checks, flags, plans and the other results as frames; nothing below imports it |
 
 mod parquet;
 mod results;
@@ -25,7 +25,7 @@ use polars::error::PolarsError;
 pub use results::{
     PeriodFrames, checks_frame, dates_frame, findings_frame, flags_frame, forms_frame,
     left_out_frame, measurer_frames, moved_frame, norms_frame, period_frames, rates_frame,
-    shift_years_frame, turned_frame,
+    refits_frame, shift_years_frame, stock_frame, turned_frame, what_ifs_frame,
 };
 #[cfg(feature = "store")]
 pub(crate) use table::sheet_from_parquet;

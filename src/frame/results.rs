@@ -1,4 +1,5 @@
-//! Norms, checks, flags, rates, forms and the answers about periods, slips and measurers as frames.
+//! Norms, checks, flags, rates, forms, plans and the answers about periods, slips and measurers as
+//! frames.
 
 use polars::prelude::DataFrame;
 
@@ -11,10 +12,13 @@ use crate::norm::{Norm, Settings};
 use crate::periods::comparison::Comparison;
 use crate::periods::{Dating, ShiftYears};
 use crate::rates::PatternRates;
+use crate::refit::outline::Outlines;
+use crate::refit::{Refit, WhatIf};
 use crate::report::{
     AgainstRow, AgreementRow, BecauseRow, BiasRow, DateRow, DimensionRow, FlagRow, FormRow,
     LeftOutRow, MovedRow, NormRow, PeriodRow, PieceRow, PooledAgreementRow, PooledRow, RateRow,
-    ScreenRow, ShiftRow, StudyRow, TurnedRow, check_rows, cone_rows, date_rows, form_rows, joined,
+    RefitRow, ScreenRow, ShiftRow, StockRow, StudyRow, TurnedRow, WhatIfRow, check_rows, cone_rows,
+    date_rows, form_rows, joined, refit_rows, stock_rows, what_if_rows,
 };
 use crate::screen::Finding;
 use crate::table::{Table, Trace};
@@ -240,4 +244,34 @@ pub fn measurer_frames(
         DataFrame::new_infer_height(StudyRow::columns(&studies))?,
         DataFrame::new_infer_height(BiasRow::columns(&biases))?,
     ))
+}
+
+/// What to take off some pieces as a frame, with the columns of the CSV output
+/// ([`crate::report::REFIT_COLUMNS`]). `catalogue` is that of the pieces' table.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::refit::refit`] gives brings about.
+pub fn refits_frame(plans: &[Refit], catalogue: &Catalogue) -> Result<DataFrame, FrameError> {
+    let rows: Vec<RefitRow<'_>> = refit_rows(plans, catalogue).collect();
+    Ok(DataFrame::new_infer_height(RefitRow::columns(&rows))?)
+}
+
+/// Pieces before and after some proposed sizes as a frame
+/// ([`crate::report::WHAT_IF_COLUMNS`]). `catalogue` is that of the pieces' table.
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::refit::what_if`] gives brings about.
+pub fn what_ifs_frame(all: &[WhatIf], catalogue: &Catalogue) -> Result<DataFrame, FrameError> {
+    let rows: Vec<WhatIfRow<'_>> = what_if_rows(all, catalogue).collect();
+    Ok(DataFrame::new_infer_height(WhatIfRow::columns(&rows))?)
+}
+
+/// What comes off some outlines, station by station, as a frame
+/// ([`crate::report::STOCK_COLUMNS`]).
+///
+/// # Errors
+/// [`FrameError::Frame`], which nothing that [`crate::refit::outline::outlines`] gives brings about.
+pub fn stock_frame(all: &[Outlines]) -> Result<DataFrame, FrameError> {
+    let rows: Vec<StockRow<'_>> = stock_rows(all).collect();
+    Ok(DataFrame::new_infer_height(StockRow::columns(&rows))?)
 }
