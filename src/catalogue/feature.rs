@@ -100,6 +100,11 @@ impl Feature {
 }
 
 impl FeatureName {
+    /// For people: `bowl wall left`.
+    pub fn words(&self) -> String {
+        self.to_string().replace('_', " ")
+    }
+
     /// Reads `stem_top`, `Stem top`, `bowl_section@25` or a name of one's own whose ending tells
     /// its kind: `ferrule_section`.
     ///

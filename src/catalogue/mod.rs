@@ -10,8 +10,9 @@
 //! | `made` | when a piece was made: a year or a range of years |
 //! | `state` | the state of a reading: factory, worn, reworked, replaced, unknown |
 //! | `work` | what can be done by taking material off, and what moves with it |
+//! | `straightening` | how traced outlines are made straight |
 //! | `floor` | what must remain |
-//! | `workshop` | works and floors together |
+//! | `workshop` | works, straightenings and floors together |
 //! | `precaution` | what to mind at the bench |
 //! | `rows` | tables of works and floors, with the user's own laid over them |
 //!
@@ -27,6 +28,7 @@ mod period;
 mod precaution;
 mod rows;
 mod state;
+mod straightening;
 mod work;
 mod workshop;
 
@@ -40,5 +42,6 @@ pub use period::{Period, PeriodError, Periods, Standing};
 pub use precaution::{Precaution, precautions};
 pub use rows::{RowFault, RowFaults};
 pub use state::State;
+pub use straightening::Straightening;
 pub use work::{Material, Size, Solid, Terms, Tool, Work};
 pub use workshop::Workshop;

@@ -245,19 +245,12 @@ impl Work {
     }
 
     fn parse(row: &Row<'_>, catalogue: &Catalogue) -> Result<Work, RowFault> {
-        let text = |column| match row.cell(column) {
-            "" => Err(row.fault(column, "a text")),
-            text => Ok(text.to_owned()),
-        };
         let moves = terms(row, "moves", catalogue)?;
         let moved = |key: &str| factor(&moves, key);
         let of = (row.list("of").into_iter())
             .map(|name| length(name, catalogue).map_err(|expected| row.fault("of", expected)))
             .collect::<Result<Vec<String>, RowFault>>()?;
-        let tool = Tool::parse(row.cell("tool")).ok_or_else(|| {
-            let known = Tool::ALL.map(Tool::name).join(", ");
-            row.fault("tool", format!("one of {known}"))
-        })?;
+        let tool = tool(row)?;
         if of.is_empty() || of.iter().any(|key| moved(key) == 0.0) {
             return Err(row.fault("of", "dimensions that the work moves"));
         }
@@ -281,29 +274,54 @@ impl Work {
         }
         Ok(Work {
             key: row.cell("key").to_owned(),
-            label: text("label")?,
+            label: text(row, "label")?,
             how: row.cell("how").to_owned(),
             of,
-            material: Material::parse(row.cell("material"))
-                .ok_or_else(|| row.fault("material", "briar or stem"))?,
+            material: material(row)?,
             tool,
             uncertainty: row.number("uncertainty", (0.001, 5.0))?,
             order: row.number("order", (-1e6, 1e6))?,
             moves,
             solid,
-            precautions: (row.list("cautions").into_iter())
-                .map(|key| {
-                    let known = precautions();
-                    let found = known.iter().find(|p| fold(&p.key) == fold(key));
-                    found.cloned().ok_or_else(|| {
-                        let known: Vec<&str> = known.iter().map(|p| &*p.key).collect();
-                        row.fault("cautions", format!("some of {}", known.join(", ")))
-                    })
-                })
-                .collect::<Result<Vec<Precaution>, RowFault>>()?,
-            source: text("source")?,
+            precautions: named_precautions(row)?,
+            source: text(row, "source")?,
         })
     }
+}
+
+/// A cell that must not be empty.
+pub(super) fn text(row: &Row<'_>, column: &'static str) -> Result<String, RowFault> {
+    match row.cell(column) {
+        "" => Err(row.fault(column, "a text")),
+        text => Ok(text.to_owned()),
+    }
+}
+
+/// The column `material`.
+pub(super) fn material(row: &Row<'_>) -> Result<Material, RowFault> {
+    let known = Material::parse(row.cell("material"));
+    known.ok_or_else(|| row.fault("material", "briar or stem"))
+}
+
+/// The column `tool`.
+pub(super) fn tool(row: &Row<'_>) -> Result<Tool, RowFault> {
+    Tool::parse(row.cell("tool")).ok_or_else(|| {
+        let known = Tool::ALL.map(Tool::name).join(", ");
+        row.fault("tool", format!("one of {known}"))
+    })
+}
+
+/// The column `cautions`.
+pub(super) fn named_precautions(row: &Row<'_>) -> Result<Vec<Precaution>, RowFault> {
+    let named = |key: &str| {
+        let known = precautions();
+        let found = known.iter().find(|p| fold(&p.key) == fold(key));
+        found.cloned().ok_or_else(|| {
+            let known: Vec<&str> = known.iter().map(|p| &*p.key).collect();
+            row.fault("cautions", format!("some of {}", known.join(", ")))
+        })
+    };
+    row.list("cautions").into_iter().map(named).collect()
 }
 
 /// All rows parsed, or all their faults.

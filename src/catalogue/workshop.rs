@@ -1,12 +1,14 @@
-//! Works and floors together.
+//! Works, straightenings and floors together.
 
-use super::{Catalogue, Floor, RowFaults, Work};
+use super::{Catalogue, Floor, RowFaults, Straightening, Work};
 
 /// What can be done to a piece, and what must remain of it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Workshop {
     /// In the order of work.
     pub works: Vec<Work>,
+    /// How outlines are made straight, in the order of work.
+    pub straightenings: Vec<Straightening>,
     /// In the order of their table.
     pub floors: Vec<Floor>,
 }
@@ -33,6 +35,7 @@ impl Workshop {
     ) -> Result<Workshop, RowFaults> {
         Ok(Workshop {
             works: Work::all(catalogue, works)?,
+            straightenings: Straightening::all()?,
             floors: Floor::all(catalogue, floors)?,
         })
     }

@@ -2,12 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
-use calibriar::catalogue::{Catalogue, Workshop};
+use calibriar::catalogue::{Catalogue, FeatureName, Workshop, fold};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::notation::{Context, DecimalMark, DrillSet, Quantity, Unit, read_cell};
-use calibriar::refit::outline::{OutlineStock, Outlines, Walls, outlines, outlines_against};
-use calibriar::refit::{Aim, Goal, Proposal, Reach, Refit, WhatIf, refit, refit_against, what_if};
+use calibriar::refit::outline::OutlineStock;
+use calibriar::refit::{
+    Aim, Goal, Proposal, Reach, Refit, Walls, WhatIf, refit, refit_against, what_if,
+};
 use calibriar::report::{
     REFIT_COLUMNS, STOCK_COLUMNS, WHAT_IF_COLUMNS, refit_rows, stock_rows, what_if_rows,
 };
@@ -18,7 +20,7 @@ use clap::{Args, ValueEnum};
 use super::check::rows_of;
 use super::output::{self, Format};
 use super::refit_json::{AimOut, RefitOut, RefitsOut, WhatIfOut, WhatIfsOut};
-use super::refit_outlines::{OutlinesOut, outlines_out, outlines_page};
+use super::refit_outlines::{OutlinesOut, PieceOut, outlines_page};
 use super::refit_page;
 use super::source::{Question, assignment, key_of};
 use super::{CliError, Outcome};
@@ -27,8 +29,9 @@ use super::{CliError, Outcome};
 ///
 /// Every size that is out of norm or borderline is to end in the range of good pieces with the
 /// probability of --probability, by taking off as little as possible, while every other size stays where
-/// good pieces are, the fit of the tenon is kept, and what must remain of wood and stem does remain. What
-/// cannot be put right so is left alone, with the reason. Material is only ever taken off.
+/// good pieces are, the fit of the tenon is kept, and what must remain of wood and stem does remain. A
+/// traced outline that stands out is made straight, where good ones are. What cannot be put right so is
+/// left alone, with the reason. Material is only ever taken off.
 ///
 /// The sheet is advice from a few readings and rules of thumb. The safety rules of the place where you
 /// work and the judgement of a licensed or experienced hand come first.
@@ -70,12 +73,14 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "DIMENSION=SIZE", value_parser = assignment,
         conflicts_with_all = ["probability", "to", "drills"])]
     what_if: Vec<(String, String)>,
-    /// Instead of the plan: what comes off each traced outline to make it straight, station by station. The
-    /// two do not know of each other: after either, measure and trace again before the other
-    #[arg(long, conflicts_with_all = ["what_if", "probability", "to", "drills"])]
+    /// Of the same plan the drawing: what comes off each traced outline, station by station
+    #[arg(long, conflicts_with = "what_if")]
     outlines: bool,
-    /// With --outlines: all walls that were read from the bowl's axis lean alike, as one cone
-    #[arg(long, requires = "outlines")]
+    /// The drawing of this outline also where it is left alone (`stem_top`); may be given more than once
+    #[arg(long, value_name = "FEATURE", requires = "outlines")]
+    show: Vec<String>,
+    /// All walls that were read from the bowl's axis are made straight together, as one cone
+    #[arg(long, conflicts_with = "what_if")]
     cone: bool,
     #[command(flatten)]
     question: Question,
@@ -120,8 +125,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         GoalArgument::Near => Goal::Near,
         GoalArgument::Centre => Goal::Centre,
     };
-    let aim = Aim::new(arguments.probability, goal, drills)
+    let mut aim = Aim::new(arguments.probability, goal, drills)
         .map_err(|error| CliError::Usage(format!("--probability: {error}")))?;
+    if arguments.cone {
+        aim.walls = Walls::Cone;
+    }
     let digest = format != Format::Csv;
     let (source, other) = match &arguments.file {
         None => (question.source.open(digest)?, None),
@@ -152,16 +160,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         workshop: &workshop,
         format,
     };
-    if arguments.outlines {
-        let walls = match arguments.cone {
-            true => Walls::Cone,
-            false => Walls::Alone,
-        };
-        return bench.outlines(&rows, walls);
+    if !proposals.is_empty() {
+        return bench.proposals(&rows, &proposals);
     }
-    match proposals.is_empty() {
-        true => bench.plans(&rows, &aim, drills_name),
-        false => bench.proposals(&rows, &proposals),
+    let plans = bench.plan(&rows, &aim)?;
+    match arguments.outlines {
+        true => bench.outlines(&plans, &shown_too(&arguments.show, &plans)?),
+        false => bench.plans(&plans, &aim, drills_name),
     }
 }
 
@@ -181,35 +186,33 @@ impl Bench<'_> {
         &self.other.unwrap_or(self.source).table.catalogue
     }
 
-    fn plans(&self, rows: &[usize], aim: &Aim, drills: &'static str) -> Result<Outcome, CliError> {
+    fn plan(&self, rows: &[usize], aim: &Aim) -> Result<Vec<Refit>, CliError> {
+        let (evidence, settings, workshop) = (self.evidence, self.settings, self.workshop);
         let plan = |&row: &usize| match self.other {
-            None => refit(self.evidence, row, self.settings, self.workshop, aim),
-            Some(other) => refit_against(
-                self.evidence,
-                &other.table,
-                row,
-                self.settings,
-                self.workshop,
-                aim,
-            ),
+            None => refit(evidence, row, settings, workshop, aim),
+            Some(other) => refit_against(evidence, &other.table, row, settings, workshop, aim),
         };
-        let plans: Result<Vec<Refit>, _> = rows.iter().map(plan).collect();
-        let (plans, catalogue) = (plans?, self.catalogue());
+        Ok(rows.iter().map(plan).collect::<Result<_, _>>()?)
+    }
+
+    fn plans(&self, plans: &[Refit], aim: &Aim, drills: &'static str) -> Result<Outcome, CliError> {
+        let catalogue = self.catalogue();
         match self.format {
             Format::Json => output::write_json(&RefitsOut {
                 provenance: &self.source.provenance,
                 aim: AimOut::new(aim, drills),
                 plans: plans.iter().map(|p| RefitOut::new(p, catalogue)).collect(),
             })?,
-            Format::Csv => output::write_csv(REFIT_COLUMNS, refit_rows(&plans, catalogue))?,
+            Format::Csv => output::write_csv(REFIT_COLUMNS, refit_rows(plans, catalogue))?,
             Format::Table => {
                 let page =
-                    refit_page::plans(&plans, aim, self.cohort, catalogue, &self.source.provenance);
+                    refit_page::plans(plans, aim, self.cohort, catalogue, &self.source.provenance);
                 output::write_text(&page)?;
             }
         }
         let decided = |p: &Refit| p.check.verdict != Verdict::Undecided;
-        let off = |p: &Refit| !p.left_alone.is_empty();
+        let off =
+            |p: &Refit| !p.left_alone.is_empty() || p.outlines.iter().any(OutlineStock::is_refused);
         Ok(if !plans.iter().any(decided) {
             Outcome::NothingDecided
         } else if plans.iter().any(off) && plans.iter().all(|p| p.steps.is_empty()) {
@@ -219,34 +222,17 @@ impl Bench<'_> {
         })
     }
 
-    fn outlines(&self, rows: &[usize], walls: Walls) -> Result<Outcome, CliError> {
-        let of = |&row: &usize| match self.other {
-            None => outlines(self.evidence, row, self.settings, self.workshop, walls),
-            Some(other) => {
-                let table = &other.table;
-                outlines_against(
-                    self.evidence,
-                    table,
-                    row,
-                    self.settings,
-                    self.workshop,
-                    walls,
-                )
-            }
-        };
-        let all: Vec<Outlines> = rows.iter().map(of).collect();
+    fn outlines(&self, plans: &[Refit], show: &[FeatureName]) -> Result<Outcome, CliError> {
+        let provenance = &self.source.provenance;
         match self.format {
             Format::Json => output::write_json(&OutlinesOut {
-                provenance: &self.source.provenance,
-                pieces: outlines_out(&all),
+                provenance,
+                pieces: plans.iter().map(PieceOut::new).collect(),
             })?,
-            Format::Csv => output::write_csv(STOCK_COLUMNS, stock_rows(&all))?,
-            Format::Table => {
-                let text = outlines_page(&all, &self.source.provenance);
-                output::write_text(&text)?;
-            }
+            Format::Csv => output::write_csv(STOCK_COLUMNS, stock_rows(plans))?,
+            Format::Table => output::write_text(&outlines_page(plans, show, provenance))?,
         }
-        let traced = || all.iter().flat_map(|o| &o.outlines);
+        let traced = || plans.iter().flat_map(|plan| &plan.outlines);
         Ok(if traced().next().is_none() {
             Outcome::NothingDecided
         } else if traced().any(OutlineStock::is_refused) {
@@ -298,6 +284,28 @@ impl Bench<'_> {
             Outcome::Done
         })
     }
+}
+
+/// The outlines of `--show`.
+fn shown_too(typed: &[String], plans: &[Refit]) -> Result<Vec<FeatureName>, CliError> {
+    let traced = || plans.iter().flat_map(|plan| &plan.outlines);
+    let find = |text: &String| {
+        let is = |o: &&OutlineStock| {
+            let name = &o.feature;
+            fold(&name.to_string()) == fold(text) || fold(&name.feature.label) == fold(text)
+        };
+        let found = traced().find(is).map(|o| o.feature.clone());
+        found.ok_or_else(|| {
+            let mut names: Vec<String> = traced().map(|o| o.feature.to_string()).collect();
+            names.sort();
+            names.dedup();
+            CliError::Usage(match names.is_empty() {
+                true => format!("--show {text}: no outline of these pieces was traced"),
+                false => format!("--show {text}: expected one of {}", names.join(", ")),
+            })
+        })
+    };
+    typed.iter().map(find).collect()
 }
 
 /// Works and floors, with the user's own.

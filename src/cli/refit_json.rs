@@ -1,6 +1,8 @@
 //! Plans and proposals as JSON: the names that scripts rely on.
 
 use calibriar::catalogue::{Catalogue, Precaution, Work};
+use calibriar::notation::inches;
+use calibriar::refit::outline::OutlineStock;
 use calibriar::refit::{
     Aim, Contradiction, FloorLeft, Goal, LeftAlone, Obstacle, Reason, Refit, SizePlan, Step, WhatIf,
 };
@@ -8,6 +10,8 @@ use calibriar::report::what_if_rows;
 use calibriar::source::Provenance;
 use serde::Serialize;
 use serde_json::{Value, json};
+
+use super::refit_outlines::remarks;
 
 /// The whole answer of `refit`.
 #[derive(Serialize)]
@@ -48,6 +52,7 @@ pub(super) struct RefitOut<'a> {
     steps: Vec<StepOut<'a>>,
     sizes: Vec<SizeOut<'a>>,
     floors: Vec<FloorOut<'a>>,
+    outlines: Vec<OutlineOut>,
     left_alone: Vec<LeftAloneOut<'a>>,
     contradictions: Vec<ContradictionOut<'a>>,
     precautions: Vec<PrecautionOut<'a>>,
@@ -71,6 +76,7 @@ impl<'a> RefitOut<'a> {
                 .map(|size| SizeOut::new(size, catalogue))
                 .collect(),
             floors: plan.floors.iter().map(FloorOut::new).collect(),
+            outlines: plan.outlines.iter().map(OutlineOut::new).collect(),
             left_alone: left.map(|l| LeftAloneOut::new(l, catalogue)).collect(),
             contradictions: (plan.contradictions.iter())
                 .map(ContradictionOut::new)
@@ -90,7 +96,9 @@ struct StepOut<'a> {
     material: &'static str,
     tool: &'static str,
     drill: Option<DrillOut>,
-    dimension: &'a str,
+    dimension: Option<&'a str>,
+    /// The outline that is straightened; `from` and `to` are then heights above its straight line.
+    feature: Option<String>,
     from: f64,
     to: f64,
     take_off_mm: f64,
@@ -104,7 +112,7 @@ struct StepOut<'a> {
     moves_unmeasured: Vec<AmountOut<'a>>,
     /// Sizes that the volume is made of and nobody measured: name and what was taken, in mm.
     taken_for_volume: Vec<AmountOut<'a>>,
-    /// What must remain and gets less by it.
+    /// What must remain and gets less by it, each once.
     floors: Vec<&'a str>,
     precautions: Vec<&'a str>,
     source: &'a str,
@@ -139,7 +147,13 @@ impl<'a> StepOut<'a> {
             to,
         };
         let amount = |(dimension, mm): &'a (String, f64)| AmountOut { dimension, mm: *mm };
-        let floor = |&at: &usize| plan.floors[at].floor.key.as_str();
+        let mut floors: Vec<&str> = Vec::new();
+        for &at in &step.floors {
+            let key = plan.floors[at].floor.key.as_str();
+            if !floors.contains(&key) {
+                floors.push(key);
+            }
+        }
         let work = &step.work;
         StepOut {
             step: at,
@@ -152,19 +166,20 @@ impl<'a> StepOut<'a> {
                 name: drill.name(),
                 mm: drill.mm(),
             }),
-            dimension: &catalogue.at(step.dimension).key,
+            dimension: step.dimension.map(|at| &*catalogue.at(at).key),
+            feature: step.outline.as_ref().map(ToString::to_string),
             from: step.from,
             to: step.to,
             take_off_mm: step.amount,
-            take_off_in: step.amount / 25.4,
-            take_off_64ths: 64.0 * step.amount / 25.4,
+            take_off_in: inches(step.amount),
+            take_off_64ths: 64.0 * inches(step.amount),
             uncertainty: work.uncertainty,
             volume_mm3: step.volume,
             weight_g: step.weight,
             moves: step.moves.iter().map(moved).collect(),
             moves_unmeasured: step.unseen.iter().map(amount).collect(),
             taken_for_volume: step.assumed.iter().map(amount).collect(),
-            floors: step.floors.iter().map(floor).collect(),
+            floors,
             precautions: work.precautions.iter().map(|p| p.key.as_str()).collect(),
             source: &work.source,
         }
@@ -212,9 +227,11 @@ impl<'a> SizeOut<'a> {
 
 /// Something that must remain.
 #[derive(Serialize)]
-struct FloorOut<'a> {
+pub(super) struct FloorOut<'a> {
     floor: &'a str,
     label: &'a str,
+    /// The straightened outline on whose side it is.
+    feature: Option<String>,
     of: &'static str,
     found: f64,
     left: f64,
@@ -224,17 +241,58 @@ struct FloorOut<'a> {
 }
 
 impl<'a> FloorOut<'a> {
-    fn new(left: &'a FloorLeft) -> FloorOut<'a> {
+    pub(super) fn new(left: &'a FloorLeft) -> FloorOut<'a> {
         let floor = &left.floor;
         FloorOut {
             floor: &floor.key,
             label: &floor.label,
+            feature: left.side.as_ref().map(ToString::to_string),
             of: floor.of.name(),
             found: left.found,
             left: left.left,
             least: floor.least,
             probability: left.probability,
             source: &floor.source,
+        }
+    }
+}
+
+/// A traced outline and the straight line under it.
+#[derive(Serialize)]
+pub(super) struct OutlineOut {
+    feature: String,
+    verdict: Option<&'static str>,
+    advised: bool,
+    reason: Option<&'static str>,
+    words: Option<String>,
+    slope: Option<f64>,
+    intercept: Option<f64>,
+    most_mm: Option<f64>,
+    most_at: Option<f64>,
+    area_mm2: Option<f64>,
+    volume_mm3: Option<f64>,
+    weight_g: Option<f64>,
+    remarks: Vec<String>,
+}
+
+impl OutlineOut {
+    pub(super) fn new(outline: &OutlineStock) -> OutlineOut {
+        let work = outline.stock.as_ref().ok();
+        let error = outline.stock.as_ref().err().map(ToString::to_string);
+        OutlineOut {
+            feature: outline.feature.to_string(),
+            verdict: outline.verdict.map(|v| v.name()),
+            advised: outline.is_advised(),
+            reason: outline.reason.as_ref().map(|r| r.name()),
+            words: outline.reason.as_ref().map(ToString::to_string).or(error),
+            slope: work.map(|w| w.stock.slope),
+            intercept: work.map(|w| w.stock.intercept),
+            most_mm: work.map(|w| w.stock.deepest().1),
+            most_at: work.map(|w| w.stock.deepest().0),
+            area_mm2: work.map(|w| w.stock.area),
+            volume_mm3: work.and_then(|w| w.volume).map(|v| v.0),
+            weight_g: work.and_then(|w| w.volume).map(|v| v.1),
+            remarks: remarks(outline),
         }
     }
 }
@@ -319,7 +377,7 @@ impl<'a> ContradictionOut<'a> {
 
 /// What to mind.
 #[derive(Serialize)]
-struct PrecautionOut<'a> {
+pub(super) struct PrecautionOut<'a> {
     precaution: &'a str,
     label: &'a str,
     text: &'a str,
@@ -327,7 +385,7 @@ struct PrecautionOut<'a> {
 }
 
 impl<'a> PrecautionOut<'a> {
-    fn new(precaution: &'a Precaution) -> PrecautionOut<'a> {
+    pub(super) fn new(precaution: &'a Precaution) -> PrecautionOut<'a> {
         PrecautionOut {
             precaution: &precaution.key,
             label: &precaution.label,

@@ -3,7 +3,7 @@
 use calibriar::catalogue::{Catalogue, Dimension, Precaution, State, Tool};
 use calibriar::cohort::Cohort;
 use calibriar::norm::Band;
-use calibriar::notation::Quantity;
+use calibriar::notation::{Quantity, inches};
 use calibriar::refit::{Aim, Contradiction, FloorLeft, Goal, Reach, Refit, SizePlan, Step, WhatIf};
 use calibriar::source::Provenance;
 use calibriar::verdict::{Check, Verdict};
@@ -13,9 +13,6 @@ use super::check::judged_by;
 use super::norms::provenance_line;
 use super::output::{add_row, lines, shown, signed, table, verdict_cell, verdict_words, wrapped};
 use super::source::group_title;
-
-/// Millimetres in an inch.
-const INCH: f64 = 25.4;
 
 /// The sheets of some pieces.
 pub(super) fn plans(
@@ -61,7 +58,7 @@ fn legend() -> String {
 }
 
 /// What to mind, each once and in their order.
-fn cautions<'p>(all: impl Iterator<Item = &'p Precaution>) -> String {
+pub(super) fn cautions<'p>(all: impl Iterator<Item = &'p Precaution>) -> String {
     let mut told: Vec<&Precaution> = Vec::new();
     for precaution in all {
         if !told.iter().any(|known| known.key == precaution.key) {
@@ -137,7 +134,8 @@ impl Page<'_> {
             let floors: Vec<&FloorLeft> = floors.map(|(_, floor)| floor).collect();
             text.push_str(&what_remains(&floors));
         }
-        if !plan.left_alone.is_empty() {
+        let crooked = plan.outlines.iter().filter(|o| o.is_refused());
+        if !plan.left_alone.is_empty() || crooked.clone().next().is_some() {
             text.push_str("\n  left alone:\n");
             for left in &plan.left_alone {
                 let dimension = self.catalogue.at(left.dimension);
@@ -152,6 +150,12 @@ impl Page<'_> {
                     shown(&left.reason.to_string())
                 );
                 text.push_str(&wrapped(&line, "    "));
+            }
+            for outline in crooked {
+                let reason = outline.reason.as_ref().map(ToString::to_string);
+                let name = outline.feature.words();
+                let line = format!("outline of the {name}: {}", reason.unwrap_or_default());
+                text.push_str(&wrapped(&shown(&line), "    "));
             }
         }
         text.push_str(&contradictions(&plan.contradictions));
@@ -172,12 +176,15 @@ impl Page<'_> {
             let cells = [
                 (at + 1).to_string(),
                 step.work.label.clone(),
-                self.label(step.dimension).to_owned(),
+                match step.dimension {
+                    Some(dimension) => self.label(dimension).to_owned(),
+                    None => "above the line".to_owned(),
+                },
                 format!("{:.2}", step.from),
                 format!("{:.2}", step.to),
                 format!("{:.2}", step.amount),
-                format!("{:.3}", step.amount / INCH),
-                format!("{:.1}", 64.0 * step.amount / INCH),
+                format!("{:.3}", inches(step.amount)),
+                format!("{:.1}", 64.0 * inches(step.amount)),
                 tool,
             ];
             add_row(&mut table, cells);
@@ -194,15 +201,16 @@ impl Page<'_> {
             text.push_str(&format!("; {} is {:.3} mm", drill.name(), drill.mm()));
         }
         let mut moves: Vec<String> = (step.moves.iter())
-            .map(|&(dimension, from, to)| {
+            .filter_map(|&(dimension, from, to)| {
                 let dimension = self.catalogue.at(dimension);
-                let spread = if dimension.quantity == Quantity::Mass {
-                    1.0
-                } else {
-                    0.01
+                // What would be printed as 0 says nothing.
+                let (spread, least) = match dimension.quantity {
+                    Quantity::Mass => (1.0, 0.05),
+                    _ => (0.01, 0.005),
                 };
                 let moved = signed(to - from, spread);
-                format!("{} {moved} {}", dimension.label, dimension.unit)
+                let seen = (to - from).abs() >= least;
+                seen.then(|| format!("{} {moved} {}", dimension.label, dimension.unit))
             })
             .collect();
         let unseen = step.unseen.iter();
@@ -213,7 +221,13 @@ impl Page<'_> {
             text.push_str(&format!(". Moves with it: {}", moves.join(", ")));
         }
         let floors = step.floors.iter().map(|&floor| &plan.floors[floor]);
-        let thinner: Vec<String> = floors.map(|f| shown(&f.floor.label)).collect();
+        let mut thinner: Vec<String> = Vec::new();
+        // On the side of a straightened outline the same has a row of its own.
+        for label in floors.map(|f| shown(&f.floor.label)) {
+            if !thinner.contains(&label) {
+                thinner.push(label);
+            }
+        }
         if !thinner.is_empty() {
             text.push_str(&format!(". Gets less: {}", thinner.join(", ")));
         }
@@ -322,8 +336,8 @@ impl Page<'_> {
             let line = format!(
                 "by: {}, {amount:.2} mm ({:.3} in, {:.1}/64): {}. Mind: {}",
                 work.label,
-                amount / INCH,
-                64.0 * amount / INCH,
+                inches(*amount),
+                64.0 * inches(*amount),
                 work.how,
                 mind.collect::<Vec<&str>>().join(", ")
             );
@@ -400,14 +414,7 @@ fn what_remains(floors: &[&FloorLeft]) -> String {
     if floors.is_empty() {
         return String::new();
     }
-    let mut rows = table(&[
-        "what must remain",
-        ">found",
-        ">end",
-        ">at least",
-        ">inside",
-        "source",
-    ]);
+    let mut rows = table(&["what must remain", ">found", ">end", ">at least", ">inside"]);
     for floor in floors {
         let short = match floor.left < floor.floor.least {
             true if floor.is_broken() => " TOO LITTLE",
@@ -415,16 +422,22 @@ fn what_remains(floors: &[&FloorLeft]) -> String {
             false => "",
         };
         let cells = [
-            format!("{}{short}", floor.floor.label),
+            match &floor.side {
+                Some(side) => format!("{}, {}{short}", floor.floor.label, side.words()),
+                None => format!("{}{short}", floor.floor.label),
+            },
             format!("{:.2}", floor.found),
             format!("{:.2}", floor.left),
             format!("{:.2}", floor.floor.least),
             share(floor.probability),
-            floor.floor.source.clone(),
         ];
         add_row(&mut rows, cells);
     }
-    format!("\n{}", lines(&rows))
+    let mut sources: Vec<&str> = floors.iter().map(|f| &*f.floor.source).collect();
+    sources.sort_unstable();
+    sources.dedup();
+    let line = format!("what must remain, by: {}", shown(&sources.join("; ")));
+    format!("\n{}{}", lines(&rows), wrapped(&line, "  "))
 }
 
 fn reach_words(reach: Reach) -> &'static str {

@@ -12,7 +12,6 @@ use crate::norm::{Norm, Settings};
 use crate::periods::comparison::Comparison;
 use crate::periods::{Dating, ShiftYears};
 use crate::rates::PatternRates;
-use crate::refit::outline::Outlines;
 use crate::refit::{Refit, WhatIf};
 use crate::report::{
     AgainstRow, AgreementRow, BecauseRow, BiasRow, DateRow, DimensionRow, FlagRow, FormRow,
@@ -270,8 +269,8 @@ pub fn what_ifs_frame(all: &[WhatIf], catalogue: &Catalogue) -> Result<DataFrame
 /// ([`crate::report::STOCK_COLUMNS`]).
 ///
 /// # Errors
-/// [`FrameError::Frame`], which nothing that [`crate::refit::outline::outlines`] gives brings about.
-pub fn stock_frame(all: &[Outlines]) -> Result<DataFrame, FrameError> {
-    let rows: Vec<StockRow<'_>> = stock_rows(all).collect();
+/// [`FrameError::Frame`], which nothing that [`crate::refit::refit`] gives brings about.
+pub fn stock_frame(plans: &[Refit]) -> Result<DataFrame, FrameError> {
+    let rows: Vec<StockRow<'_>> = stock_rows(plans).collect();
     Ok(DataFrame::new_infer_height(StockRow::columns(&rows))?)
 }

@@ -25,4 +25,4 @@ pub use drill::{Drill, DrillSeries, DrillSet, drill_for, drills};
 pub use error::NotationError;
 pub(crate) use number::plain_signed;
 pub use number::{DecimalMark, plain_decimal};
-pub use unit::{Quantity, Unit, split_heading};
+pub use unit::{Quantity, Unit, inches, split_heading};

@@ -45,6 +45,11 @@ impl Quantity {
     }
 }
 
+/// So many mm in inches.
+pub fn inches(mm: f64) -> f64 {
+    mm / Unit::Inch.in_base_units()
+}
+
 /// A unit as people write it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Unit {

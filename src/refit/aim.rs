@@ -12,6 +12,16 @@ pub enum Goal {
     Centre,
 }
 
+/// How the walls of a bowl are made straight.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Walls {
+    /// Each by itself, to the straight line that takes least off it.
+    #[default]
+    Alone,
+    /// All together, to one cone: lines of the same lean.
+    Cone,
+}
+
 /// What a plan aims at, checked.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Aim {
@@ -20,6 +30,8 @@ pub struct Aim {
     pub goal: Goal,
     /// The drills there are.
     pub drills: DrillSet,
+    /// How walls are made straight.
+    pub walls: Walls,
 }
 
 /// A probability that nobody would work by.
@@ -31,7 +43,7 @@ pub struct AimError {
 }
 
 impl Aim {
-    /// With the probability that a size ends in the range of good pieces, and that what must remain does.
+    /// With the probability that a size ends in the range of good pieces, and that what must remain does; walls each by itself.
     ///
     /// # Errors
     /// [`AimError`] for a probability under 0.5 (more likely outside than inside), of 1 and more, or NaN.
@@ -41,6 +53,7 @@ impl Aim {
                 probability,
                 goal,
                 drills,
+                walls: Walls::Alone,
             }),
             false => Err(AimError { value: probability }),
         }

@@ -1,18 +1,25 @@
-//! A piece as a plan sees it: its sizes, where good ones lie, what is left of each wall, and which works
-//! are out of the question.
+//! A piece as a plan sees it: its sizes, where good ones lie, what is left of each wall, which works there
+//! are, and which of them are out of the question.
 
+use super::outline::OutlineStock;
 use super::plan::Interval;
 use super::reason::{Contradiction, Reason};
 use crate::catalogue::{
-    Catalogue, Dimension, Floor, FloorKind, Size, State, Terms, Work, Workshop, fold,
+    Catalogue, Dimension, FeatureName, Floor, FloorKind, Size, State, Terms, Work, Workshop, fold,
 };
 use crate::notation::Quantity;
 use crate::stats::median;
 use crate::verdict::{Check, Piece, Verdict};
 
+/// A work of less than that, in mm, is none.
+pub(super) const NOTHING: f64 = 1e-7;
+
 /// Readings contradict each other where their sum is further below 0 than so many of its standard
 /// uncertainties: about once in 700 times by chance (the normal law).
 const CONTRADICTS: f64 = 3.0;
+
+/// The thickness of the thinnest wall.
+pub(super) const WALL: &str = "wall_thickness";
 
 /// One size that was measured.
 #[derive(Clone, Debug)]
@@ -31,6 +38,13 @@ pub(super) struct Place {
     pub(super) good: Option<Interval>,
 }
 
+impl Place {
+    /// Whether it is a fault that a tool may take off: too much.
+    pub(super) fn is_too_much(&self) -> bool {
+        self.verdict.stands_out() && self.score.is_some_and(|score| score > 0.0)
+    }
+}
+
 /// Something that must remain, as far as it can be told.
 #[derive(Clone, Debug)]
 pub(super) struct Remains<'w> {
@@ -39,13 +53,33 @@ pub(super) struct Remains<'w> {
     pub(super) value: Option<f64>,
     /// Names of what was not measured.
     pub(super) missing: Vec<String>,
+    /// The straightening, by its place among the works, on whose side of the piece this is; `None` for any
+    /// side on which no outline is straightened.
+    pub(super) side: Option<usize>,
+}
+
+/// An outline that is made straight wholly or not at all.
+#[derive(Clone, Debug)]
+pub(super) struct Straightened {
+    /// Its place among the piece's outlines.
+    pub(super) outline: usize,
+    pub(super) feature: FeatureName,
+    /// Its place among the works.
+    pub(super) work: usize,
+    /// What comes off where most does, in mm.
+    pub(super) amount: f64,
+    /// How what must remain gets less with each mm of that.
+    thins: Terms,
 }
 
 /// A piece as a plan sees it.
 #[derive(Debug)]
 pub(super) struct Known<'a> {
     pub(super) catalogue: &'a Catalogue,
-    pub(super) works: &'a [Work],
+    /// The works of the table, then one for each outline that is to be made straight.
+    pub(super) works: Vec<Work>,
+    /// The latter.
+    pub(super) straightened: Vec<Straightened>,
     /// The sizes, in the order of the catalogue.
     pub(super) places: Vec<Place>,
     pub(super) remains: Vec<Remains<'a>>,
@@ -85,7 +119,8 @@ impl<'a> Known<'a> {
             });
         let mut known = Known {
             catalogue,
-            works: &workshop.works,
+            works: workshop.works.clone(),
+            straightened: Vec::new(),
             places: places.collect(),
             remains: Vec::new(),
             contradictions: Vec::new(),
@@ -98,9 +133,105 @@ impl<'a> Known<'a> {
         known.contradictions = contradictions
             .filter_map(|remains| known.contradiction(remains))
             .collect();
-        known.refused = known.works.iter().map(|work| known.refusal(work)).collect();
+        known.refused = (0..known.works.len())
+            .map(|work| known.refusal(work))
+            .collect();
         known.usual = known.unmeasured(piece);
         known
+    }
+
+    /// Adds a work for each outline that should be made straight, and what must remain on its side of the
+    /// piece.
+    pub(super) fn straighten(&mut self, outlines: &[OutlineStock], workshop: &'a Workshop) {
+        for (outline, stock) in outlines.iter().enumerate() {
+            let (Ok(taken), None) = (&stock.stock, &stock.reason) else {
+                continue;
+            };
+            let key = &stock.feature.feature.key;
+            let mut ways = workshop.straightenings.iter();
+            let Some(way) = ways.find(|way| way.features.contains(key)) else {
+                continue;
+            };
+            let amount = taken.stock.deepest().1;
+            if amount <= NOTHING {
+                continue;
+            }
+            let per_mm = |terms: &Terms| -> Terms {
+                let terms = terms.iter();
+                terms.map(|(key, mm)| (key.clone(), mm / amount)).collect()
+            };
+            let rate = taken.volume.map_or(0.0, |(mm3, _)| mm3 / amount);
+            let work = self.works.len();
+            self.works
+                .push(way.work(&stock.feature, per_mm(&taken.moves), rate));
+            self.straightened.push(Straightened {
+                outline,
+                feature: stock.feature.clone(),
+                work,
+                amount,
+                thins: per_mm(&taken.thins),
+            });
+            let thinned: Vec<Remains<'a>> = (self.remains.iter())
+                .filter(|r| r.side.is_none() && binds(r.floor))
+                .map(|r| Remains {
+                    side: Some(work),
+                    ..r.clone()
+                })
+                .filter(|r| self.change(work, r) < 0.0)
+                .collect();
+            self.remains.extend(thinned);
+            let refusal = self.refusal(work);
+            self.refused.push(refusal);
+        }
+        self.count_one_wall();
+    }
+
+    /// The wall thickness is that of the thinnest wall: of all walls that get thinner only the one that loses
+    /// most counts, as if it were that.
+    fn count_one_wall(&mut self) {
+        let loss = |s: &Straightened| {
+            let per_mm = self.works[s.work].moves(WALL);
+            (self.refused[s.work].is_none()).then_some(-per_mm * s.amount)
+        };
+        let most = self.straightened.iter().enumerate();
+        let most = most
+            .filter_map(|(at, s)| Some((at, loss(s)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        for (at, of) in self.straightened.iter().enumerate() {
+            if most.is_some_and(|(thinnest, _)| thinnest != at) {
+                self.works[of.work].moves.retain(|(key, _)| key != WALL);
+            }
+        }
+    }
+
+    /// The straightening that a work is, if it is one.
+    pub(super) fn straightening(&self, work: usize) -> Option<&Straightened> {
+        self.straightened.iter().find(|s| s.work == work)
+    }
+
+    /// What must remain and can be told.
+    pub(super) fn told(&self) -> impl Iterator<Item = (&Remains<'a>, f64)> {
+        let binding = self.remains.iter().filter(|r| binds(r.floor));
+        binding.filter_map(|r| Some((r, r.value?)))
+    }
+
+    /// How something that must remain moves with 1 mm of a work, by its place among the works.
+    ///
+    /// What comes off one side only comes off the wall on that side wholly: a thickness of which a wall is half
+    /// loses it there alone.
+    pub(super) fn change(&self, work: usize, remains: &Remains<'_>) -> f64 {
+        let terms = &remains.floor.made_of;
+        match self.straightening(work) {
+            None => net(&self.works[work], terms),
+            Some(_) if remains.side != Some(work) => 0.0,
+            Some(one) => {
+                let whole = |of: f64| of.signum() * of.abs().max(1.0);
+                let parts = terms.iter();
+                parts
+                    .map(|(key, of)| whole(*of) * factor(&one.thins, key))
+                    .sum()
+            }
+        }
     }
 
     /// The place of a dimension, where it was measured.
@@ -164,6 +295,7 @@ impl<'a> Known<'a> {
             floor,
             value: self.sum(&floor.made_of).map(|(value, _)| value),
             missing: missing.map(|(key, _)| self.label(key)).collect(),
+            side: None,
         }
     }
 
@@ -184,7 +316,8 @@ impl<'a> Known<'a> {
     }
 
     /// Why a work is out of the question, whatever it is wanted for.
-    fn refusal(&self, work: &Work) -> Option<Reason> {
+    fn refusal(&self, at: usize) -> Option<Reason> {
+        let work = &self.works[at];
         for (key, _) in &work.moves {
             let of_key = |c: &&Contradiction| c.keys.contains(key);
             if let Some(contradiction) = self.contradictions.iter().find(of_key) {
@@ -195,7 +328,7 @@ impl<'a> Known<'a> {
         let thinned = self
             .remains
             .iter()
-            .filter(|r| binds(r.floor) && net(work, &r.floor.made_of) < 0.0);
+            .filter(|r| binds(r.floor) && self.change(at, r) < 0.0);
         let keys = thinned.clone().flat_map(|r| r.floor.made_of.iter());
         for (key, _) in work.moves.iter().chain(keys) {
             let doubtful = |place: &&Place| !self.dimension(place).is_credible(place.value);
@@ -252,12 +385,18 @@ impl<'a> Known<'a> {
 }
 
 /// Whether a floor binds works; else it only tells readings that contradict each other.
-pub(super) fn binds(floor: &Floor) -> bool {
+fn binds(floor: &Floor) -> bool {
     floor.of != FloorKind::Readings
 }
 
+/// The factor of a key among some terms; 0 where it is none of them.
+fn factor(terms: &Terms, key: &str) -> f64 {
+    let found = terms.iter().find(|(known, _)| known == key);
+    found.map_or(0.0, |&(_, factor)| factor)
+}
+
 /// How a combination of dimensions moves with 1 mm of a work.
-pub(super) fn net(work: &Work, terms: &Terms) -> f64 {
+fn net(work: &Work, terms: &Terms) -> f64 {
     let sum: f64 = terms
         .iter()
         .map(|(key, factor)| factor * work.moves(key))

@@ -2,11 +2,11 @@
 //!
 //! | file | holds |
 //! |---|---|
-//! | `aim` | how sure to be, near limit or centre, which drills |
+//! | `aim` | how sure to be, near limit or centre, which drills, walls alone or as one cone |
 //! | `plan` | the plan on plain numbers: works of least removal, and what stands in the way |
 //! | `known` | a piece as a plan sees it: sizes, good ranges, walls, works out of the question |
 //! | `target` | from piece to plain numbers and back: how well an end is known, drills, what may not move |
-//! | `outline` | what comes off to make a traced outline straight |
+//! | `outline` | the straight line under a traced outline: what comes off, and whether it should |
 //! | `sheet` | the result: steps, sizes before and after, what is left, what is left alone |
 //! | `reason` | why a size is left alone |
 //! | `what_if` | a work judged before it is done |
@@ -23,7 +23,7 @@ mod sheet;
 mod target;
 mod what_if;
 
-pub use aim::{Aim, AimError, Goal};
+pub use aim::{Aim, AimError, Goal, Walls};
 pub use plan::{Hindrance, Interval, Plan, Problem, Quantity, Want, plan};
 pub use reason::{Contradiction, Obstacle, Reason};
 pub use sheet::{FloorLeft, LeftAlone, Refit, SizePlan, Step};
@@ -34,8 +34,9 @@ use crate::norm::{Band, Evidence, Settings};
 use crate::notation::Quantity as Measures;
 use crate::stats::StatsError;
 use crate::table::Table;
-use crate::verdict::{Caution, Check, DimensionCheck, Piece, Verdict, check, check_against};
+use crate::verdict::{Caution, Check, DimensionCheck, Piece, check, check_against};
 use known::Known;
+use outline::OutlineReason;
 
 /// The plan for a piece of the cohort's own table.
 ///
@@ -76,8 +77,17 @@ fn of_piece(
     workshop: &Workshop,
     aim: &Aim,
 ) -> Result<Refit, StatsError> {
-    let known = Known::new(piece, &check, workshop);
+    let mut known = Known::new(piece, &check, workshop);
+    let mut outlines = outline::outlines(piece, &check, &known, aim.walls);
+    known.straighten(&outlines, workshop);
     let solved = target::solve(&known, aim)?;
+    for (outline, reason) in &solved.crooked {
+        outlines[*outline].reason = Some(OutlineReason::Refused(reason.clone()));
+    }
+    let straightened = |key: &str| {
+        let mut advised = outlines.iter().filter(|o| o.is_advised());
+        advised.any(|o| o.tells(key))
+    };
     let catalogue = &piece.table.catalogue;
     let others = check.dimensions.iter().filter_map(|d| {
         let dimension = catalogue.at(d.dimension);
@@ -87,7 +97,7 @@ fn of_piece(
             Measures::Colour => Reason::NotASize,
             Measures::Length | Measures::Mass => return None,
         };
-        is_off(d).then(|| LeftAlone {
+        (is_off(d) && !straightened(&dimension.key)).then(|| LeftAlone {
             dimension: d.dimension,
             found: d.value,
             good: d.judged.map(|j| Band { ..j.good_sizes }),
@@ -95,11 +105,10 @@ fn of_piece(
         })
     });
     let others = others.collect();
-    Ok(sheet::sheet(&known, check, &solved, others))
+    Ok(sheet::sheet(&known, check, &solved, others, outlines))
 }
 
 /// Whether a dimension is out of norm or borderline, and a fault: straighter than usual is none.
 fn is_off(check: &DimensionCheck) -> bool {
-    matches!(check.verdict, Verdict::OutOfNorm | Verdict::Borderline)
-        && !check.cautions.contains(&Caution::SmallFormError)
+    check.verdict.stands_out() && !check.cautions.contains(&Caution::SmallFormError)
 }

@@ -1,41 +1,22 @@
-//! What comes off to make a traced outline straight: the material between the outline as found and a target
-//! line below it, station by station.
+//! The straight line under a traced outline: what lies between, station by station, and whether it should
+//! come off.
 
-use super::known::Known;
-use super::reason::{Contradiction, Obstacle, Reason};
-use crate::catalogue::{
-    FeatureName, Floor, FloorKind, Material, Precaution, TraceKind, Workshop, precautions,
-};
+use super::aim::Walls;
+use super::known::{Known, Place, WALL};
+use super::reason::Reason;
+use crate::catalogue::{FeatureName, Material, Terms, TraceKind};
 use crate::form::stock::{Slopes, Stock, least_stock, least_stock_of_cone};
 use crate::form::straightness::least_squares;
 use crate::form::{FormError, Point};
-use crate::norm::{Evidence, Settings};
-use crate::table::{Table, Trace};
+use crate::table::Trace;
 use crate::traced::{RegisteredOutline, STATIONS, outline_points};
-use crate::verdict::{BandStation, Check, OutlineCheck, Piece, Verdict, check, check_against};
+use crate::verdict::{BandStation, Check, OutlineCheck, Piece, Verdict};
 
-/// How the walls of a bowl are made straight.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Walls {
-    /// Each by itself, to the straight line that takes least off it.
-    #[default]
-    Alone,
-    /// All together, to one cone: lines of the same lean.
-    Cone,
-}
+/// A difference that is seen and felt at the bench, in mm (common practice, no source).
+pub const SEEN: f64 = 0.05;
 
-/// The outlines of one piece.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Outlines {
-    /// The verdict on the piece as it is.
-    pub check: Check,
-    /// Its traced outlines that a tool can straighten, in the order of the traces.
-    pub outlines: Vec<OutlineStock>,
-    /// Readings of the piece that cannot all be right.
-    pub contradictions: Vec<Contradiction>,
-    /// What to mind, the general first; none where nothing is to be taken off.
-    pub precautions: Vec<Precaution>,
-}
+/// The mean lean of the walls; that of a target stays where good pieces' is.
+const WALL_ANGLE: &str = "bowl_wall_angle";
 
 /// One outline and what comes off it.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,6 +41,15 @@ impl OutlineStock {
     pub fn is_advised(&self) -> bool {
         self.stock.is_ok() && self.reason.is_none()
     }
+
+    /// Whether making it straight puts that dimension right.
+    pub(super) fn tells(&self, dimension: &str) -> bool {
+        let key = &self.feature.feature.key;
+        Part::of(key).is_some_and(|part| {
+            part.straightness(key) == Some(dimension)
+                || (part == Part::Wall && dimension == WALL_ANGLE)
+        })
+    }
 }
 
 /// An outline with a target.
@@ -70,12 +60,12 @@ pub struct OutlineWork {
     /// Where the outlines of good pieces lie, in the coordinates of the trace: station, low and high, in mm;
     /// empty where none were traced.
     pub band: Vec<[f64; 3]>,
-    /// What it is taken off.
-    pub material: Material,
+    /// How it moves sizes, by their keys, in mm: each where it is measured.
+    pub moves: Terms,
+    /// The same for what must remain: each where most of it is lost.
+    pub thins: Terms,
     /// Volume in mm3 and weight in g, where the sizes across were measured.
     pub volume: Option<(f64, f64)>,
-    /// Thicknesses that must remain and get less.
-    pub floors: Vec<OutlineFloor>,
 }
 
 impl OutlineWork {
@@ -93,27 +83,24 @@ impl OutlineWork {
         Some((at(1), at(2)))
     }
 
+    /// Where the target leaves the outlines of good pieces most, and by how much, in mm: straight as they are,
+    /// but thinner. `None` where it stays among them.
+    pub fn below_good(&self) -> Option<(f64, f64)> {
+        let below = |p: &Point| {
+            let (low, _) = self.band_at(p.x)?;
+            Some((p.x, low - self.stock.target(p.x)))
+        };
+        let all = self.stock.outline.iter().filter_map(below);
+        let most = all.max_by(|a, b| a.1.total_cmp(&b.1));
+        most.filter(|(_, by)| *by > SEEN)
+    }
+
     /// What comes off at the first and at the last station, in mm.
     pub fn at_ends(&self) -> (f64, f64) {
         let outline = &self.stock.outline;
         let of = |point: Option<&Point>| point.map_or(0.0, |&p| self.stock.take_off(p));
         (of(outline.first()), of(outline.last()))
     }
-}
-
-/// A thickness that gets less.
-#[derive(Clone, Debug, PartialEq)]
-pub struct OutlineFloor {
-    /// Its key in the table of floors.
-    pub key: String,
-    /// Its name.
-    pub label: String,
-    /// As found, in mm.
-    pub found: f64,
-    /// In the end, in mm: where most comes off, all of it from this one side.
-    pub left: f64,
-    /// What must remain, in mm.
-    pub least: f64,
 }
 
 /// Why an outline is left alone.
@@ -156,45 +143,26 @@ impl std::fmt::Display for OutlineReason {
     }
 }
 
-/// What comes off the outlines of a piece of the cohort's own table.
-pub fn outlines(
-    evidence: &Evidence<'_>,
-    row: usize,
-    settings: &Settings,
-    workshop: &Workshop,
-    walls: Walls,
-) -> Outlines {
-    let check = check(evidence, row, settings);
-    of_piece(&Piece::of_cohort(evidence, row), check, workshop, walls)
-}
-
-/// What comes off the outlines of a piece of another table.
-pub fn outlines_against(
-    evidence: &Evidence<'_>,
-    table: &Table,
-    row: usize,
-    settings: &Settings,
-    workshop: &Workshop,
-    walls: Walls,
-) -> Outlines {
-    let check = check_against(evidence, table, row, settings);
-    let piece = Piece::of_another(evidence, table, row);
-    of_piece(&piece, check, workshop, walls)
-}
-
+/// The outlines of a piece, and what should come off each as far as it can be told without the other works.
+///
 /// # Method
 /// A line that is nowhere above the outline and takes least off it ([`crate::form::stock`]); the lean of a
 /// bowl wall stays in the range of the good pieces' wall angle, where that is known. Of several traces of one
 /// feature the last repeat is the piece as it is.
 ///
-/// An outline is taken down where good pieces are straight there (a straight line lies in their band) and this
-/// one is out of norm or borderline, in its band or by its straightness.
-fn of_piece(piece: &Piece<'_>, check: Check, workshop: &Workshop, walls: Walls) -> Outlines {
-    let known = Known::new(piece, &check, workshop);
+/// An outline should come down where good pieces are straight there (a straight line lies in their band), this
+/// one is out of norm or borderline, in its band or by its straightness, and there is too much of it: the line
+/// stays among the good pieces, or a size of that wall or bit is too large.
+pub(super) fn outlines(
+    piece: &Piece<'_>,
+    check: &Check,
+    known: &Known<'_>,
+    walls: Walls,
+) -> Vec<OutlineStock> {
     let traces = latest(piece.traces());
     let points: Vec<Result<Vec<Point>, FormError>> =
         traces.iter().map(|trace| outline_points(trace)).collect();
-    let slopes = wall_slopes(piece, &check);
+    let slopes = wall_slopes(piece, check);
     let bowl = known.place("bowl_diameter").map(|place| place.value);
     let mut cone = match walls {
         Walls::Alone => Vec::new(),
@@ -212,9 +180,9 @@ fn of_piece(piece: &Piece<'_>, check: Check, workshop: &Workshop, walls: Walls) 
             None if part == Part::Wall => least_stock(&points, slopes),
             None => least_stock(&points, Slopes::ANY),
         });
-        let stock = stock.map(|stock| work(&known, part, stock, band));
+        let stock = stock.map(|stock| work(known, part, stock, band));
         let reason = match &stock {
-            Ok(work) => reason(&known, &check, part, &trace.feature, work, band),
+            Ok(work) => reason(known, check, part, &trace.feature, work, band),
             // The fault of its points tells why.
             Err(_) => None,
         };
@@ -225,17 +193,7 @@ fn of_piece(piece: &Piece<'_>, check: Check, workshop: &Workshop, walls: Walls) 
             reason,
         });
     }
-    let advised = outlines
-        .iter()
-        .filter(|o| o.stock.is_ok() && o.reason.is_none());
-    let materials = advised.filter_map(|o| o.stock.as_ref().ok().map(|work| work.material));
-    let precautions = to_mind(materials.collect());
-    Outlines {
-        outlines,
-        contradictions: known.contradictions,
-        precautions,
-        check,
-    }
+    outlines
 }
 
 /// What part of a pipe an outline runs along.
@@ -258,46 +216,60 @@ impl Part {
         }
     }
 
-    fn material(self) -> Material {
+    /// The size of the bit that gets less by what comes off a stem.
+    fn bit(self) -> &'static str {
         match self {
-            Part::Wall => Material::Briar,
-            Part::StemFlat | Part::StemSide => Material::Stem,
-        }
-    }
-
-    /// The dimension that gets less by what comes off.
-    fn thins(self) -> &'static str {
-        match self {
-            Part::Wall => "wall_thickness",
-            Part::StemFlat => "bit_thickness",
             Part::StemSide => "bit_width",
+            Part::StemFlat | Part::Wall => "bit_thickness",
         }
     }
 
-    /// What a thickness loses to this outline, in mm: all of it comes from one side. `None` where it loses
-    /// nothing.
-    fn taken_from(self, known: &Known<'_>, floor: &Floor, stock: &Stock) -> Option<f64> {
-        let of = match self.material() {
-            Material::Briar => FloorKind::Briar,
-            Material::Stem => FloorKind::Stem,
-        };
-        let has = |key: &str| {
-            floor
-                .made_of
-                .iter()
-                .any(|(of, factor)| of == key && *factor > 0.0)
-        };
+    /// The sizes that it is part of.
+    fn sizes(self) -> &'static [&'static str] {
         match self {
-            _ if floor.of != of => None,
-            Part::Wall if has("wall_thickness") => Some(stock.deepest().1),
-            Part::Wall if has("rim_diameter") => {
-                Some(stock.outline.last().map_or(0.0, |&p| stock.take_off(p)))
-            }
-            Part::Wall => None,
-            Part::StemFlat | Part::StemSide => {
-                has(self.thins()).then(|| self.below_bit(known, stock))
-            }
+            Part::Wall => &[WALL, "bowl_diameter", "rim_diameter"],
+            Part::StemFlat => &["bit_thickness"],
+            Part::StemSide => &["bit_width"],
         }
+    }
+
+    /// How it moves them, in mm. Each loses what comes off where it is measured: a wall half way up, a bowl where
+    /// it is widest, rim and bit at the end.
+    fn moves(self, stock: &Stock) -> Terms {
+        let outline = &stock.outline;
+        let ends = (outline[0].x, outline[outline.len() - 1].x);
+        let at = |x: f64| {
+            let y = height_at(outline, x);
+            stock.take_off(Point { x, y })
+        };
+        let widest = |height: &dyn Fn(&Point) -> f64| {
+            outline.iter().map(height).fold(f64::NEG_INFINITY, f64::max)
+        };
+        self.terms(|key| match key {
+            WALL => at(0.5 * (ends.0 + ends.1)),
+            "bowl_diameter" => widest(&|p| p.y) - widest(&|p| stock.target(p.x)),
+            _ => at(ends.1),
+        })
+    }
+
+    /// The same for what must remain: a wall where most comes off, a bit where the stem gets thinnest.
+    fn thins(self, known: &Known<'_>, stock: &Stock) -> Terms {
+        let moves = self.moves(stock);
+        self.terms(|key| match key {
+            WALL => stock.deepest().1,
+            _ if key == self.bit() => self.below_bit(known, stock),
+            _ => {
+                let found = moves.iter().find(|(of, _)| of == key);
+                found.map_or(0.0, |(_, mm)| -mm)
+            }
+        })
+    }
+
+    /// The sizes that lose something.
+    fn terms(self, loss: impl Fn(&str) -> f64) -> Terms {
+        let all = self.sizes().iter();
+        let all = all.map(|key| ((*key).to_owned(), -loss(key).max(0.0)));
+        all.filter(|(_, mm)| *mm != 0.0).collect()
     }
 
     /// By how much the stem, anywhere along its target line, is thinner on that side than the bit is now.
@@ -311,7 +283,7 @@ impl Part {
             _ => size("shank_height").or_else(|| size("shank_width")),
         };
         let grows = face
-            .zip(size(self.thins()))
+            .zip(size(self.bit()))
             .map_or(0.0, |(face, bit)| 0.5 * (face - bit));
         let outline = &stock.outline;
         let (Some(first), Some(last)) = (outline.first(), outline.last()) else {
@@ -351,7 +323,7 @@ fn latest<'t>(traces: impl Iterator<Item = &'t Trace>) -> Vec<&'t Trace> {
 
 /// Slopes of a wall whose angle is that of good pieces.
 fn wall_slopes(piece: &Piece<'_>, check: &Check) -> Slopes {
-    let angle = piece.table.catalogue.find("bowl_wall_angle");
+    let angle = piece.table.catalogue.find(WALL_ANGLE);
     let judged = check.dimensions.iter().find(|d| Some(d.dimension) == angle);
     let range = judged.and_then(|d| d.judged).map(|j| j.good_sizes);
     // 45 degrees and more is no wall; nothing is known of one then.
@@ -392,24 +364,16 @@ fn shared(
 
 fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>) -> OutlineWork {
     let volume = volume(known, part, &stock);
-    let material = part.material();
+    let density = match part {
+        Part::Wall => Material::Briar.density(),
+        Part::StemFlat | Part::StemSide => Material::Stem.density(),
+    };
     let band = band.map_or(Vec::new(), |check| placed_band(check, &stock));
-    let floors = known.remains.iter().filter_map(|r| {
-        let taken = part.taken_from(known, r.floor, &stock)?;
-        let found = r.value?;
-        Some(OutlineFloor {
-            key: r.floor.key.clone(),
-            label: r.floor.label.clone(),
-            found,
-            left: found - taken,
-            least: r.floor.least,
-        })
-    });
     OutlineWork {
         band,
-        material,
-        volume: volume.map(|mm3| (mm3, mm3 * material.density())),
-        floors: floors.collect(),
+        moves: part.moves(&stock),
+        thins: part.thins(known, &stock),
+        volume: volume.map(|mm3| (mm3, mm3 * density)),
         stock,
     }
 }
@@ -484,19 +448,24 @@ fn reason(
     if !is_straight_here(band) {
         return Some(OutlineReason::NotStraightHere);
     }
-    let stands_out = |v: Verdict| matches!(v, Verdict::OutOfNorm | Verdict::Borderline);
     let by_straightness = part.straightness(&feature.feature.key).is_some_and(|key| {
         let at = known.catalogue.find(key);
         let own = check.dimensions.iter().find(|d| Some(d.dimension) == at);
         // The dimension is that of the worst wall: of the others only the band tells.
         let worst = part != Part::Wall || is_worst_wall(check, band);
         worst
-            && own.is_some_and(|d| stands_out(d.verdict) && d.judged.is_some_and(|j| j.score > 0.0))
+            && own
+                .is_some_and(|d| d.verdict.stands_out() && d.judged.is_some_and(|j| j.score > 0.0))
     });
-    if !stands_out(band.verdict) && !by_straightness {
+    if !band.verdict.stands_out() && !by_straightness {
         return Some(OutlineReason::LikeGoodOnes);
     }
-    refusal(known, part, work).map(OutlineReason::Refused)
+    let mut sizes = part.sizes().iter();
+    let too_much = sizes.any(|key| known.place(key).is_some_and(Place::is_too_much));
+    if let (Some((at, by)), false) = (work.below_good(), too_much) {
+        return Some(OutlineReason::Refused(Reason::TooThin { by, at }));
+    }
+    None
 }
 
 /// Whether a straight line lies in the band of the good pieces, laid on them as their own outlines are.
@@ -518,53 +487,4 @@ fn is_worst_wall(check: &Check, band: &OutlineCheck) -> bool {
     let walls = check.outlines.iter();
     let mut walls = walls.filter(|o| o.feature.starts_with("bowl_wall_"));
     walls.all(|other| other.p >= band.p)
-}
-
-/// Why an outline that should be taken down must not be.
-fn refusal(known: &Known<'_>, part: Part, work: &OutlineWork) -> Option<Reason> {
-    let thins = part.thins();
-    let of_key = |c: &&Contradiction| c.keys.iter().any(|key| key == thins);
-    if let Some(contradiction) = known.contradictions.iter().find(of_key) {
-        return Some(Reason::Contradiction(contradiction.clone()));
-    }
-    let unknown = known.remains.iter().find(|r| {
-        let thinned = part
-            .taken_from(known, r.floor, &work.stock)
-            .is_some_and(|mm| mm > 0.0);
-        thinned && r.floor.needed && r.value.is_none()
-    });
-    if let Some(unknown) = unknown {
-        return Some(Reason::MeasureFirst {
-            dimensions: unknown.missing.clone(),
-            floor: unknown.floor.label.clone(),
-        });
-    }
-    // What is too little already and gets no less is not this work's fault.
-    let broken = work
-        .floors
-        .iter()
-        .filter(|f| f.left < f.least && f.left < f.found);
-    let obstacles: Vec<Obstacle> = broken
-        .map(|f| Obstacle::Floor {
-            key: f.key.clone(),
-            label: f.label.clone(),
-            left: f.left,
-            least: f.least,
-        })
-        .collect();
-    (!obstacles.is_empty()).then_some(Reason::Obstacles(obstacles))
-}
-
-/// What to mind with these materials, the general first; nothing where nothing comes off.
-fn to_mind(materials: Vec<Material>) -> Vec<Precaution> {
-    let keys = materials.iter().flat_map(|material| match material {
-        Material::Briar => ["briar_dust", "blade", "burning_through", "finish"],
-        Material::Stem => ["rubber_dust", "heat", "blade", "breaking_through"],
-    });
-    let keys: Vec<&str> = keys.collect();
-    let concerned = |(at, p): &(usize, &Precaution)| {
-        !keys.is_empty() && (*at == 0 || keys.contains(&p.key.as_str()))
-    };
-    let all = precautions().iter().enumerate().filter(concerned);
-    all.map(|(_, p)| p.clone()).collect()
 }

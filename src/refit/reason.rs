@@ -60,6 +60,14 @@ impl fmt::Display for Obstacle {
 pub enum Reason {
     /// It would have to become more, and only less can be made of it; or the other way round.
     MaterialToAdd,
+    /// An outline is too thin somewhere: laid on it, good pieces are thicker there than a straight line would
+    /// be, and no size says that there is too much.
+    TooThin {
+        /// By how much at most, in mm.
+        by: f64,
+        /// The station, in mm.
+        at: f64,
+    },
     /// Nothing in the table of works moves it.
     NoWork,
     /// A colour, which no taking off puts right.
@@ -150,6 +158,7 @@ impl Reason {
     pub fn name(&self) -> &'static str {
         match self {
             Reason::MaterialToAdd => "material_to_add",
+            Reason::TooThin { .. } => "too_thin",
             Reason::NoWork => "no_work",
             Reason::NotASize => "not_a_size",
             Reason::FormError => "form_error",
@@ -175,6 +184,11 @@ impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Reason::MaterialToAdd => f.write_str("material would have to be added"),
+            Reason::TooThin { by, at } => write!(
+                f,
+                "too thin somewhere: laid on this outline, good pieces are up to {by:.2} mm thicker than a \
+                 straight line would leave it (at {at:.1} mm), and no size says that there is too much"
+            ),
             Reason::NoWork => f.write_str("no tool moves it"),
             Reason::NotASize => {
                 f.write_str("a finish is no size: taking off does not put it right")

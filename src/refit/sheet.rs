@@ -1,9 +1,10 @@
 //! The sheet of one piece: what to take off, to which size, what is left, and what is left alone.
 
-use super::known::{Known, binds, net};
+use super::known::{Known, NOTHING, Remains};
+use super::outline::OutlineStock;
 use super::reason::{Contradiction, Reason};
-use super::target::{NOTHING, Solved};
-use crate::catalogue::{Floor, Precaution, State, Tool, Work, precautions};
+use super::target::Solved;
+use crate::catalogue::{FeatureName, Floor, Precaution, State, Tool, Work, precautions};
 use crate::norm::Band;
 use crate::notation::{Drill, Quantity};
 use crate::stats::conformity;
@@ -20,6 +21,8 @@ pub struct Refit {
     pub steps: Vec<Step>,
     /// What must remain, where it can be told.
     pub floors: Vec<FloorLeft>,
+    /// Its traced outlines that a tool can straighten, in the order of the traces.
+    pub outlines: Vec<OutlineStock>,
     /// Sizes that are out of norm or borderline and left alone.
     pub left_alone: Vec<LeftAlone>,
     /// Readings that cannot all be right.
@@ -69,9 +72,11 @@ pub struct Step {
     pub work: Work,
     /// mm of it.
     pub amount: f64,
-    /// Index of the dimension that it is told by.
-    pub dimension: usize,
-    /// That dimension before this step, in mm.
+    /// Index of the dimension that it is told by; `None` where an outline is straightened.
+    pub dimension: Option<usize>,
+    /// The outline, where one is straightened.
+    pub outline: Option<FeatureName>,
+    /// That dimension before this step, or the outline where it is highest above its target, in mm.
     pub from: f64,
     /// The same after it.
     pub to: f64,
@@ -97,6 +102,8 @@ pub struct Step {
 pub struct FloorLeft {
     /// What, and how much.
     pub floor: Floor,
+    /// The straightened outline on whose side of the piece it is; `None` for any other side.
+    pub side: Option<FeatureName>,
     /// As found, in mm.
     pub found: f64,
     /// In the end, in mm.
@@ -132,13 +139,14 @@ pub(super) fn sheet(
     check: Check,
     solved: &Solved,
     not_sizes: Vec<LeftAlone>,
+    outlines: Vec<OutlineStock>,
 ) -> Refit {
     let after = After::new(known, &solved.amounts, &solved.drills);
     let sizes: Vec<SizePlan> = (0..known.places.len())
         .map(|at| after.size(at, solved.met.contains(&at)))
         .collect();
     let floors = after.floors();
-    let steps = after.steps(&floors);
+    let steps = after.steps();
     let left = solved.left.iter().map(|(at, reason)| LeftAlone {
         dimension: known.places[*at].dimension,
         found: known.places[*at].value,
@@ -153,6 +161,7 @@ pub(super) fn sheet(
         precautions: to_mind(steps.iter().map(|step| &step.work)),
         steps,
         floors,
+        outlines,
         left_alone,
         contradictions: known.contradictions.clone(),
     }
@@ -194,12 +203,15 @@ impl<'a> After<'a> {
         }
     }
 
-    /// The works that are done: place in the table, work and amount.
+    /// The works that are done, in their order: place among all, work and amount.
     fn done(&self) -> impl Iterator<Item = (usize, &'a Work, f64)> {
         let works = self.known.works.iter().zip(self.amounts).enumerate();
-        works
+        let done = works
             .map(|(at, (work, &amount))| (at, work, amount))
-            .filter(|(_, _, amount)| *amount > NOTHING)
+            .filter(|(_, _, amount)| *amount > NOTHING);
+        let mut done: Vec<(usize, &Work, f64)> = done.collect();
+        done.sort_by(|(_, a, _), (_, b, _)| a.order.total_cmp(&b.order));
+        done.into_iter()
     }
 
     /// Whether a hole is drilled, and so as wide as its drill, however it was read before.
@@ -262,9 +274,8 @@ impl<'a> After<'a> {
 
     /// What must remain, where it can be told.
     pub(super) fn floors(&self) -> Vec<FloorLeft> {
-        let told = self.known.remains.iter().filter(|r| binds(r.floor));
-        let left = |remains: &super::known::Remains<'_>| {
-            let (floor, found) = (remains.floor, remains.value?);
+        let left = |(remains, found): (&Remains<'_>, f64)| {
+            let floor = remains.floor;
             let (mut left, mut u) = (found, 0.0_f64);
             for (key, factor) in &floor.made_of {
                 let reading = self.known.place(key).map_or(0.0, |p| p.uncertainty);
@@ -272,23 +283,25 @@ impl<'a> After<'a> {
                     u = u.hypot(factor * reading);
                 }
             }
-            for (_, work, amount) in self.done() {
-                let effect = net(work, &floor.made_of);
+            for (at, work, amount) in self.done() {
+                let effect = self.known.change(at, remains);
                 left += effect * amount;
                 u = u.hypot(effect * work.uncertainty);
             }
-            Some(FloorLeft {
+            let side = remains.side.and_then(|work| self.known.straightening(work));
+            FloorLeft {
                 floor: floor.clone(),
+                side: side.map(|one| one.feature.clone()),
                 found,
                 left,
                 probability: conformity(Some(floor.least), None, left, u),
-            })
+            }
         };
-        told.filter_map(left).collect()
+        self.known.told().map(left).collect()
     }
 
     /// The works in their order, each with the sizes as they are by then.
-    fn steps(&self, floors: &[FloorLeft]) -> Vec<Step> {
+    fn steps(&self) -> Vec<Step> {
         let known = self.known;
         let mut now: Vec<f64> = known.places.iter().map(|place| place.value).collect();
         let step = |(at, work, amount): (usize, &Work, f64)| {
@@ -306,18 +319,23 @@ impl<'a> After<'a> {
                     false => {}
                 }
             }
-            // A work is only done where one of the dimensions that it is made for was measured.
-            let (dimension, from, to) = told.unwrap_or((0, 0.0, 0.0));
+            let straightened = known.straightening(at);
+            let (dimension, from, to) = match told {
+                Some((dimension, from, to)) => (Some(dimension), from, to),
+                None => (None, amount, 0.0),
+            };
             let unseen = work
                 .moves
                 .iter()
                 .filter(|(key, _)| known.place(key).is_none());
             let volume = work.volume(amount, |size| known.size(size));
-            let thinner = |f: &FloorLeft| net(work, &f.floor.made_of) < 0.0;
+            let told = known.told().enumerate();
+            let thinner = told.filter(|(_, (remains, _))| known.change(at, remains) < 0.0);
             Step {
                 work: work.clone(),
                 amount,
                 dimension,
+                outline: straightened.map(|one| one.feature.clone()),
                 from,
                 to,
                 drill: self.drills[at].cloned(),
@@ -328,7 +346,7 @@ impl<'a> After<'a> {
                 volume,
                 weight: volume * work.material.density(),
                 assumed: known.assumed(work),
-                floors: (0..floors.len()).filter(|&f| thinner(&floors[f])).collect(),
+                floors: thinner.map(|(floor, _)| floor).collect(),
             }
         };
         self.done().map(step).collect()

@@ -2,16 +2,13 @@
 //! drill, and what may not be moved.
 
 use super::aim::{Aim, Goal};
-use super::known::{Known, binds, net};
+use super::known::{Known, NOTHING, Remains};
 use super::plan::{Hindrance, Interval, Plan, Problem, Quantity, Want, plan};
 use super::reason::{Obstacle, Reason};
 use crate::catalogue::{Tool, Work};
 use crate::notation::{Drill, Quantity as Measures, drill_for};
 use crate::stats::{StatsError, conformity, guarded};
-use crate::verdict::Verdict;
 
-/// A work of less than that, in mm, is none.
-pub(super) const NOTHING: f64 = 1e-7;
 /// mm3 in one unit of cost. Costs near 1 suit the solver.
 const COST_UNIT: f64 = 1e3;
 /// No work is free, whatever its sizes, in mm3 per mm.
@@ -28,19 +25,33 @@ pub(super) struct Solved {
     pub(super) left: Vec<(usize, Reason)>,
     /// Places that are brought into the range.
     pub(super) met: Vec<usize>,
+    /// Outlines (by their position) that stay as they are, and why.
+    pub(super) crooked: Vec<(usize, Reason)>,
 }
 
-/// A quantity of the problem: a place, or something that remains, by its position.
+/// A quantity of the problem: a place, something that remains and can be told, or what is above the straight
+/// line of an outline, by its position.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Of {
     Place(usize),
     Remains(usize),
+    Outline(usize),
+}
+
+/// Something that is wanted.
+#[derive(Clone, Copy, Debug)]
+enum Wanted {
+    /// A place and, if it is drilled, the drill.
+    Place(usize, Option<&'static Drill>),
+    /// An outline.
+    Outline(usize),
 }
 
 /// Plans the works.
 ///
 /// # Method
-/// Every size that is out of norm or borderline is wanted in the range of good pieces with the probability
+/// Outlines that stand out are made straight first, each wholly or not at all: what they take serves the sizes
+/// as well. Then every size that is out of norm or borderline is wanted in the range of good pieces with the probability
 /// that is asked for, the larger its score the more. The rest is [`plan`]. How well the end of a work is
 /// known depends on which works are done, and the weight that a shell or a bore loses is not quite
 /// proportional to its depth: so the problem is put again with what the last answer taught, until nothing
@@ -51,7 +62,7 @@ pub(super) fn solve(known: &Known<'_>, aim: &Aim) -> Result<Solved, StatsError> 
     let mut bench = Bench::new(known, aim);
     let mut before: Option<Vec<f64>> = None;
     loop {
-        let (problem, wanted) = bench.problem();
+        let (problem, wanted, left) = bench.problem();
         let found = plan(&problem)?;
         let amounts = bench.amounts(&found);
         let same = |(a, b): (&f64, &f64)| (a - b).abs() <= 1e-9;
@@ -59,7 +70,7 @@ pub(super) fn solve(known: &Known<'_>, aim: &Aim) -> Result<Solved, StatsError> 
         let nothing = amounts.iter().all(|&amount| amount <= NOTHING);
         let new = bench.learn(&amounts);
         if !new && (settled || nothing || bench.round > ROUNDS + known.works.len()) {
-            return Ok(bench.solved(&found, wanted, amounts));
+            return Ok(bench.solved(&found, &wanted, left, amounts));
         }
         before = Some(amounts);
     }
@@ -67,6 +78,8 @@ pub(super) fn solve(known: &Known<'_>, aim: &Aim) -> Result<Solved, StatsError> 
 
 struct Bench<'a> {
     known: &'a Known<'a>,
+    /// What must remain and can be told, with how much there is.
+    told: Vec<(&'a Remains<'a>, f64)>,
     aim: &'a Aim,
     /// Works that may be used, by their place in the table of works.
     usable: Vec<usize>,
@@ -77,18 +90,14 @@ struct Bench<'a> {
     round: usize,
 }
 
-/// Places that are wanted, and those that are left alone before anything is tried.
-struct Wanted {
-    /// Place and, if it is drilled, the drill, in the order of the problem's wants.
-    wants: Vec<(usize, Option<&'static Drill>)>,
-    left: Vec<(usize, Reason)>,
-}
-
 impl<'a> Bench<'a> {
     fn new(known: &'a Known<'a>, aim: &'a Aim) -> Bench<'a> {
-        let measured = |work: &Work| work.of.iter().any(|key| known.place(key).is_some());
+        let told = |w: usize| {
+            let mut of = known.works[w].of.iter();
+            known.straightening(w).is_some() || of.any(|key| known.place(key).is_some())
+        };
         let usable: Vec<usize> = (0..known.works.len())
-            .filter(|&w| known.refused[w].is_none() && measured(&known.works[w]))
+            .filter(|&w| known.refused[w].is_none() && told(w))
             .collect();
         let rates = usable
             .iter()
@@ -98,6 +107,7 @@ impl<'a> Bench<'a> {
             used: vec![false; usable.len()],
             usable,
             known,
+            told: known.told().collect(),
             aim,
             round: 0,
         }
@@ -121,8 +131,14 @@ impl<'a> Bench<'a> {
                 works.map(effect).collect()
             }
             Of::Remains(at) => {
-                let terms = &self.known.remains[at].floor.made_of;
-                self.works().map(|work| net(work, terms)).collect()
+                let remains = self.told[at].0;
+                let works = self.usable.iter();
+                works.map(|&w| self.known.change(w, remains)).collect()
+            }
+            Of::Outline(at) => {
+                let own = self.known.straightened[at].work;
+                let works = self.usable.iter();
+                works.map(|&w| if w == own { -1.0 } else { 0.0 }).collect()
             }
         }
     }
@@ -149,10 +165,11 @@ impl<'a> Bench<'a> {
                 reading(&self.known.dimension(place).key, place.uncertainty)
             }
             Of::Remains(at) => {
-                let terms = self.known.remains[at].floor.made_of.iter();
+                let terms = self.told[at].0.floor.made_of.iter();
                 let parts = terms.map(|(key, factor)| factor * reading(key, place(key)));
                 parts.fold(0.0, f64::hypot)
             }
+            Of::Outline(_) => 0.0,
         };
         for (w, work) in works.clone().filter(|(w, _)| done(*w)) {
             u = u.hypot(effects[w] * work.uncertainty);
@@ -160,42 +177,64 @@ impl<'a> Bench<'a> {
         u
     }
 
-    fn problem(&self) -> (Problem, Wanted) {
+    /// The problem, what is wanted in the order of its wants, and places that are left alone before anything
+    /// is tried.
+    fn problem(&self) -> (Problem, Vec<Wanted>, Vec<(usize, Reason)>) {
         let places = (0..self.known.places.len()).map(Of::Place);
-        let remains = self.known.remains.iter().enumerate();
-        let remains = remains.filter(|(_, r)| binds(r.floor) && r.value.is_some());
-        let all = places.chain(remains.map(|(at, _)| Of::Remains(at)));
+        let remains = (0..self.told.len()).map(Of::Remains);
+        let outlines = (0..self.known.straightened.len()).map(Of::Outline);
         let (mut wants, mut left) = (Vec::new(), Vec::new());
         let mut quantities = Vec::new();
-        for of in all {
+        for of in places.chain(remains).chain(outlines) {
             let effects = self.effects(of);
             let quantity = self.quantity(of, effects);
-            if let Of::Place(at) = of {
-                match self.want(at, &quantity) {
-                    Some(Ok(want)) => wants.push((at, want)),
+            match of {
+                Of::Place(at) => match self.want(at, &quantity) {
+                    Some(Ok((want, drill))) => wants.push((Wanted::Place(at, drill), want)),
                     Some(Err(reason)) => left.push((at, reason)),
                     None => {}
+                },
+                Of::Outline(at) => {
+                    let want = self.straight(at, quantities.len());
+                    wants.extend(want.map(|want| (Wanted::Outline(at), want)));
                 }
+                Of::Remains(_) => {}
             }
             quantities.push(quantity);
         }
         // What is further out matters more; the order of the catalogue decides between equals.
-        let score = |at: usize| self.known.places[at].score.map_or(0.0, f64::abs);
-        wants.sort_by(|(a, _), (b, _)| score(*b).total_cmp(&score(*a)));
+        let score = |of: &Wanted| match of {
+            Wanted::Outline(_) => f64::INFINITY,
+            Wanted::Place(at, _) => self.known.places[*at].score.map_or(0.0, f64::abs),
+        };
+        wants.sort_by(|(a, _), (b, _)| score(b).total_cmp(&score(a)));
+        let (wanted, wants) = wants.into_iter().unzip();
+        let is_free = |&w: &usize| {
+            self.known.works[w].tool != Tool::Drill && self.known.straightening(w).is_none()
+        };
         let problem = Problem {
             costs: (self.rates.iter())
                 .map(|rate| rate.max(LEAST_COST) / COST_UNIT)
                 .collect(),
-            free: self.works().map(|work| work.tool != Tool::Drill).collect(),
+            free: self.usable.iter().map(is_free).collect(),
             quantities,
-            wants: wants.iter().map(|(_, (want, _))| want.clone()).collect(),
+            wants,
         };
-        let wants = wants.into_iter().map(|(at, (_, drill))| (at, drill));
-        let wanted = Wanted {
-            wants: wants.collect(),
-            left,
-        };
-        (problem, wanted)
+        (problem, wanted, left)
+    }
+
+    /// That an outline be straight: nothing above its line. `None` where its work is out of the question.
+    fn straight(&self, at: usize, quantity: usize) -> Option<Want> {
+        let one = &self.known.straightened[at];
+        let work = self.usable.iter().position(|&w| w == one.work)?;
+        Some(Want {
+            quantity,
+            reach: Interval {
+                low: f64::NEG_INFINITY,
+                high: NOTHING,
+            },
+            settled: Some((work, one.amount)),
+        })
     }
 
     /// A quantity, and where it has to stay: inside its range, with the probability that is asked for; if
@@ -229,10 +268,15 @@ impl<'a> Bench<'a> {
                 (place.value, stay, false)
             }
             Of::Remains(at) => {
-                let remains = &self.known.remains[at];
-                // Only those that can be told are quantities.
-                let value = remains.value.unwrap_or(0.0);
+                let (remains, value) = self.told[at];
                 (value, inside(value, Some(remains.floor.least), None), true)
+            }
+            Of::Outline(at) => {
+                let anywhere = Interval {
+                    low: f64::NEG_INFINITY,
+                    high: f64::INFINITY,
+                };
+                (self.known.straightened[at].amount, anywhere, false)
             }
         };
         Quantity {
@@ -252,7 +296,7 @@ impl<'a> Bench<'a> {
         let known = self.known;
         let place = &known.places[at];
         let good = place.good?;
-        if !matches!(place.verdict, Verdict::OutOfNorm | Verdict::Borderline) {
+        if !place.verdict.stands_out() {
             return None;
         }
         let dimension = known.dimension(place);
@@ -371,25 +415,42 @@ impl<'a> Bench<'a> {
         new
     }
 
-    fn solved(&self, found: &Plan, wanted: Wanted, amounts: Vec<f64>) -> Solved {
-        let mut drills = vec![None; self.known.works.len()];
+    fn solved(
+        &self,
+        found: &Plan,
+        wanted: &[Wanted],
+        mut left: Vec<(usize, Reason)>,
+        amounts: Vec<f64>,
+    ) -> Solved {
+        let known = self.known;
+        let mut drills = vec![None; known.works.len()];
         let mut met = Vec::new();
         for &want in &found.met {
-            let (at, drill) = wanted.wants[want];
+            let Wanted::Place(at, drill) = wanted[want] else {
+                continue;
+            };
             met.push(at);
-            let key = &self.known.dimension(&self.known.places[at]).key;
-            let works = self.known.works.iter();
-            if let Some(work) = works
-                .clone()
-                .position(|w| drill.is_some() && w.tool == Tool::Drill && w.of[0] == *key)
-            {
-                drills[work] = drill;
+            let key = &known.dimension(&known.places[at]).key;
+            let mut works = known.works.iter();
+            let drilled = works.position(|w| w.tool == Tool::Drill && w.of[0] == *key);
+            if let (Some(work), Some(drill)) = (drilled, drill) {
+                drills[work] = Some(drill);
             }
         }
-        let mut left = wanted.left;
+        let refused = known.straightened.iter();
+        let refused =
+            refused.filter_map(|one| Some((one.outline, known.refused[one.work].clone()?)));
+        let mut crooked: Vec<(usize, Reason)> = refused.collect();
         for (want, hindrance) in &found.unmet {
-            let (at, _) = wanted.wants[*want];
-            left.push((at, self.reason(at, hindrance, &wanted.wants)));
+            match wanted[*want] {
+                Wanted::Place(at, _) => {
+                    left.push((at, self.reason(Some(at), hindrance, wanted)));
+                }
+                Wanted::Outline(at) => {
+                    let outline = known.straightened[at].outline;
+                    crooked.push((outline, self.reason(None, hindrance, wanted)));
+                }
+            }
         }
         left.sort_by_key(|(at, _)| *at);
         met.sort_unstable();
@@ -398,23 +459,23 @@ impl<'a> Bench<'a> {
             drills,
             left,
             met,
+            crooked,
         }
     }
 
-    /// A hindrance in the words of the trade.
-    fn reason(
-        &self,
-        at: usize,
-        hindrance: &Hindrance,
-        wants: &[(usize, Option<&'static Drill>)],
-    ) -> Reason {
+    /// A hindrance in the words of the trade: of a place, or else of an outline.
+    fn reason(&self, place: Option<usize>, hindrance: &Hindrance, wanted: &[Wanted]) -> Reason {
         let known = self.known;
-        let name = |place: usize| known.dimension(&known.places[place]).label.clone();
+        let label = |at: usize| known.dimension(&known.places[at]).label.clone();
+        let name = |want: usize| match wanted[want] {
+            Wanted::Place(at, _) => label(at),
+            Wanted::Outline(at) => known.straightened[at].feature.words(),
+        };
         // A work that is made for it and refused is the nearer reason.
-        let key = &known.dimension(&known.places[at]).key;
+        let key = place.map(|at| &known.dimension(&known.places[at]).key);
         let refused = known.works.iter().zip(&known.refused);
         let refused = refused
-            .filter(|(work, _)| work.of.contains(key))
+            .filter(|(work, _)| key.is_some_and(|key| work.of.contains(key)))
             .find_map(|(_, r)| r.clone());
         match (hindrance, refused) {
             (_, Some(refused)) => refused,
@@ -426,7 +487,7 @@ impl<'a> Bench<'a> {
                     .collect(),
             ),
             (Hindrance::Earlier(earlier), None) => Reason::Earlier {
-                dimensions: earlier.iter().map(|&want| name(wants[want].0)).collect(),
+                dimensions: earlier.iter().map(|&want| name(want)).collect(),
             },
             (Hindrance::Never, None) => Reason::Never,
         }
@@ -446,20 +507,17 @@ impl<'a> Bench<'a> {
                     range: place.good.map_or(credible, |good| (good.low, good.high)),
                 }
             }
+            // Quantities after the places are what must remain; outlines may end anywhere.
             None => {
-                let told = known
-                    .remains
-                    .iter()
-                    .filter(|r| binds(r.floor) && r.value.is_some());
-                let at = quantity - known.places.len();
-                // Quantities after the places are the floors that can be told, in their order.
-                let floor = told
-                    .map(|r| r.floor)
-                    .nth(at)
-                    .expect("a quantity of the problem");
+                let (remains, _) = self.told[quantity - known.places.len()];
+                let floor = remains.floor;
+                let side = remains.side.and_then(|work| known.straightening(work));
                 Obstacle::Floor {
                     key: floor.key.clone(),
-                    label: floor.label.clone(),
+                    label: match side {
+                        Some(one) => format!("{}, {}", floor.label, one.feature.words()),
+                        None => floor.label.clone(),
+                    },
                     left: becomes,
                     least: floor.least,
                 }

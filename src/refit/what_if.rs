@@ -1,10 +1,9 @@
 //! A work judged before it is done.
 
-use super::known::Known;
+use super::known::{Known, NOTHING};
 use super::plan::{Interval, Problem, Quantity, Want, plan};
 use super::reason::Contradiction;
 use super::sheet::{After, FloorLeft, to_mind};
-use super::target::NOTHING;
 use crate::catalogue::{Precaution, State, Work, Workshop};
 use crate::norm::{Evidence, Settings};
 use crate::stats::StatsError;

@@ -2,10 +2,9 @@
 
 use super::{limit, named};
 use crate::catalogue::Catalogue;
+use crate::notation::inches;
+use crate::refit::outline::OutlineStock;
 use crate::refit::{Contradiction, FloorLeft, LeftAlone, Refit, SizePlan, Step, WhatIf};
-
-/// Millimetres in an inch.
-const INCH: f64 = 25.4;
 
 row! {
     /// One line of the plan for one piece: what it is of, `what` says.
@@ -17,8 +16,8 @@ row! {
     maker: Option<&'a str>,
     /// Its pattern.
     pattern: Option<&'a str>,
-    /// `work`, `size`, `floor`, `left_alone`, `contradiction`, or `nothing` for a piece of which nothing
-    /// was measured.
+    /// `work`, `size`, `floor`, `left_alone`, `outline_left_alone`, `contradiction`, or `nothing` for a piece
+    /// of which nothing was measured.
     what: &'static str,
     /// Its place in the order of work.
     step: Option<u64>,
@@ -26,9 +25,12 @@ row! {
     key: Option<&'a str>,
     /// Key of the dimension that a work is told by.
     dimension: Option<&'a str>,
+    /// The traced outline that a work straightens, or on whose side something must remain.
+    feature: Option<String>,
     /// Unit of `found`, `end`, `low` and `high`.
     unit: &'a str,
-    /// The size as found (of a work: before this step), or what was left of a floor.
+    /// The size as found (of a work: before this step; of an outline: how far it is above its straight line),
+    /// or what was left of a floor.
     found: Option<f64>,
     /// The size to end at (of a work: after this step).
     end: Option<f64>,
@@ -64,13 +66,14 @@ impl<'a> RefitRow<'a> {
             what: "work",
             step: Some(at as u64),
             key: Some(&step.work.key),
-            dimension: Some(&catalogue.at(step.dimension).key),
+            dimension: step.dimension.map(|at| &*catalogue.at(at).key),
+            feature: step.outline.as_ref().map(ToString::to_string),
             unit: "mm",
             found: Some(step.from),
             end: Some(step.to),
             take_off_mm: Some(step.amount),
-            take_off_in: Some(step.amount / INCH),
-            take_off_64ths: Some(64.0 * step.amount / INCH),
+            take_off_in: Some(inches(step.amount)),
+            take_off_64ths: Some(64.0 * inches(step.amount)),
             tool: Some(step.work.tool.name()),
             tool_size: step.drill.as_ref().map(|drill| drill.name()),
             note: format!(
@@ -103,6 +106,7 @@ impl<'a> RefitRow<'a> {
         RefitRow {
             what: "floor",
             key: Some(&floor.floor.key),
+            feature: floor.side.as_ref().map(ToString::to_string),
             unit: "mm",
             found: Some(floor.found),
             end: Some(floor.left),
@@ -129,6 +133,18 @@ impl<'a> RefitRow<'a> {
         }
     }
 
+    fn of_outline(of: &Self, outline: &'a OutlineStock) -> Option<Self> {
+        let reason = outline.reason.as_ref().filter(|_| outline.is_refused())?;
+        Some(RefitRow {
+            what: "outline_left_alone",
+            feature: Some(outline.feature.to_string()),
+            unit: "mm",
+            reason: Some(reason.name()),
+            note: reason.to_string(),
+            ..of.clone()
+        })
+    }
+
     fn of_contradiction(of: &Self, contradiction: &Contradiction) -> Self {
         RefitRow {
             what: "contradiction",
@@ -139,8 +155,8 @@ impl<'a> RefitRow<'a> {
     }
 }
 
-/// All lines of some plans: works, then sizes, what remains, what is left alone, readings that contradict
-/// each other. `catalogue` is that of the pieces' table.
+/// All lines of some plans: works, then sizes, what remains, what is left alone (sizes, outlines),
+/// readings that contradict each other. `catalogue` is that of the pieces' table.
 pub fn refit_rows<'a>(
     plans: &'a [Refit],
     catalogue: &'a Catalogue,
@@ -163,6 +179,8 @@ pub fn refit_rows<'a>(
         rows.extend(plan.floors.iter().map(|f| RefitRow::of_floor(&of, f)));
         let left = plan.left_alone.iter();
         rows.extend(left.map(|left| RefitRow::of_left(&of, left, catalogue)));
+        let outlines = plan.outlines.iter();
+        rows.extend(outlines.filter_map(|o| RefitRow::of_outline(&of, o)));
         let contradictions = plan.contradictions.iter();
         rows.extend(contradictions.map(|c| RefitRow::of_contradiction(&of, c)));
         if rows.is_empty() {

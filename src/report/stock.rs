@@ -1,7 +1,7 @@
 //! Rows of outlines taken down: one a station.
 
 use super::named;
-use crate::refit::outline::Outlines;
+use crate::refit::Refit;
 
 row! {
     /// What comes off an outline at one station.
@@ -33,8 +33,8 @@ row! {
 }
 
 /// All stations of the outlines of some pieces.
-pub fn stock_rows(all: &[Outlines]) -> impl Iterator<Item = StockRow<'_>> {
-    all.iter().flat_map(|piece| {
+pub fn stock_rows(plans: &[Refit]) -> impl Iterator<Item = StockRow<'_>> {
+    plans.iter().flat_map(|piece| {
         piece.outlines.iter().flat_map(move |outline| {
             let work = outline.stock.as_ref().ok();
             let points = work

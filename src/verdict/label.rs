@@ -44,6 +44,11 @@ impl Verdict {
             .unwrap_or(Verdict::Undecided)
     }
 
+    /// Whether it asks for a second look: out of norm or borderline.
+    pub fn stands_out(self) -> bool {
+        matches!(self, Verdict::OutOfNorm | Verdict::Borderline)
+    }
+
     /// The name used in tables and JSON.
     pub fn name(self) -> &'static str {
         match self {
