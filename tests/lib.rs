@@ -61,6 +61,7 @@ mod properties {
     mod leaving_out;
     #[cfg(feature = "store")]
     mod record;
+    mod refit;
     mod shift;
     mod stats;
     mod table;

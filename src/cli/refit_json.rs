@@ -290,8 +290,8 @@ impl OutlineOut {
             most_mm: work.map(|w| w.stock.deepest().1),
             most_at: work.map(|w| w.stock.deepest().0),
             area_mm2: work.map(|w| w.stock.area),
-            volume_mm3: work.and_then(|w| w.volume).map(|v| v.0),
-            weight_g: work.and_then(|w| w.volume).map(|v| v.1),
+            volume_mm3: work.map(|w| w.volume),
+            weight_g: work.map(|w| w.weight),
             remarks: remarks(outline),
         }
     }

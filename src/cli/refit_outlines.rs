@@ -101,9 +101,10 @@ fn of_outline(outline: &OutlineStock, plan: &Refit, show: bool) -> String {
         64.0 * inches(most),
         work.stock.area
     ));
-    if let Some((mm3, grams)) = work.volume {
-        line.push_str(&format!(", about {mm3:.0} mm3, {grams:.2} g"));
-    }
+    line.push_str(&format!(
+        ", about {:.0} mm3, {:.2} g",
+        work.volume, work.weight
+    ));
     let mut text = format!("\n{}", wrapped(&line, "  "));
     let floors = on_sides(plan).filter(|_| outline.is_advised());
     for floor in floors.filter(|f| f.side.as_ref() == Some(&outline.feature)) {

@@ -1,11 +1,12 @@
 //! A piece as a plan sees it: its sizes, where good ones lie, what is left of each wall, which works there
 //! are, and which of them are out of the question.
 
-use super::outline::OutlineStock;
+use super::outline::{self, OutlineStock};
 use super::plan::Interval;
 use super::reason::{Contradiction, Reason};
 use crate::catalogue::{
-    Catalogue, Dimension, FeatureName, Floor, FloorKind, Size, State, Terms, Work, Workshop, fold,
+    Catalogue, Dimension, FeatureName, Floor, FloorKind, Size, Solid, State, Terms, Work, Workshop,
+    fold,
 };
 use crate::notation::Quantity;
 use crate::stats::median;
@@ -70,6 +71,8 @@ pub(super) struct Straightened {
     pub(super) amount: f64,
     /// How what must remain gets less with each mm of that.
     thins: Terms,
+    /// Keys of the dimensions that its volume is made of.
+    across: Vec<&'static str>,
 }
 
 /// A piece as a plan sees it.
@@ -160,7 +163,7 @@ impl<'a> Known<'a> {
                 let terms = terms.iter();
                 terms.map(|(key, mm)| (key.clone(), mm / amount)).collect()
             };
-            let rate = taken.volume.map_or(0.0, |(mm3, _)| mm3 / amount);
+            let rate = taken.volume / amount;
             let work = self.works.len();
             self.works
                 .push(way.work(&stock.feature, per_mm(&taken.moves), rate));
@@ -170,6 +173,7 @@ impl<'a> Known<'a> {
                 work,
                 amount,
                 thins: per_mm(&taken.thins),
+                across: taken.across.clone(),
             });
             let thinned: Vec<Remains<'a>> = (self.remains.iter())
                 .filter(|r| r.side.is_none() && binds(r.floor))
@@ -266,14 +270,16 @@ impl<'a> Known<'a> {
         }
     }
 
-    /// What a volume was made of without having been measured: names and sizes taken instead.
-    pub(super) fn assumed(&self, work: &Work) -> Vec<(String, f64)> {
-        let sizes = work.solid.sizes();
-        let keys = sizes.into_iter().filter_map(|size| match size {
-            Size::Of(key) if self.place(key).is_none() => Some(key),
-            _ => None,
-        });
-        keys.map(|key| (self.label(key), self.size(&Size::Of(key.clone()))))
+    /// What the volume of a work, by its place, is made of without having been measured: names and sizes taken
+    /// instead.
+    pub(super) fn assumed(&self, work: usize) -> Vec<(String, f64)> {
+        let keys: Vec<&str> = match self.straightening(work) {
+            Some(one) => one.across.clone(),
+            None => keys(&self.works[work].solid).collect(),
+        };
+        let unknown = keys.into_iter().filter(|key| self.place(key).is_none());
+        unknown
+            .map(|key| (self.label(key), self.size(&Size::Of(key.to_owned()))))
             .collect()
     }
 
@@ -350,13 +356,9 @@ impl<'a> Known<'a> {
     /// What is taken for the lengths of solids that were not measured: the median of the pattern's
     /// references, or else the middle of what a real pipe can have.
     fn unmeasured(&self, piece: &Piece<'_>) -> Vec<(String, f64)> {
-        let sizes = self.works.iter().flat_map(|work| work.solid.sizes());
-        let mut keys: Vec<&String> = sizes
-            .filter_map(|size| match size {
-                Size::Of(key) if self.place(key).is_none() => Some(key),
-                _ => None,
-            })
-            .collect();
+        let of_works = self.works.iter().flat_map(|work| keys(&work.solid));
+        let all = of_works.chain(outline::ACROSS);
+        let mut keys: Vec<&str> = all.filter(|key| self.place(key).is_none()).collect();
         keys.sort();
         keys.dedup();
         let of_references = |key: &str| {
@@ -376,9 +378,9 @@ impl<'a> Known<'a> {
                 .credible
                 .map(|(low, high)| 0.5 * (low + high))
         };
-        let usual = |key: &String| {
+        let usual = |key: &str| {
             let mm = of_references(key).or_else(|| credible(key)).unwrap_or(0.0);
-            (key.clone(), mm)
+            (key.to_owned(), mm)
         };
         keys.into_iter().map(usual).collect()
     }
@@ -387,6 +389,15 @@ impl<'a> Known<'a> {
 /// Whether a floor binds works; else it only tells readings that contradict each other.
 fn binds(floor: &Floor) -> bool {
     floor.of != FloorKind::Readings
+}
+
+/// The dimensions that a solid is made of.
+fn keys(solid: &Solid) -> impl Iterator<Item = &str> {
+    let sizes = solid.sizes().into_iter();
+    sizes.filter_map(|size| match size {
+        Size::Of(key) => Some(&**key),
+        Size::Fixed(_) => None,
+    })
 }
 
 /// The factor of a key among some terms; 0 where it is none of them.

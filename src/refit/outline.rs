@@ -4,7 +4,7 @@
 use super::aim::Walls;
 use super::known::{Known, Place, WALL};
 use super::reason::Reason;
-use crate::catalogue::{FeatureName, Material, Terms, TraceKind};
+use crate::catalogue::{FeatureName, Material, Size, Terms, TraceKind};
 use crate::form::stock::{Slopes, Stock, least_stock, least_stock_of_cone};
 use crate::form::straightness::least_squares;
 use crate::form::{FormError, Point};
@@ -14,6 +14,15 @@ use crate::verdict::{BandStation, Check, OutlineCheck, Piece, Verdict};
 
 /// A difference that is seen and felt at the bench, in mm (common practice, no source).
 pub const SEEN: f64 = 0.05;
+
+/// The dimensions that volumes of outlines are made of.
+pub(super) const ACROSS: [&str; 5] = [
+    "bowl_diameter",
+    "shank_width",
+    "shank_height",
+    "bit_width",
+    "bit_thickness",
+];
 
 /// The mean lean of the walls; that of a target stays where good pieces' is.
 const WALL_ANGLE: &str = "bowl_wall_angle";
@@ -64,8 +73,12 @@ pub struct OutlineWork {
     pub moves: Terms,
     /// The same for what must remain: each where most of it is lost.
     pub thins: Terms,
-    /// Volume in mm3 and weight in g, where the sizes across were measured.
-    pub volume: Option<(f64, f64)>,
+    /// Volume in mm3.
+    pub volume: f64,
+    /// Weight in g.
+    pub weight: f64,
+    /// Keys of the dimensions that these are made of; one that was not measured is taken as usual.
+    pub across: Vec<&'static str>,
 }
 
 impl OutlineWork {
@@ -363,7 +376,7 @@ fn shared(
 }
 
 fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>) -> OutlineWork {
-    let volume = volume(known, part, &stock);
+    let (volume, across) = volume(known, part, &stock);
     let density = match part {
         Part::Wall => Material::Briar.density(),
         Part::StemFlat | Part::StemSide => Material::Stem.density(),
@@ -373,30 +386,47 @@ fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>
         band,
         moves: part.moves(&stock),
         thins: part.thins(known, &stock),
-        volume: volume.map(|mm3| (mm3, mm3 * density)),
+        volume,
+        weight: volume * density,
+        across,
         stock,
     }
 }
 
-/// Volume that comes off: a quarter of a bowl's round for a wall, straight across for a stem.
-fn volume(known: &Known<'_>, part: Part, stock: &Stock) -> Option<f64> {
-    let size = |key: &str| known.place(key).map(|place| place.value);
+/// Volume that comes off, in mm3: a quarter of a bowl's round for a wall, straight across for a stem; and the
+/// keys of the dimensions that it is made of.
+fn volume(known: &Known<'_>, part: Part, stock: &Stock) -> (f64, Vec<&'static str>) {
+    let size = |key: &str| known.size(&Size::Of(key.to_owned()));
     match part {
         Part::Wall => {
-            let bowl = size("bowl_diameter")?;
-            Some(match reads_from_axis(&stock.outline, bowl) {
+            let bowl = size("bowl_diameter");
+            let volume = match reads_from_axis(&stock.outline, bowl) {
                 true => stock.volume_of_revolution(0.25),
                 false => {
                     let girth = 0.25 * std::f64::consts::PI * bowl;
                     stock.volume_of_width(girth, girth)
                 }
-            })
+            };
+            (volume, vec!["bowl_diameter"])
         }
         // The other way across: wide for top and bottom, high for the sides.
-        Part::StemFlat => Some(stock.volume_of_width(size("shank_width")?, size("bit_width")?)),
+        Part::StemFlat => {
+            let (face, bit) = ("shank_width", "bit_width");
+            (
+                stock.volume_of_width(size(face), size(bit)),
+                vec![face, bit],
+            )
+        }
         Part::StemSide => {
-            let face = size("shank_height").or_else(|| size("shank_width"))?;
-            Some(stock.volume_of_width(face, size("bit_thickness")?))
+            let face = match known.place("shank_height") {
+                Some(_) => "shank_height",
+                None => "shank_width",
+            };
+            let bit = "bit_thickness";
+            (
+                stock.volume_of_width(size(face), size(bit)),
+                vec![face, bit],
+            )
         }
     }
 }

@@ -345,7 +345,7 @@ impl<'a> After<'a> {
                     .collect(),
                 volume,
                 weight: volume * work.material.density(),
-                assumed: known.assumed(work),
+                assumed: known.assumed(at),
                 floors: thinner.map(|(floor, _)| floor).collect(),
             }
         };

@@ -19,6 +19,7 @@
 //! | `breaks` | how often a straight line seems broken |
 //! | `dating` | how often a period that is named is right |
 //! | `outlines` | how often a good outline leaves its band |
+//! | `refit` | how often sizes and walls end where a plan says |
 //! | `periods` | how often periods that do not differ are told apart, and how often a shift is seen |
 
 mod draw;
@@ -33,6 +34,7 @@ mod dating;
 mod measurers;
 mod outlines;
 mod periods;
+mod refit;
 mod screening;
 mod shifts;
 mod sides;
