@@ -64,17 +64,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = arguments.question.judge.settings()?;
     let format = arguments.question.format.choose();
     let digest = format != Format::Csv;
-    let (source, other) = match &arguments.file {
-        None if arguments.as_left => {
-            let (source, left) = arguments.question.source.open_with_left(digest)?;
-            (source, Some(left))
-        }
-        None => (arguments.question.source.open(digest)?, None),
-        Some(file) => {
-            let (source, other) = arguments.question.source.open_with(file, digest)?;
-            (source, Some(other))
-        }
-    };
+    let file = arguments.file.as_deref();
+    let source = &arguments.question.source;
+    let (source, other) = source.open_for(file, arguments.as_left, digest)?;
     let cohort = arguments.question.judge.cohort(&source)?;
     let mut matters = BTreeMap::new();
     for (name, value) in &arguments.matters {

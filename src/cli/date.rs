@@ -69,13 +69,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let weighing = weighing(&arguments.prior)?;
     let format = arguments.format.choose();
     let digest = format != Format::Csv;
-    let (source, other) = match &arguments.file {
-        None => (arguments.source.open(digest)?, None),
-        Some(file) => {
-            let (source, other) = arguments.source.open_with(file, digest)?;
-            (source, Some(other))
-        }
-    };
+    let file = arguments.file.as_deref();
+    let (source, other) = arguments.source.open_for(file, false, digest)?;
     let cohort = arguments.judge.cohort_of_every_period(&source)?;
     if let Weighing::Numbers(numbers) = &weighing {
         are_periods(numbers, &cohort)?;

@@ -1,6 +1,6 @@
 //! `calibriar refit`
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use calibriar::catalogue::{Catalogue, FeatureName, Workshop, fold};
 use calibriar::cohort::Cohort;
@@ -14,6 +14,7 @@ use calibriar::report::{
     REFIT_COLUMNS, STOCK_COLUMNS, WHAT_IF_COLUMNS, refit_rows, stock_rows, what_if_rows,
 };
 use calibriar::source::Source;
+use calibriar::table::{TableError, read_bytes};
 use calibriar::verdict::Verdict;
 use clap::{Args, ValueEnum};
 
@@ -50,6 +51,11 @@ pub(super) struct Arguments {
     /// Plan for each row of this CSV file instead (- is standard input)
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
+    /// Plan from the pieces as they stand after the works that are recorded, not as they were found; what
+    /// they are judged by stays the same. Outlines of pieces that were worked on are left out: they were
+    /// traced before
+    #[arg(long, conflicts_with = "file")]
+    as_left: bool,
     /// Probability with which a size is to end in the range of good pieces, and no less is left than must
     /// remain: from 0.5 up to, but not including, 1
     #[arg(long, value_name = "SHARE", default_value_t = 0.95)]
@@ -131,22 +137,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         aim.walls = Walls::Cone;
     }
     let digest = format != Format::Csv;
-    let (source, other) = match &arguments.file {
-        None => (question.source.open(digest)?, None),
-        Some(file) => {
-            let (source, other) = question.source.open_with(file, digest)?;
-            (source, Some(other))
-        }
-    };
+    let file = arguments.file.as_deref();
+    let (source, other) = question.source.open_for(file, arguments.as_left, digest)?;
     let judged = other.as_ref().unwrap_or(&source);
     let catalogue = &judged.table.catalogue;
     let workshop = workshop(arguments, catalogue)?;
     let proposals = proposals(&arguments.what_if, catalogue)?;
     let cohort = question.judge.cohort(&source)?;
     let evidence = question.judge.evidence(&cohort)?;
-    let rows = match &other {
-        None => rows_of(&source, &arguments.specimens)?,
-        Some(other) => (0..other.table.specimens.len()).collect(),
+    let rows = match file {
+        None => rows_of(judged, &arguments.specimens)?,
+        Some(_) => (0..judged.table.specimens.len()).collect(),
     };
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
         question.source.write_set_aside(read)?;
@@ -310,22 +311,16 @@ fn shown_too(typed: &[String], plans: &[Refit]) -> Result<Vec<FeatureName>, CliE
 
 /// Works and floors, with the user's own.
 fn workshop(arguments: &Arguments, catalogue: &Catalogue) -> Result<Workshop, CliError> {
-    let read = |path: &Option<PathBuf>| path.as_deref().map(table).transpose();
-    let (works, floors) = (read(&arguments.works)?, read(&arguments.floors)?);
+    let named = |path: &PathBuf| -> Result<(String, Vec<u8>), TableError> {
+        Ok((path.display().to_string(), read_bytes(path)?))
+    };
+    let works = arguments.works.as_ref().map(named).transpose()?;
+    let floors = arguments.floors.as_ref().map(named).transpose()?;
     Ok(Workshop::new(
         catalogue,
         works.as_ref().map(|(name, bytes)| (&**name, &**bytes)),
         floors.as_ref().map(|(name, bytes)| (&**name, &**bytes)),
     )?)
-}
-
-/// A file's name and bytes.
-fn table(path: &Path) -> Result<(String, Vec<u8>), CliError> {
-    let name = path.display().to_string();
-    match std::fs::read(path) {
-        Ok(bytes) => Ok((name, bytes)),
-        Err(error) => Err(CliError::Usage(format!("cannot read {name}: {error}"))),
-    }
 }
 
 /// The sizes that were typed.

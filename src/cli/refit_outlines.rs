@@ -147,8 +147,7 @@ pub(super) fn remarks(outline: &OutlineStock) -> Vec<String> {
     let below = work.below_good().map(|(at, by)| {
         format!(
             "laid on this outline, good pieces are up to {by:.2} mm thicker than the target (at {at:.1} mm); \
-             but a size of that part is too large, so the outline is taken to be too high elsewhere, \
-             not too low there"
+             but by its sizes it is too thick elsewhere, not too thin there"
         )
     });
     [face, end, below].into_iter().flatten().collect()

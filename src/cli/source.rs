@@ -155,14 +155,26 @@ impl SourceArguments {
         history.unwrap_or_default()
     }
 
+    /// Opens the source, and where the pieces to be judged are not its own as they were found, these: those of
+    /// a file, or its own as recorded works left them.
+    pub(super) fn open_for(
+        &self,
+        file: Option<&Path>,
+        as_left: bool,
+        digest: bool,
+    ) -> Result<(Source, Option<Source>), CliError> {
+        let (source, other) = match (file, as_left) {
+            (Some(file), _) => self.open_with(file, digest)?,
+            (None, true) => self.open_with_left(digest)?,
+            (None, false) => return Ok((self.open(digest)?, None)),
+        };
+        Ok((source, Some(other)))
+    }
+
     /// Opens the source, and another table whose pieces are to be judged by it. Where the source
     /// is no table itself, the options for reading CSV are meant for the other. Traces go to
     /// whichever of the two has their specimens.
-    pub(super) fn open_with(
-        &self,
-        other: &Path,
-        digest: bool,
-    ) -> Result<(Source, Source), CliError> {
+    fn open_with(&self, other: &Path, digest: bool) -> Result<(Source, Source), CliError> {
         let mut request = Request {
             digest,
             ..self.estimating()
@@ -192,7 +204,7 @@ impl SourceArguments {
 
     /// Opens the source, and its pieces as recorded works left them, to be judged by it. Only the first
     /// is ever made into a cohort.
-    pub(super) fn open_with_left(&self, digest: bool) -> Result<(Source, Source), CliError> {
+    fn open_with_left(&self, digest: bool) -> Result<(Source, Source), CliError> {
         let source = open(&Request {
             digest,
             options: self.table.options(false),

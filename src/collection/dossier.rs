@@ -1,9 +1,9 @@
 //! All that counts of one piece.
 
-use super::load::{self, find_specimen};
+use super::load::{self, find_specimen, readings_that_count, where_all};
 use super::rows::state_of;
 use super::works::{Standing, WorkDone};
-use super::{Collection, CollectionError, Revision, record, schema};
+use super::{Collection, CollectionError, Revision, record};
 use crate::catalogue::State;
 
 /// All that counts of one piece, and which revision knows it.
@@ -73,23 +73,16 @@ impl Collection {
             return Err(record::no_specimen(connection, specimen)?);
         };
         let of = load::description(connection, id)?.unwrap_or_default();
-        // A collection of an older version that is only read has no table of works.
-        let no_work = match schema::has_table(connection, "work")? {
-            true => {
-                "AND NOT EXISTS (SELECT 1 FROM work k WHERE k.specimen = r.specimen
-                 AND k.dimension = r.dimension AND k.seq = r.seq)"
-            }
-            false => "",
-        };
+        let mut which = readings_that_count(connection, None, false)?;
+        which.push("r.specimen = ?1".to_owned());
         let mut statement = connection.prepare(&format!(
             "SELECT d.key, d.label, d.unit, r.seq, r.text, r.value, r.uncertainty, r.state,
              coalesce(c.instrument, ''), coalesce(c.measured_by, ''), coalesce(c.measured_on, ''),
              f.revision
              FROM reading r JOIN dimension d ON d.id = r.dimension JOIN file f ON f.id = r.file
-             LEFT JOIN circumstance c ON c.id = r.circumstance
-             WHERE r.specimen = ?1 AND NOT EXISTS (SELECT 1 FROM withdrawal w
-             WHERE w.specimen = r.specimen AND w.dimension = r.dimension AND w.seq = r.seq)
-             {no_work} ORDER BY r.dimension, r.seq"
+             LEFT JOIN circumstance c ON c.id = r.circumstance{}
+             ORDER BY r.dimension, r.seq",
+            where_all(&which)
         ))?;
         let readings = statement.query_map([id], |row| {
             Ok(DossierReading {

@@ -243,13 +243,16 @@ impl Collection {
             true => ", unit, text, circumstance",
             false => "",
         };
-        let which = readings_that_count(connection, as_of, view.as_left)?;
+        let mut which = readings_that_count(connection, as_of, view.as_left)?;
+        if only.is_some() {
+            which.push("r.specimen = ?1".to_owned());
+        }
         let query = format!(
-            "SELECT specimen, dimension, value, uncertainty, state{more} FROM reading AS r{which}"
+            "SELECT specimen, dimension, value, uncertainty, state{more} FROM reading AS r{}",
+            where_all(&which)
         );
         if only.is_some() {
-            let and = if which.is_empty() { "WHERE" } else { "AND" };
-            let mut statement = connection.prepare(&format!("{query} {and} r.specimen = ?1"))?;
+            let mut statement = connection.prepare(&query)?;
             for (row, id) in ids.iter().enumerate() {
                 let mut readings = statement.query([id])?;
                 while let Some(reading) = readings.next()? {
@@ -334,15 +337,15 @@ pub struct View {
     pub as_left: bool,
 }
 
-/// Which readings count, as the end of a query about `reading AS r`; nothing where all do.
+/// Which readings count, as conditions of a query about `reading AS r`; none where all do.
 ///
 /// What works left does not count beside what was found: it says nothing of the works that made the
 /// piece, and is no second reading of the same thing. With `as_left` it counts instead.
-fn readings_that_count(
+pub(super) fn readings_that_count(
     connection: &Connection,
     as_of: Option<i64>,
     as_left: bool,
-) -> Result<String, CollectionError> {
+) -> Result<Vec<String>, CollectionError> {
     let until = |column: &str| as_of.map_or(String::new(), |r| format!(" AND {column} <= {r}"));
     let not_withdrawn = |reading: &str| {
         format!(
@@ -372,10 +375,15 @@ fn readings_that_count(
             ),
         });
     }
-    Ok(match conditions.is_empty() {
+    Ok(conditions)
+}
+
+/// Conditions as the end of a query.
+pub(super) fn where_all(conditions: &[String]) -> String {
+    match conditions.is_empty() {
         true => String::new(),
         false => format!(" WHERE {}", conditions.join(" AND ")),
-    })
+    }
 }
 
 /// Puts all circumstances into a list and gives the place of each.

@@ -40,9 +40,14 @@ pub(super) struct Place {
 }
 
 impl Place {
-    /// Whether it is a fault that a tool may take off: too much.
+    /// Whether it stands out by being too large.
     pub(super) fn is_too_much(&self) -> bool {
         self.verdict.stands_out() && self.score.is_some_and(|score| score > 0.0)
+    }
+
+    /// Whether it stands out by being too small.
+    pub(super) fn is_too_little(&self) -> bool {
+        self.verdict.stands_out() && !self.is_too_much()
     }
 }
 

@@ -165,7 +165,7 @@ impl std::fmt::Display for OutlineReason {
 ///
 /// An outline should come down where good pieces are straight there (a straight line lies in their band), this
 /// one is out of norm or borderline, in its band or by its straightness, and there is too much of it: the line
-/// stays among the good pieces, or a size of that wall or bit is too large.
+/// stays among the good pieces, or sizes tell so ([`Part::is_too_high`]).
 pub(super) fn outlines(
     piece: &Piece<'_>,
     check: &Check,
@@ -241,8 +241,46 @@ impl Part {
     fn sizes(self) -> &'static [&'static str] {
         match self {
             Part::Wall => &[WALL, "bowl_diameter", "rim_diameter"],
-            Part::StemFlat => &["bit_thickness"],
-            Part::StemSide => &["bit_width"],
+            Part::StemFlat => &["bit_thickness", "shank_height"],
+            Part::StemSide => &["bit_width", "shank_width"],
+        }
+    }
+
+    /// Whether sizes say that an outline which strays from good ones is too high where it is higher, not too low
+    /// where it is lower: the outlines alone do not tell, since they are laid on one another.
+    ///
+    /// A stem whose ends are no thinner than those of good pieces, which are straight, is too high between them.
+    /// Of a wall some size must be too large by as much as good ones would be thicker, `by` in mm.
+    fn is_too_high(self, known: &Known<'_>, by: f64) -> bool {
+        let places = |keys: &[&str]| -> Vec<&Place> {
+            keys.iter().filter_map(|key| known.place(key)).collect()
+        };
+        let as_good = |end: Vec<&Place>| {
+            let mut decided = end.iter().filter(|place| place.good.is_some()).peekable();
+            decided.peek().is_some() && decided.all(|place| !place.is_too_little())
+        };
+        match self {
+            Part::Wall => {
+                let too_large = |place: &&Place| {
+                    let excess = place.centre.map(|centre| place.value - centre);
+                    place.is_too_much() && excess.is_some_and(|mm| mm >= by)
+                };
+                places(self.sizes()).iter().any(too_large)
+            }
+            Part::StemFlat => {
+                as_good(places(&["bit_thickness"]))
+                    && as_good(places(&["shank_height", "shank_width"]))
+            }
+            Part::StemSide => as_good(places(&["bit_width"])) && as_good(places(&["shank_width"])),
+        }
+    }
+
+    /// The size of the shank that must follow where the stem meets it.
+    fn face(self) -> Option<&'static str> {
+        match self {
+            Part::Wall => None,
+            Part::StemFlat => Some("shank_height"),
+            Part::StemSide => Some("shank_width"),
         }
     }
 
@@ -261,6 +299,10 @@ impl Part {
         self.terms(|key| match key {
             WALL => at(0.5 * (ends.0 + ends.1)),
             "bowl_diameter" => widest(&|p| p.y) - widest(&|p| stock.target(p.x)),
+            // Less is no step that the shank would have to follow.
+            _ if Some(key) == self.face() => {
+                Some(at(ends.0)).filter(|mm| *mm > SEEN).unwrap_or(0.0)
+            }
             _ => at(ends.1),
         })
     }
@@ -490,12 +532,9 @@ fn reason(
     if !band.verdict.stands_out() && !by_straightness {
         return Some(OutlineReason::LikeGoodOnes);
     }
-    let mut sizes = part.sizes().iter();
-    let too_much = sizes.any(|key| known.place(key).is_some_and(Place::is_too_much));
-    if let (Some((at, by)), false) = (work.below_good(), too_much) {
-        return Some(OutlineReason::Refused(Reason::TooThin { by, at }));
-    }
-    None
+    let thinner = work.below_good();
+    let unsure = thinner.filter(|&(_, by)| !part.is_too_high(known, by));
+    unsure.map(|(at, by)| OutlineReason::Refused(Reason::TooThin { by, at }))
 }
 
 /// Whether a straight line lies in the band of the good pieces, laid on them as their own outlines are.

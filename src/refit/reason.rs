@@ -60,8 +60,8 @@ impl fmt::Display for Obstacle {
 pub enum Reason {
     /// It would have to become more, and only less can be made of it; or the other way round.
     MaterialToAdd,
-    /// An outline is too thin somewhere: laid on it, good pieces are thicker there than a straight line would
-    /// be, and no size says that there is too much.
+    /// Laid on an outline, good pieces are thicker somewhere than a straight line would leave it, and no size says
+    /// that it is too thick elsewhere.
     TooThin {
         /// By how much at most, in mm.
         by: f64,
@@ -186,8 +186,8 @@ impl fmt::Display for Reason {
             Reason::MaterialToAdd => f.write_str("material would have to be added"),
             Reason::TooThin { by, at } => write!(
                 f,
-                "too thin somewhere: laid on this outline, good pieces are up to {by:.2} mm thicker than a \
-                 straight line would leave it (at {at:.1} mm), and no size says that there is too much"
+                "laid on this outline, good pieces are up to {by:.2} mm thicker than a straight line would leave \
+                 it (at {at:.1} mm), and no size tells whether it is too thick elsewhere or too thin there"
             ),
             Reason::NoWork => f.write_str("no tool moves it"),
             Reason::NotASize => {

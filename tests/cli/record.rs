@@ -165,6 +165,16 @@ fn what_was_left_has_no_voice_and_what_was_found_keeps_its_own() {
     assert_eq!(left, ["16.3", "reworked", "typical", "7"]);
     let untouched = desk.run("check A1 --as-left --from c.db").done().out;
     assert_eq!(untouched, desk.run("check A1 --from c.db").done().out);
+    // A plan starts from the one or from the other.
+    let off = |more: &str| {
+        let json = desk
+            .run(&format!("refit A8 {more} --from c.db --format json"))
+            .json();
+        let plan = &json["plans"][0];
+        let count = |list: &str| plan[list].as_array().unwrap().len();
+        count("steps") + count("left_alone")
+    };
+    assert_eq!((off(""), off("--as-left")), (1, 0));
     // A work on a reference leaves its factory reading where it is.
     desk.run("record A1 --set bit_width=15.0 --on 2024-05-01 --to c.db")
         .done();

@@ -270,19 +270,31 @@ fn outlines_are_part_of_the_plan() {
 }
 
 /// A stem whose end lacks material is no stem with a hump: nothing comes off where it is as good ones are. Only
-/// a bit that is too thick tells the two apart.
+/// the bit's thickness tells the two apart.
 #[test]
 fn what_lacks_material_is_left_alone() {
     let desk = Desk::new();
     let bench = std::fs::read_to_string(format!("{ROOT}/data/bench/bench.csv")).unwrap();
-    let thin = bench.replacen(",16.02,4.60,", ",16.02,4.05,", 1);
-    assert_ne!(bench, thin);
-    desk.write("thin.csv", &thin);
+    let with = |bit: &str| {
+        let changed = bench.replacen(",16.02,4.60,", &format!(",16.02,{bit},"), 1);
+        assert_ne!(bench, changed);
+        desk.write("own.csv", &changed);
+    };
     let run = |format: &str| {
         desk.run(&format!(
-            "refit --from {ROOT}/data --file thin.csv --traces {ROOT}/data/bench/bench_traces.csv {format}"
+            "refit --from {ROOT}/data --file own.csv --traces {ROOT}/data/bench/bench_traces.csv {format}"
         ))
     };
+    let advised = || {
+        let json = run("--format json").json();
+        of_feature(of(&json, "plans", "HR0601"), "stem_top")["advised"] == true
+    };
+    // As thick as good ones at the bit, and a hump before it.
+    with("4.05");
+    assert!(advised());
+    with("");
+    assert!(!advised());
+    with("3.20");
     let json = run("--format json").json();
     let plan = of(&json, "plans", "HR0601");
     let top = of_feature(plan, "stem_top");
@@ -299,7 +311,7 @@ fn what_lacks_material_is_left_alone() {
     );
     let table = run("--format table").out;
     assert!(
-        table.contains("outline of the stem top: too thin somewhere"),
+        table.contains("outline of the stem top: laid on this outline, good pieces"),
         "{table}"
     );
     let rows = run("--format csv").out;

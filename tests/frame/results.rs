@@ -1,13 +1,21 @@
 //! Results as data frames against what the program prints as CSV.
 
-use calibriar::catalogue::Catalogue;
+use std::path::Path;
+
+use calibriar::catalogue::{Catalogue, Workshop};
 use calibriar::cohort::{Choice, Cohort};
-use calibriar::frame::{checks_frame, flags_frame, forms_frame, norms_frame, rates_frame};
+use calibriar::frame::{
+    checks_frame, flags_frame, forms_frame, norms_frame, rates_frame, refits_frame, stock_frame,
+    what_ifs_frame,
+};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
+use calibriar::notation::DrillSet;
 use calibriar::rates::{Plan, rates};
+use calibriar::refit::{Aim, Goal, Proposal, Refit, WhatIf, refit_against, what_if};
 use calibriar::report::FORM_COLUMNS;
+use calibriar::source::{Request, open};
 use calibriar::table::{Content, Options, Table, read};
-use calibriar::traced::forms;
+use calibriar::traced::{forms, ready};
 use calibriar::verdict::{Check, check, flag};
 use polars::prelude::{DataFrame, DataType};
 
@@ -47,9 +55,13 @@ fn printed(arguments: &[&str]) -> Vec<Vec<String>> {
         .write_stdin(SHEET)
         .output()
         .unwrap();
+    rows_of(&output.stdout)
+}
+
+fn rows_of(csv: &[u8]) -> Vec<Vec<String>> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
-        .from_reader(output.stdout.as_slice());
+        .from_reader(csv);
     let rows = reader
         .records()
         .map(|row| row.unwrap().iter().map(str::to_owned).collect());
@@ -105,6 +117,66 @@ fn frames_hold_what_the_program_prints() {
     let found = rates(&evidence, &groups, &settings, plan, || ()).unwrap();
     let frame = rates_frame(&found, &cohort).unwrap();
     assert_same(&frame, &printed(&["rates", "--worlds", "3"]));
+}
+
+/// Plans, proposals and outlines of the invented bench.
+#[test]
+fn frames_of_plans_hold_what_the_program_prints() {
+    let root = env!("CARGO_MANIFEST_DIR");
+    let path = |name: &str| format!("{root}/data{name}");
+    let traces = path("/bench/bench_traces.csv");
+    let read = |from: &str, traces: Option<&str>| {
+        let request = Request {
+            from,
+            traces_from: traces.map(Path::new),
+            ..Request::default()
+        };
+        ready(open(&request).unwrap().table)
+    };
+    let good = read(&path(""), None);
+    let bench = read(&path("/bench/bench.csv"), Some(&traces));
+    let cohort = Cohort::new(&good, &Choice::default()).unwrap();
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
+    let settings = Settings::new(0.95, 0.95, 0.05).unwrap();
+    let catalogue = &bench.catalogue;
+    let workshop = Workshop::new(catalogue, None, None).unwrap();
+    let aim = Aim::new(0.95, Goal::Near, DrillSet::All).unwrap();
+    let plan = |row| refit_against(&evidence, &bench, row, &settings, &workshop, &aim).unwrap();
+    let plans: Vec<Refit> = (0..bench.specimens.len()).map(plan).collect();
+    let printed = |more: &[&str]| {
+        let output = assert_cmd::cargo::cargo_bin_cmd!("calibriar")
+            .args([
+                "refit",
+                "--from",
+                &path(""),
+                "--file",
+                &path("/bench/bench.csv"),
+            ])
+            .args([
+                "--traces",
+                &traces,
+                "--reading-error",
+                "as-written",
+                "--format",
+                "csv",
+            ])
+            .args(more)
+            .output()
+            .unwrap();
+        rows_of(&output.stdout)
+    };
+    assert_same(&refits_frame(&plans, catalogue).unwrap(), &printed(&[]));
+    assert_same(&stock_frame(&plans).unwrap(), &printed(&["--outlines"]));
+    let proposal = Proposal {
+        dimension: catalogue.find("bit_thickness").unwrap(),
+        value: 4.1,
+        uncertainty: None,
+        step: 0.1,
+    };
+    let judge = |row| what_if(&evidence, &bench, row, &settings, &workshop, &[proposal]).unwrap();
+    let all: Vec<WhatIf> = (0..bench.specimens.len()).map(judge).collect();
+    let frame = what_ifs_frame(&all, catalogue).unwrap();
+    assert_same(&frame, &printed(&["--what-if", "bit_thickness=4.1mm"]));
 }
 
 /// What traces tell, with and without a value.
