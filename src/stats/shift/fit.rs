@@ -38,15 +38,16 @@ pub(super) struct Fit {
 impl Fit {
     /// Fits steps at some candidates (given by the dates' shares), common to all sets in spreads.
     /// `width` is how many spreads wide the time of each date is. `None` where all readings are equal.
-    /// With a start from other steps' fit, it is only as near as tells where a step fits best.
+    /// It begins where it is told, else with the readings alone; `near` is only as near as tells where a step
+    /// fits best.
     pub(super) fn new(
         design: &Design,
         x: &[f64],
         shares: &[Vec<f64>],
         width: Option<&[f64]>,
         from: Option<Start>,
+        near: bool,
     ) -> Option<Fit> {
-        let near = from.is_some();
         let k = shares.len();
         let from = match from {
             Some(from) => from,

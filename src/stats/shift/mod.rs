@@ -28,6 +28,7 @@
 mod chance;
 mod design;
 mod fit;
+mod squares;
 mod years;
 
 use std::cell::RefCell;
@@ -37,6 +38,7 @@ use std::rc::Rc;
 use chance::{Contrasts, Way, exceeded};
 use design::{Covariance, Design};
 use fit::{CUT, Fit, Start, centred, cut_variance, each_cell};
+use squares::Squares;
 use years::{Candidate, Candidates, Location, Spread};
 
 use super::error::inner_probability;
@@ -376,6 +378,50 @@ struct Located {
     width: Option<Vec<f64>>,
 }
 
+/// Fits that were made while steps were looked for.
+#[derive(Default)]
+struct Fits {
+    exact: HashMap<Vec<usize>, Option<Rc<Fit>>>,
+    near: HashMap<Vec<usize>, Option<Rc<Fit>>>,
+    /// Steps and fit of the last one.
+    last: Option<(Vec<usize>, Rc<Fit>)>,
+}
+
+impl Fits {
+    /// The fit of these steps, where there was one as good as is asked for.
+    fn known(&self, steps: &[usize], near: bool) -> Option<Option<Rc<Fit>>> {
+        let fit = self.exact.get(steps);
+        fit.or_else(|| self.near.get(steps).filter(|_| near))
+            .cloned()
+    }
+
+    /// Where a fit of these steps may begin.
+    fn start(&self, steps: &[usize]) -> Option<Start> {
+        let (of_last, fit) = self.last.as_ref()?;
+        let of_step = |step| {
+            let at = of_last.iter().position(|of_last| of_last == step);
+            at.map_or(0.0, |at| fit.steps[at])
+        };
+        Some(Start {
+            centre: fit.centre.clone(),
+            spread: fit.spread.clone(),
+            steps: steps.iter().map(of_step).collect(),
+        })
+    }
+
+    fn keep(&mut self, steps: &[usize], near: bool, fit: Option<Rc<Fit>>) {
+        let fits = if near {
+            &mut self.near
+        } else {
+            &mut self.exact
+        };
+        fits.insert(steps.to_vec(), fit.clone());
+        if let Some(fit) = fit {
+            self.last = Some((steps.to_vec(), fit));
+        }
+    }
+}
+
 fn locate(
     design: &Design,
     x: &[f64],
@@ -383,43 +429,21 @@ fn locate(
     width: Option<&[f64]>,
 ) -> Result<Located, StatsError> {
     // The same steps are asked for again and again while others are moved.
-    let known: RefCell<HashMap<Vec<usize>, Option<Rc<Fit>>>> = RefCell::default();
-    let fitted = |steps: &[usize]| -> Option<Rc<Fit>> {
-        if let Some(fit) = known.borrow().get(steps) {
-            return fit.clone();
+    let fits: RefCell<Fits> = RefCell::default();
+    let fit = |steps: &[usize], near: bool| -> Option<Rc<Fit>> {
+        let near = near && design.len() > EXACT;
+        if let Some(fit) = fits.borrow().known(steps, near) {
+            return fit;
         }
+        // A few pieces settle from anywhere; of many, the next fit differs little from the last one.
+        let from = (design.len() > EXACT).then(|| fits.borrow().start(steps));
         let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
-        let fit = Fit::new(design, x, &shares, width, None).map(Rc::new);
-        known.borrow_mut().insert(steps.to_vec(), fit.clone());
+        let fit = Fit::new(design, x, &shares, width, from.flatten(), near).map(Rc::new);
+        fits.borrow_mut().keep(steps, near, fit.clone());
         fit
     };
-    let known_near: RefCell<HashMap<Vec<usize>, Option<Rc<Fit>>>> = RefCell::default();
-    // Steps and fit of the last one: the next differs little.
-    let last: RefCell<Option<(Vec<usize>, Rc<Fit>)>> = RefCell::default();
-    let near = |steps: &[usize]| -> Option<Rc<Fit>> {
-        if design.len() <= EXACT || known.borrow().contains_key(steps) {
-            return fitted(steps);
-        }
-        if let Some(fit) = known_near.borrow().get(steps) {
-            return fit.clone();
-        }
-        let from = last.borrow().as_ref().map(|(of_last, fit)| {
-            let of_step = |step| {
-                let at = of_last.iter().position(|of_last| of_last == step);
-                at.map_or(0.0, |at| fit.steps[at])
-            };
-            Start {
-                centre: fit.centre.clone(),
-                spread: fit.spread.clone(),
-                steps: steps.iter().map(of_step).collect(),
-            }
-        });
-        let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
-        let fit = Fit::new(design, x, &shares, width, from).map(Rc::new);
-        known_near.borrow_mut().insert(steps.to_vec(), fit.clone());
-        *last.borrow_mut() = fit.clone().map(|fit| (steps.to_vec(), fit));
-        fit
-    };
+    let fitted = |steps: &[usize]| fit(steps, false);
+    let near = |steps: &[usize]| fit(steps, true);
     let search = Search {
         design,
         way: Way::of(design),
@@ -482,7 +506,9 @@ struct Widened {
 
 fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
     let (design, distances) = clear_of(whole, location);
-    let scales = |steps: &[usize]| time_spreads(&design, &distances, steps);
+    let of_dates = design.date_of().iter().copied();
+    let squares = Squares::new(design.dates(), of_dates.zip(distances.iter().copied()));
+    let scales = |steps: &[usize]| time_spreads(&design, &squares, steps);
     let scores = |steps: &[usize]| {
         let widths = scales(steps);
         let cut = distances.iter().zip(design.date_of());
@@ -501,8 +527,8 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         let mut others = steps.clone();
         others.remove(i);
         // The steps' own spreads, but this one's counted in its neighbours' units.
-        let all = segment_spreads(&design, &distances, &steps);
-        let own = time_spreads(&design, &distances, &steps);
+        let all = segment_spreads(&design, &squares, &steps);
+        let own = time_spreads(&design, &squares, &steps);
         let shares = design.shares(steps[i]);
         let (before, after) = (all[i], all[i + 1]);
         let r = (0..design.len()).map(|k| {
@@ -510,9 +536,10 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
             let of_step = before * (1.0 - shares[date]) + after * shares[date];
             distances[k] * of_step / own[date]
         });
+        let made = design.made();
         let spread = Spread {
-            made: design.made(),
-            r: r.collect(),
+            r: Squares::new(made.spans(), made.span_of().iter().copied().zip(r)),
+            made,
             start: (before, after),
         };
         let candidates = spread.all(between(&design, &steps, i), steps[i]);
@@ -528,7 +555,7 @@ fn widen(whole: &Design, location: &Located, alpha: f64) -> Widened {
         least_noticeable: searched.least_noticeable.and_then(as_ratio),
     };
     // Widths of all dates of the whole, by the years of the steps.
-    let spreads = segment_spreads(&design, &distances, &steps);
+    let spreads = segment_spreads(&design, &squares, &steps);
     let years = steps.iter().map(|&step| design.stretches[step].1);
     let on_whole: Vec<Vec<f64>> = years
         .map(|year| {
@@ -586,11 +613,11 @@ fn clear_of(whole: &Design, location: &Located) -> (Design, Vec<f64>) {
 }
 
 /// Spread of the time of each date.
-fn time_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f64> {
+fn time_spreads(design: &Design, squares: &Squares, steps: &[usize]) -> Vec<f64> {
     if steps.is_empty() {
         return vec![1.0; design.dates()];
     }
-    let spreads = segment_spreads(design, distances, steps);
+    let spreads = segment_spreads(design, squares, steps);
     let mut sorted = steps.to_vec();
     sorted.sort_unstable();
     let shares: Vec<Vec<f64>> = sorted.iter().map(|&step| design.shares(step)).collect();
@@ -608,7 +635,7 @@ fn mixed(spreads: &[f64], shares: &[Vec<f64>], dates: usize) -> Vec<f64> {
 }
 
 /// Spreads before, between and after steps, distances cut at [`CUT`] of them.
-fn segment_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f64> {
+fn segment_spreads(design: &Design, squares: &Squares, steps: &[usize]) -> Vec<f64> {
     let mut steps = steps.to_vec();
     steps.sort_unstable();
     let mut shares: Vec<Vec<f64>> = vec![vec![1.0; design.dates()]];
@@ -616,15 +643,19 @@ fn segment_spreads(design: &Design, distances: &[f64], steps: &[usize]) -> Vec<f
     shares.push(vec![0.0; design.dates()]);
     let of_segment = |of: &[Vec<f64>]| {
         let within: Vec<f64> = of[0].iter().zip(&of[1]).map(|(a, b)| a - b).collect();
-        // Share and squared distance of the pieces that may be of it.
-        let pieces = design.date_of().iter().zip(distances);
-        let pieces = pieces.map(|(&date, distance)| (within[date as usize], distance * distance));
-        let pieces: Vec<(f64, f64)> = pieces.filter(|(share, _)| *share != 0.0).collect();
-        let n: f64 = pieces.iter().map(|(share, _)| share).sum();
+        let dates = || {
+            within
+                .iter()
+                .enumerate()
+                .filter(|(_, share)| **share != 0.0)
+        };
+        let count = |date: usize| squares.of(date).len() as f64;
+        let n: f64 = dates().map(|(date, share)| share * count(date)).sum();
         let mut variance = 1.0_f64;
         for _ in 0..30 {
             let most = CUT * CUT * variance;
-            let sum: f64 = pieces.iter().map(|(share, d2)| share * d2.min(most)).sum();
+            let of_date = |(date, share): (usize, &f64)| share * squares.capped(date, most).sum;
+            let sum: f64 = dates().map(of_date).sum();
             let next = (sum / cut_variance() + 1e-3) / (n + 1e-3);
             let settled = (next / variance - 1.0).abs() < 1e-6;
             variance = next;
@@ -747,7 +778,7 @@ mod tests {
         for seed in 0..6 {
             let pieces = quiet(seed, chance::DEALT_OUT);
             let (design, x) = checked(&pieces).unwrap();
-            let fit = Fit::new(&design, &x, &[], None, None).unwrap();
+            let fit = Fit::new(&design, &x, &[], None, None, false).unwrap();
             let flat = vec![1.0; design.len()];
             let far: Vec<f64> = fit
                 .residuals

@@ -3,6 +3,7 @@
 
 use super::design::{Design, Made};
 use super::fit::{CUT, Fit, cut_variance};
+use super::squares::Squares;
 
 /// A shift's size is normal beforehand, with that many spreads.
 const PRIOR_SIZE: f64 = 1.5;
@@ -151,8 +152,8 @@ impl<'d> Location<'d> {
 /// One of several steps of spread, the others taken as they are.
 pub(super) struct Spread<'d> {
     pub(super) made: Made<'d>,
-    /// Distances from the centre in spreads, other steps taken out.
-    pub(super) r: Vec<f64>,
+    /// Distances from the centre in spreads, other steps taken out, by span of the dates.
+    pub(super) r: Squares,
     /// Spread before and after.
     pub(super) start: (f64, f64),
 }
@@ -174,33 +175,40 @@ impl Spread<'_> {
             news.fill(0.0);
             let (mut log, mut counts, mut squares) = (0.0, [0.0; 2], [0.0; 2]);
             let (mut u1, mut u2, mut inner) = (0.0, 0.0, 0.0);
-            for (&r, &span) in self.r.iter().zip(made.span_of()) {
-                let share = shares[span as usize];
-                let u = [r / before, r / after].map(|u| (u * u).min(cut2));
-                let logs = [-before.ln() - 0.5 * u[0], -after.ln() - 0.5 * u[1]];
-                let now = match share {
-                    0.0 => 0.0,
-                    1.0 => 1.0,
-                    _ => {
-                        let old = (1.0 - share) / share * (logs[0] - logs[1]).exp();
-                        log += share.ln() + old.ln_1p();
-                        let now = 1.0 / (1.0 + old);
-                        news[span as usize] += now;
-                        now
-                    }
-                };
-                log += match share {
-                    0.0 => logs[0],
-                    _ => logs[1],
-                };
-                counts[0] += 1.0 - now;
-                counts[1] += now;
-                squares[0] += (1.0 - now) * u[0] * before * before;
-                squares[1] += now * u[1] * after * after;
-                let u = (1.0 - now) * u[0] + now * u[1];
-                u1 += u;
-                u2 += u * u;
-                inner += if u < cut2 { u } else { 0.0 };
+            let variances = [before * before, after * after];
+            let logs = [before.ln(), after.ln()];
+            for (span, &share) in shares.iter().enumerate() {
+                let of_span = self.r.of(span);
+                if share == 0.0 || share == 1.0 {
+                    // All of one side: their sums are known.
+                    let side = usize::from(share == 1.0);
+                    let (variance, n) = (variances[side], of_span.len() as f64);
+                    let capped = self.r.capped(span, cut2 * variance);
+                    log -= n * logs[side] + 0.5 * capped.sum / variance;
+                    counts[side] += n;
+                    squares[side] += capped.sum;
+                    u1 += capped.sum / variance;
+                    u2 += capped.fourths / (variance * variance);
+                    inner += capped.inner / variance;
+                    continue;
+                }
+                let (odds, log_share) = ((1.0 - share) / share, share.ln());
+                for &square in of_span {
+                    let u = variances.map(|variance| (square / variance).min(cut2));
+                    let told = [-logs[0] - 0.5 * u[0], -logs[1] - 0.5 * u[1]];
+                    let old = odds * (told[0] - told[1]).exp();
+                    log += log_share + old.ln_1p() + told[1];
+                    let now = 1.0 / (1.0 + old);
+                    news[span] += now;
+                    counts[0] += 1.0 - now;
+                    counts[1] += now;
+                    squares[0] += (1.0 - now) * u[0] * variances[0];
+                    squares[1] += now * u[1] * variances[1];
+                    let u = (1.0 - now) * u[0] + now * u[1];
+                    u1 += u;
+                    u2 += u * u;
+                    inner += if u < cut2 { u } else { 0.0 };
+                }
             }
             let variance = |k: usize| {
                 (squares[k] / cut_variance() + PRIOR_PIECES) / (counts[k] + PRIOR_PIECES)
