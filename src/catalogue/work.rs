@@ -311,17 +311,32 @@ pub(super) fn tool(row: &Row<'_>) -> Result<Tool, RowFault> {
     })
 }
 
-/// The column `cautions`.
+/// The column `cautions`, and those that go with the material and the tool anyway, in the order of their table.
 pub(super) fn named_precautions(row: &Row<'_>) -> Result<Vec<Precaution>, RowFault> {
-    let named = |key: &str| {
-        let known = precautions();
-        let found = known.iter().find(|p| fold(&p.key) == fold(key));
-        found.cloned().ok_or_else(|| {
-            let known: Vec<&str> = known.iter().map(|p| &*p.key).collect();
-            row.fault("cautions", format!("some of {}", known.join(", ")))
-        })
-    };
-    row.list("cautions").into_iter().map(named).collect()
+    let anyway = [
+        match material(row)? {
+            Material::Briar => "briar_dust",
+            Material::Stem => "rubber_dust",
+        },
+        match tool(row)? {
+            Tool::Drill => "drill",
+            Tool::Reamer | Tool::File | Tool::Blade => "blade",
+            Tool::Abrasive => "",
+        },
+    ];
+    let known = precautions();
+    let mut keys: Vec<String> = row.list("cautions").into_iter().map(fold).collect();
+    if let Some(key) = keys
+        .iter()
+        .find(|key| known.iter().all(|p| fold(&p.key) != **key))
+    {
+        let known: Vec<&str> = known.iter().map(|p| &*p.key).collect();
+        let expected = format!("some of {}; `{key}` is none", known.join(", "));
+        return Err(row.fault("cautions", expected));
+    }
+    keys.extend(anyway.map(fold));
+    let named = known.iter().filter(|p| keys.contains(&fold(&p.key)));
+    Ok(named.cloned().collect())
 }
 
 /// All rows parsed, or all their faults.

@@ -42,7 +42,7 @@ use super::{CliError, Outcome};
     1 something is off and none of it can be put right, 2 wrong use or bad input, 3 nothing could be decided. \
     With --outlines: 1 where an outline stands out and must not be taken down, 3 where nothing was traced. \
     With --what-if: 0 nothing out of norm afterwards, 1 something out of norm, a size that taking off does not \
-    reach, or less left than must remain; 2 and 3 as above."
+    reach, less left than must remain, or a work that a plan would refuse; 2 and 3 as above."
 )]
 pub(super) struct Arguments {
     /// Names of specimens in the source
@@ -51,11 +51,11 @@ pub(super) struct Arguments {
     /// Plan for each row of this CSV file instead (- is standard input)
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
-    /// Plan from the pieces as they stand after the works that are recorded, not as they were found; what
-    /// they are judged by stays the same. Outlines of pieces that were worked on are left out: they were
-    /// traced before
+    /// Plan from the pieces of a collection as they were found, before the works that are recorded. Without
+    /// this a plan goes on from where these left them, and outlines of pieces that were worked on are left
+    /// out: they were traced before. What pieces are judged by is the same either way
     #[arg(long, conflicts_with = "file")]
-    as_left: bool,
+    as_found: bool,
     /// Probability with which a size is to end in the range of good pieces, and no less is left than must
     /// remain: from 0.5 up to, but not including, 1
     #[arg(long, value_name = "SHARE", default_value_t = 0.95)]
@@ -138,7 +138,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     }
     let digest = format != Format::Csv;
     let file = arguments.file.as_deref();
-    let (source, other) = question.source.open_for(file, arguments.as_left, digest)?;
+    let as_left = !arguments.as_found && question.source.keeps_works();
+    let (source, other) = question.source.open_for(file, as_left, digest)?;
     let judged = other.as_ref().unwrap_or(&source);
     let catalogue = &judged.table.catalogue;
     let workshop = workshop(arguments, catalogue)?;
@@ -212,8 +213,9 @@ impl Bench<'_> {
             }
         }
         let decided = |p: &Refit| p.check.verdict != Verdict::Undecided;
-        let off =
-            |p: &Refit| !p.left_alone.is_empty() || p.outlines.iter().any(OutlineStock::is_refused);
+        let off = |p: &Refit| {
+            !p.left_alone.is_empty() || p.outlines.iter().any(OutlineStock::is_left_alone)
+        };
         Ok(if !plans.iter().any(decided) {
             Outcome::NothingDecided
         } else if plans.iter().any(off) && plans.iter().all(|p| p.steps.is_empty()) {
@@ -236,7 +238,7 @@ impl Bench<'_> {
         let traced = || plans.iter().flat_map(|plan| &plan.outlines);
         Ok(if traced().next().is_none() {
             Outcome::NothingDecided
-        } else if traced().any(OutlineStock::is_refused) {
+        } else if traced().any(OutlineStock::is_left_alone) {
             Outcome::Found
         } else {
             Outcome::Done
@@ -273,6 +275,7 @@ impl Bench<'_> {
             w.after.verdict == Verdict::OutOfNorm
                 || w.floors.iter().any(|f| f.is_broken())
                 || !w.contradictions.is_empty()
+                || !w.refused.is_empty()
                 || w.proposals
                     .iter()
                     .any(|(_, reach)| !matches!(reach, Reach::TakingOff | Reach::AsItIs))

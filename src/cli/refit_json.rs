@@ -114,6 +114,10 @@ struct StepOut<'a> {
     taken_for_volume: Vec<AmountOut<'a>>,
     /// What must remain and gets less by it, each once.
     floors: Vec<&'a str>,
+    /// Sizes that are put right and that it moves besides.
+    serves: Vec<&'a str>,
+    /// What is left over the bore along a straightened line where it is least, by this work alone, in mm.
+    over_bore: Option<f64>,
     precautions: Vec<&'a str>,
     source: &'a str,
 }
@@ -180,6 +184,10 @@ impl<'a> StepOut<'a> {
             moves_unmeasured: step.unseen.iter().map(amount).collect(),
             taken_for_volume: step.assumed.iter().map(amount).collect(),
             floors,
+            serves: (step.serves.iter())
+                .map(|&served| catalogue.at(served).key.as_str())
+                .collect(),
+            over_bore: step.over_bore,
             precautions: work.precautions.iter().map(|p| p.key.as_str()).collect(),
             source: &work.source,
         }
@@ -336,7 +344,9 @@ fn details(reason: &Reason) -> Vec<Value> {
         Reason::Earlier { dimensions } => vec![json!({ "dimensions": dimensions })],
         Reason::Doubtful { dimension } => vec![json!({ "dimension": dimension })],
         Reason::NoDrill { least, most } => vec![json!({ "least": least, "most": most })],
-        Reason::TooCoarse { best } => vec![json!({ "probability": best })],
+        Reason::TooCoarse { best, asked } => {
+            vec![json!({ "probability": best, "asked": asked })]
+        }
         _ => Vec::new(),
     }
 }
@@ -344,14 +354,21 @@ fn details(reason: &Reason) -> Vec<Value> {
 fn obstacle(obstacle: &Obstacle) -> Value {
     match obstacle {
         Obstacle::Floor {
-            key, left, least, ..
-        } => json!({ "floor": key, "left": left, "least": least }),
+            key,
+            left,
+            least,
+            probability,
+            ..
+        } => json!({ "floor": key, "left": left, "least": least, "probability": probability }),
         Obstacle::Size {
             key,
             becomes,
             range: (low, high),
+            probability,
             ..
-        } => json!({ "dimension": key, "becomes": becomes, "low": low, "high": high }),
+        } => json!({
+            "dimension": key, "becomes": becomes, "low": low, "high": high, "probability": probability,
+        }),
     }
 }
 
@@ -412,6 +429,7 @@ pub(super) struct WhatIfOut<'a> {
     verdict_after: &'static str,
     proposals: Vec<ProposalOut<'a>>,
     works: Vec<WorkOut<'a>>,
+    refused: Vec<RefusedOut<'a>>,
     dimensions: Vec<calibriar::report::WhatIfRow<'a>>,
     floors: Vec<FloorOut<'a>>,
     contradictions: Vec<ContradictionOut<'a>>,
@@ -423,6 +441,15 @@ struct ProposalOut<'a> {
     dimension: &'a str,
     value: f64,
     reach: &'static str,
+}
+
+/// A work that a plan would refuse.
+#[derive(Serialize)]
+struct RefusedOut<'a> {
+    work: &'a str,
+    reason: &'static str,
+    words: String,
+    details: Vec<Value>,
 }
 
 #[derive(Serialize)]
@@ -456,6 +483,14 @@ impl<'a> WhatIfOut<'a> {
                 })
                 .collect(),
             works: what_if.works.iter().map(work).collect(),
+            refused: (what_if.refused.iter())
+                .map(|(work, reason)| RefusedOut {
+                    work: &work.key,
+                    reason: reason.name(),
+                    words: reason.to_string(),
+                    details: details(reason),
+                })
+                .collect(),
             dimensions: what_if_rows(std::slice::from_ref(what_if), catalogue).collect(),
             floors: what_if.floors.iter().map(FloorOut::new).collect(),
             contradictions: (what_if.contradictions.iter())

@@ -67,8 +67,8 @@ pub(super) fn outlines_page(
             text.push_str(&of_outline(outline, piece, show.contains(&outline.feature)));
         }
         text.push('\n');
+        text.push_str(&cautions(&piece.precautions));
     }
-    text.push_str(&cautions(plans.iter().flat_map(|plan| &plan.precautions)));
     for line in [
         "target: the straight line that is nowhere above the outline and takes least off it; good pieces: \
          where their outlines lie, put on this one",

@@ -1,9 +1,9 @@
 //! Plans and proposals for people: the sheet that lies on the bench.
 
-use calibriar::catalogue::{Catalogue, Dimension, Precaution, State, Tool};
+use calibriar::catalogue::{Catalogue, Dimension, FloorKind, Precaution, State, Tool};
 use calibriar::cohort::Cohort;
 use calibriar::norm::Band;
-use calibriar::notation::{Quantity, inches};
+use calibriar::notation::{Drill, Quantity, drills, inches};
 use calibriar::refit::{Aim, Contradiction, FloorLeft, Goal, Reach, Refit, SizePlan, Step, WhatIf};
 use calibriar::source::Provenance;
 use calibriar::verdict::{Check, Verdict};
@@ -23,9 +23,9 @@ pub(super) fn plans(
     provenance: &Provenance,
 ) -> String {
     let page = Page { cohort, catalogue };
-    let mut text: String = plans.iter().map(|p| page.sheet(p, aim) + "\n").collect();
-    let all = plans.iter().flat_map(|p| &p.precautions);
-    text.push_str(&cautions(all));
+    // Each sheet with its own cautions: it may be printed and taken to the bench alone.
+    let sheet = |p: &Refit| page.sheet(p, aim) + "\n" + &cautions(&p.precautions);
+    let mut text: String = plans.iter().map(sheet).collect();
     text.push_str(&legend());
     text.push_str(&provenance_line(provenance));
     text
@@ -39,8 +39,8 @@ pub(super) fn what_ifs(
     provenance: &Provenance,
 ) -> String {
     let page = Page { cohort, catalogue };
-    let mut text: String = all.iter().map(|w| page.what_if(w) + "\n").collect();
-    text.push_str(&cautions(all.iter().flat_map(|w| &w.precautions)));
+    let sheet = |w: &WhatIf| page.what_if(w) + "\n" + &cautions(&w.precautions);
+    let mut text: String = all.iter().map(sheet).collect();
     text.push_str(&legend());
     text.push_str(&provenance_line(provenance));
     text
@@ -57,19 +57,13 @@ fn legend() -> String {
     .concat()
 }
 
-/// What to mind, each once and in their order.
-pub(super) fn cautions<'p>(all: impl Iterator<Item = &'p Precaution>) -> String {
-    let mut told: Vec<&Precaution> = Vec::new();
-    for precaution in all {
-        if !told.iter().any(|known| known.key == precaution.key) {
-            told.push(precaution);
-        }
-    }
-    if told.is_empty() {
+/// What to mind.
+pub(super) fn cautions(all: &[Precaution]) -> String {
+    if all.is_empty() {
         return String::new();
     }
     let mut text = "  mind:\n".to_owned();
-    for precaution in told {
+    for precaution in all {
         let line = format!(
             "{}: {} [{}]",
             precaution.label, precaution.text, precaution.source
@@ -134,7 +128,7 @@ impl Page<'_> {
             let floors: Vec<&FloorLeft> = floors.map(|(_, floor)| floor).collect();
             text.push_str(&what_remains(&floors));
         }
-        let crooked = plan.outlines.iter().filter(|o| o.is_refused());
+        let crooked = plan.outlines.iter().filter(|o| o.is_left_alone());
         if !plan.left_alone.is_empty() || crooked.clone().next().is_some() {
             text.push_str("\n  left alone:\n");
             for left in &plan.left_alone {
@@ -217,6 +211,14 @@ impl Page<'_> {
         moves.extend(unseen.map(|(label, mm)| {
             format!("{} {} mm (not measured)", shown(label), signed(*mm, 0.01))
         }));
+        let told_by_right = step.dimension.is_some_and(|dimension| {
+            let mut sizes = plan.sizes.iter();
+            sizes.any(|size| size.dimension == dimension && size.corrected)
+        });
+        if !told_by_right && !step.serves.is_empty() {
+            let served: Vec<&str> = step.serves.iter().map(|&at| self.label(at)).collect();
+            text.push_str(&format!(". Done for: {}", served.join(", ")));
+        }
         if !moves.is_empty() {
             text.push_str(&format!(". Moves with it: {}", moves.join(", ")));
         }
@@ -230,6 +232,12 @@ impl Page<'_> {
         }
         if !thinner.is_empty() {
             text.push_str(&format!(". Gets less: {}", thinner.join(", ")));
+        }
+        if let Some(mm) = step.over_bore {
+            text.push_str(&format!(
+                ". Over the bore, taken to run in the middle of the stem as it is, {mm:.2} mm is left at least \
+                 along this line, by this work alone"
+            ));
         }
         let assumed = step.assumed.iter();
         let assumed: Vec<String> = assumed
@@ -342,6 +350,17 @@ impl Page<'_> {
                 mind.collect::<Vec<&str>>().join(", ")
             );
             text.push_str(&wrapped(&line, "  "));
+            if work.tool == Tool::Drill
+                && let Some(after) = what_if.size_after(&work.of[0], self.catalogue)
+                && let Some(drill) = nearest_drill(after)
+            {
+                let line = format!("nearest drill: {}, {:.3} mm", drill.name(), drill.mm());
+                text.push_str(&wrapped(&line, "    "));
+            }
+        }
+        for (work, reason) in &what_if.refused {
+            let line = format!("A PLAN WOULD REFUSE THIS: {}: {reason}", work.label);
+            text.push_str(&wrapped(&shown(&line), "  "));
         }
         text.push('\n');
         text.push_str(&lines(&self.before_and_after(before, after)));
@@ -417,6 +436,7 @@ fn what_remains(floors: &[&FloorLeft]) -> String {
     let mut rows = table(&["what must remain", ">found", ">end", ">at least", ">inside"]);
     for floor in floors {
         let short = match floor.left < floor.floor.least {
+            true if floor.left < 0.0 && floor.floor.of != FloorKind::Fit => " GOES THROUGH",
             true if floor.is_broken() => " TOO LITTLE",
             true => " (too little already)",
             false => "",
@@ -438,6 +458,12 @@ fn what_remains(floors: &[&FloorLeft]) -> String {
     sources.dedup();
     let line = format!("what must remain, by: {}", shown(&sources.join("; ")));
     format!("\n{}{}", lines(&rows), wrapped(&line, "  "))
+}
+
+/// The drill whose diameter is nearest to a size, in mm.
+fn nearest_drill(mm: f64) -> Option<&'static Drill> {
+    let off = |drill: &&Drill| (drill.mm() - mm).abs();
+    drills().iter().min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 fn reach_words(reach: Reach) -> &'static str {

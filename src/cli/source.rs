@@ -155,6 +155,11 @@ impl SourceArguments {
         history.unwrap_or_default()
     }
 
+    /// Whether works can be recorded in the source: a table has none.
+    pub(super) fn keeps_works(&self) -> bool {
+        !is_table(&self.from)
+    }
+
     /// Opens the source, and where the pieces to be judged are not its own as they were found, these: those of
     /// a file, or its own as recorded works left them.
     pub(super) fn open_for(

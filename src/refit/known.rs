@@ -19,6 +19,9 @@ pub(super) const NOTHING: f64 = 1e-7;
 /// uncertainties: about once in 700 times by chance (the normal law).
 const CONTRADICTS: f64 = 3.0;
 
+/// The caution of works that take a grain away.
+const GRAIN: &str = "grain";
+
 /// The thickness of the thinnest wall.
 pub(super) const WALL: &str = "wall_thickness";
 
@@ -92,6 +95,8 @@ pub(super) struct Known<'a> {
     pub(super) places: Vec<Place>,
     pub(super) remains: Vec<Remains<'a>>,
     pub(super) contradictions: Vec<Contradiction>,
+    /// Whether the piece's finish has a grain.
+    has_grain: bool,
     /// For each work, why it is out of the question.
     pub(super) refused: Vec<Option<Reason>>,
     /// For each dimension that some solid needs and that was not measured: its key and what it is
@@ -132,6 +137,7 @@ impl<'a> Known<'a> {
             places: places.collect(),
             remains: Vec::new(),
             contradictions: Vec::new(),
+            has_grain: has_grain(piece.table.specimens.finishes.get(piece.row)),
             refused: Vec::new(),
             usual: Vec::new(),
         };
@@ -243,10 +249,26 @@ impl<'a> Known<'a> {
         }
     }
 
+    /// By how much a quantity misses with each mm that a work (by its place) does, where it moves by `effect` with
+    /// each mm of it. A straight line that lies too low does so all along, however little comes off there.
+    pub(super) fn miss(&self, work: usize, of_weight: bool, effect: f64) -> f64 {
+        match effect != 0.0 && !of_weight && self.straightening(work).is_some() {
+            true => effect.signum(),
+            false => effect,
+        }
+    }
+
     /// The place of a dimension, where it was measured.
     pub(super) fn place(&self, key: &str) -> Option<&Place> {
         let is = |place: &&Place| self.dimension(place).key == key;
         self.places.iter().find(is)
+    }
+
+    /// The same by its index in the catalogue.
+    pub(super) fn place_of(&self, dimension: usize) -> Option<&Place> {
+        self.places
+            .iter()
+            .find(|place| place.dimension == dimension)
     }
 
     pub(super) fn dimension(&self, place: &Place) -> &'a Dimension {
@@ -329,6 +351,9 @@ impl<'a> Known<'a> {
     /// Why a work is out of the question, whatever it is wanted for.
     fn refusal(&self, at: usize) -> Option<Reason> {
         let work = &self.works[at];
+        if self.has_grain && work.precautions.iter().any(|p| p.key == GRAIN) {
+            return Some(Reason::Grain);
+        }
         for (key, _) in &work.moves {
             let of_key = |c: &&Contradiction| c.keys.contains(key);
             if let Some(contradiction) = self.contradictions.iter().find(of_key) {
@@ -394,6 +419,14 @@ impl<'a> Known<'a> {
 /// Whether a floor binds works; else it only tells readings that contradict each other.
 fn binds(floor: &Floor) -> bool {
     floor.of != FloorKind::Readings
+}
+
+/// Whether a finish, by its name, has a grain: blasted, rusticated or carved.
+fn has_grain(finish: &str) -> bool {
+    let finish = fold(finish);
+    ["blast", "rustic", "carv"]
+        .iter()
+        .any(|part| finish.contains(part))
 }
 
 /// The dimensions that a solid is made of.

@@ -46,6 +46,12 @@ impl OutlineStock {
         matches!(self.reason, Some(OutlineReason::Refused(_)))
     }
 
+    /// Whether it stands out and stays as it is.
+    pub fn is_left_alone(&self) -> bool {
+        let stands_out = self.verdict.is_some_and(Verdict::stands_out);
+        self.is_refused() || (stands_out && !self.is_advised())
+    }
+
     /// Whether taking it down is advised.
     pub fn is_advised(&self) -> bool {
         self.stock.is_ok() && self.reason.is_none()
@@ -73,6 +79,9 @@ pub struct OutlineWork {
     pub moves: Terms,
     /// The same for what must remain: each where most of it is lost.
     pub thins: Terms,
+    /// Of a stem: what is left over the bore where it is least along the line, by this work alone, in mm; `None`
+    /// where bit, bore or the line on the other side are not known.
+    pub over_bore: Option<f64>,
     /// Volume in mm3.
     pub volume: f64,
     /// Weight in g.
@@ -121,7 +130,7 @@ impl OutlineWork {
 pub enum OutlineReason {
     /// It is inside the band of the good pieces, and as straight as they are.
     LikeGoodOnes,
-    /// No good pieces were traced there, so nobody knows whether it is straight on this pattern.
+    /// It could not be laid on outlines of good pieces, so nobody knows whether it is straight on this pattern.
     NothingToCompare,
     /// The good pieces' outlines are not straight there.
     NotStraightHere,
@@ -146,7 +155,8 @@ impl std::fmt::Display for OutlineReason {
         match self {
             OutlineReason::LikeGoodOnes => f.write_str("as the good pieces are"),
             OutlineReason::NothingToCompare => f.write_str(
-                "no good pieces were traced there, so nobody knows whether it should be straight",
+                "it could not be laid on good pieces' (too few of them, too few points, or a long gap), so \
+                 nobody knows whether it should be straight",
             ),
             OutlineReason::NotStraightHere => {
                 f.write_str("the good pieces of this pattern are not straight there")
@@ -182,7 +192,13 @@ pub(super) fn outlines(
         Walls::Cone => shared(&traces, &points, slopes, bowl),
     };
     let mut outlines = Vec::new();
-    for (trace, points) in traces.into_iter().zip(points) {
+    let of_feature = |key: &str| {
+        let at = traces.iter().position(|t| t.feature.feature.key == key)?;
+        let points = points[at].as_ref().ok()?;
+        // The points in order.
+        Some(least_stock(points, Slopes::ANY).ok()?.outline)
+    };
+    for (trace, points) in traces.iter().zip(points.clone()) {
         let Some(part) = Part::of(&trace.feature.feature.key) else {
             continue;
         };
@@ -193,9 +209,14 @@ pub(super) fn outlines(
             None if part == Part::Wall => least_stock(&points, slopes),
             None => least_stock(&points, Slopes::ANY),
         });
-        let stock = stock.map(|stock| work(known, part, stock, band));
+        let other = Part::across_bore(&trace.feature.feature.key);
+        let other_line = other.and_then(of_feature);
+        let stock = stock.map(|stock| work(known, part, stock, other_line.as_deref(), band));
         let reason = match &stock {
-            Ok(work) => reason(known, check, part, &trace.feature, work, band),
+            Ok(work) => reason(known, check, part, &trace.feature, work, band).or_else(|| {
+                let key = other?;
+                beside_bore(key, other_line.as_deref(), work).map(OutlineReason::Refused)
+            }),
             // The fault of its points tells why.
             Err(_) => None,
         };
@@ -308,11 +329,11 @@ impl Part {
     }
 
     /// The same for what must remain: a wall where most comes off, a bit where the stem gets thinnest.
-    fn thins(self, known: &Known<'_>, stock: &Stock) -> Terms {
+    fn thins(self, known: &Known<'_>, stock: &Stock, other: Option<&[Point]>) -> Terms {
         let moves = self.moves(stock);
         self.terms(|key| match key {
             WALL => stock.deepest().1,
-            _ if key == self.bit() => self.below_bit(known, stock),
+            _ if key == self.bit() => self.below_bit(known, stock, other),
             _ => {
                 let found = moves.iter().find(|(of, _)| of == key);
                 found.map_or(0.0, |(_, mm)| -mm)
@@ -327,11 +348,13 @@ impl Part {
         all.filter(|(_, mm)| *mm != 0.0).collect()
     }
 
-    /// By how much the stem, anywhere along its target line, is thinner on that side than the bit is now.
+    /// By how much half the stem, from the middle of its bore to its target line, is at most less anywhere along
+    /// the line than half the bit is now.
     ///
     /// The stem is taken to grow evenly from the bit to the shank's size at the face; where that size was
-    /// not measured, not to grow at all. The bore is taken to run on as it is at the bit.
-    fn below_bit(self, known: &Known<'_>, stock: &Stock) -> f64 {
+    /// not measured, not to grow at all. The bore is taken to run in the middle of the stem as it is: where the
+    /// line of the other side goes in as this one goes out, the stem is bent and the bore with it.
+    fn below_bit(self, known: &Known<'_>, stock: &Stock, other: Option<&[Point]>) -> f64 {
         let size = |key: &str| known.place(key).map(|place| place.value);
         let face = match self {
             Part::StemSide => size("shank_width"),
@@ -341,15 +364,33 @@ impl Part {
             .zip(size(self.bit()))
             .map_or(0.0, |(face, bit)| 0.5 * (face - bit));
         let outline = &stock.outline;
-        let (Some(first), Some(last)) = (outline.first(), outline.last()) else {
-            return 0.0;
-        };
+        let (first, last) = (outline[0], outline[outline.len() - 1]);
         let share = |x: f64| (last.x - x) / (last.x - first.x);
-        let chord = |x: f64| last.y + share(x) * (first.y - last.y);
-        let thinner = outline
-            .iter()
-            .map(|p| chord(p.x) - stock.target(p.x) - share(p.x) * grows.max(0.0));
-        thinner.fold(0.0, f64::max)
+        let thinner = outline.iter().map(|&p| {
+            let out = above_chord(outline, p.x);
+            let bend = other.map_or(0.0, |other| 0.5 * (out - above_chord(other, p.x)));
+            stock.take_off(p) - out + bend - share(p.x) * grows.max(0.0)
+        });
+        thinner.fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// What is left over the bore where it is least along the line.
+    fn over_bore(self, known: &Known<'_>, stock: &Stock, other: Option<&[Point]>) -> Option<f64> {
+        let size = |key: &str| known.place(key).map(|place| place.value);
+        let (bit, bore) = (size(self.bit())?, size("stem_bore")?);
+        other.filter(|_| self != Part::Wall)?;
+        Some(0.5 * (bit - bore) - self.below_bit(known, stock, other))
+    }
+
+    /// The feature on the other side of the bore.
+    fn across_bore(key: &str) -> Option<&'static str> {
+        match key {
+            "stem_top" => Some("stem_bottom"),
+            "stem_bottom" => Some("stem_top"),
+            "stem_left" => Some("stem_right"),
+            "stem_right" => Some("stem_left"),
+            _ => None,
+        }
     }
 
     /// The dimension that tells how straight it is, of that feature.
@@ -417,7 +458,13 @@ fn shared(
     }
 }
 
-fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>) -> OutlineWork {
+fn work(
+    known: &Known<'_>,
+    part: Part,
+    stock: Stock,
+    other: Option<&[Point]>,
+    band: Option<&OutlineCheck>,
+) -> OutlineWork {
     let (volume, across) = volume(known, part, &stock);
     let density = match part {
         Part::Wall => Material::Briar.density(),
@@ -427,7 +474,8 @@ fn work(known: &Known<'_>, part: Part, stock: Stock, band: Option<&OutlineCheck>
     OutlineWork {
         band,
         moves: part.moves(&stock),
-        thins: part.thins(known, &stock),
+        thins: part.thins(known, &stock, other),
+        over_bore: part.over_bore(known, &stock, other),
         volume,
         weight: volume * density,
         across,
@@ -535,6 +583,31 @@ fn reason(
     let thinner = work.below_good();
     let unsure = thinner.filter(|&(_, by)| !part.is_too_high(known, by));
     unsure.map(|(at, by)| OutlineReason::Refused(Reason::TooThin { by, at }))
+}
+
+/// Why the line of a stem stays, by the line on the other side of the bore (`key`): not known, or going in where
+/// this one goes out.
+fn beside_bore(key: &str, other: Option<&[Point]>, work: &OutlineWork) -> Option<Reason> {
+    let Some(other) = other else {
+        return Some(Reason::MeasureFirst {
+            dimensions: vec![format!(
+                "the line of the {} (a trace)",
+                key.replace('_', " ")
+            )],
+            floor: "wall over the bore".to_owned(),
+        });
+    };
+    let outline = &work.stock.outline;
+    let (at, _) = work.stock.deepest();
+    let (out, across) = (above_chord(outline, at), above_chord(other, at));
+    (out > SEEN && across < -0.5 * out).then_some(Reason::Bent { out, at })
+}
+
+/// How far an outline lies above the straight line through its ends, at a station.
+fn above_chord(outline: &[Point], station: f64) -> f64 {
+    let (first, last) = (outline[0], outline[outline.len() - 1]);
+    let share = (station - first.x) / (last.x - first.x);
+    height_at(outline, station) - (first.y + share * (last.y - first.y))
 }
 
 /// Whether a straight line lies in the band of the good pieces, laid on them as their own outlines are.

@@ -13,6 +13,8 @@ pub enum Obstacle {
         label: String,
         /// What would be left, in mm.
         left: f64,
+        /// Probability that this is enough, where that can be told.
+        probability: Option<f64>,
         /// What must remain, in mm.
         least: f64,
     },
@@ -26,6 +28,8 @@ pub enum Obstacle {
         unit: String,
         /// What it would become, in the unit.
         becomes: f64,
+        /// Probability of being in the range then, where that can be told.
+        probability: Option<f64>,
         /// The range of good pieces, where there is one; else what a real pipe can have.
         range: (f64, f64),
     },
@@ -35,23 +39,49 @@ impl fmt::Display for Obstacle {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Obstacle::Floor {
-                label, left, least, ..
-            } => write!(
-                f,
-                "{label}: {left:.2} mm would be left, {least} mm must remain"
-            ),
+                label,
+                left,
+                least,
+                probability,
+                ..
+            } => {
+                write!(f, "{label}: {left:.2} mm, at least {least} mm needed")?;
+                match (left >= least, probability) {
+                    (false, _) => Ok(()),
+                    (true, Some(p)) => write!(f, " (so much is left with {} only)", per_cent(*p)),
+                    (true, None) => f.write_str(" (so much is not left surely enough)"),
+                }
+            }
             Obstacle::Size {
                 label,
                 unit,
                 becomes,
                 range: (low, high),
+                probability,
                 ..
-            } => write!(
-                f,
-                "{label} would become {becomes:.2} {unit}, good is {low:.2} to {high:.2} {unit}"
-            ),
+            } => {
+                let range = format!("{low:.2} to {high:.2} {unit}");
+                write!(
+                    f,
+                    "{label} would become {becomes:.2} {unit}, good is {range}"
+                )?;
+                match ((low..=high).contains(&becomes), probability) {
+                    (false, _) => Ok(()),
+                    (true, Some(p)) => write!(f, " (inside with {} only)", per_cent(*p)),
+                    (true, None) => f.write_str(" (inside, but not surely enough)"),
+                }
+            }
         }
     }
+}
+
+/// A probability with as many digits as tell it from 1.
+fn per_cent(p: f64) -> String {
+    let text = match p {
+        p if p < 0.995 => format!("{:.1}", 100.0 * p),
+        p => format!("{:.4}", 100.0 * p),
+    };
+    format!("{} %", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
 /// Why a size that is out of norm or borderline is left alone.
@@ -68,6 +98,15 @@ pub enum Reason {
         /// The station, in mm.
         at: f64,
     },
+    /// The stem is bent: its other side goes in where this one goes out.
+    Bent {
+        /// How far it goes out, in mm.
+        out: f64,
+        /// The station, in mm.
+        at: f64,
+    },
+    /// The wall is blasted, rusticated or carved, and its grain would be lost.
+    Grain,
     /// Nothing in the table of works moves it.
     NoWork,
     /// A colour, which no taking off puts right.
@@ -89,6 +128,8 @@ pub enum Reason {
     TooCoarse {
         /// The highest probability of ending in the range.
         best: f64,
+        /// That which is asked for.
+        asked: f64,
     },
     /// No drill of the set has such a size.
     NoDrill {
@@ -159,6 +200,8 @@ impl Reason {
         match self {
             Reason::MaterialToAdd => "material_to_add",
             Reason::TooThin { .. } => "too_thin",
+            Reason::Bent { .. } => "bent",
+            Reason::Grain => "grain",
             Reason::NoWork => "no_work",
             Reason::NotASize => "not_a_size",
             Reason::FormError => "form_error",
@@ -189,6 +232,14 @@ impl fmt::Display for Reason {
                 "laid on this outline, good pieces are up to {by:.2} mm thicker than a straight line would leave \
                  it (at {at:.1} mm), and no size tells whether it is too thick elsewhere or too thin there"
             ),
+            Reason::Bent { out, at } => write!(
+                f,
+                "the stem is bent, not too thick: it goes out by {out:.2} mm at {at:.1} mm, and in on its other \
+                 side; the bore goes with it"
+            ),
+            Reason::Grain => {
+                f.write_str("the finish has a grain, which would be lost where wood is taken off")
+            }
             Reason::NoWork => f.write_str("no tool moves it"),
             Reason::NotASize => {
                 f.write_str("a finish is no size: taking off does not put it right")
@@ -207,10 +258,12 @@ impl fmt::Display for Reason {
                 "outside the credible {low} to {high} {unit}: look for a slip first"
             ),
             Reason::Inside => f.write_str("inside the range of good pieces already"),
-            Reason::TooCoarse { best } => write!(
+            Reason::TooCoarse { best, asked } => write!(
                 f,
-                "read too coarsely for so narrow a range: inside with {:.0} % at best",
-                100.0 * best
+                "for so narrow a range reading and work are too coarse: inside with {} at best, {} asked; \
+                 measure it more finely",
+                per_cent(*best),
+                per_cent(*asked)
             ),
             Reason::NoDrill { least, most } => {
                 write!(f, "no drill from {least:.2} to {most:.2} mm in that set")

@@ -95,6 +95,10 @@ pub struct Step {
     pub assumed: Vec<(String, f64)>,
     /// What must remain and gets less by it, by position in [`Refit::floors`].
     pub floors: Vec<usize>,
+    /// Sizes that the plan puts right and it moves, besides that which it is told by.
+    pub serves: Vec<usize>,
+    /// Of a stem's line: what is left over the bore where it is least, by this work alone, in mm.
+    pub over_bore: Option<f64>,
 }
 
 /// Something that must remain.
@@ -146,7 +150,7 @@ pub(super) fn sheet(
         .map(|at| after.size(at, solved.met.contains(&at)))
         .collect();
     let floors = after.floors();
-    let steps = after.steps();
+    let steps = after.steps(&solved.met, &outlines);
     let left = solved.left.iter().map(|(at, reason)| LeftAlone {
         dimension: known.places[*at].dimension,
         found: known.places[*at].value,
@@ -239,10 +243,11 @@ impl<'a> After<'a> {
             true => (place.value, 0.0),
             false => (place.value, place.uncertainty),
         };
-        for (_, work, amount) in self.done() {
+        let of_weight = dimension.quantity == Quantity::Mass;
+        for (at, work, amount) in self.done() {
             let effect = self.effect(work, amount, &dimension.key, dimension.quantity);
             value += effect * amount;
-            u = u.hypot(effect * work.uncertainty);
+            u = u.hypot(self.known.miss(at, of_weight, effect) * work.uncertainty);
         }
         (value, u)
     }
@@ -286,7 +291,7 @@ impl<'a> After<'a> {
             for (at, work, amount) in self.done() {
                 let effect = self.known.change(at, remains);
                 left += effect * amount;
-                u = u.hypot(effect * work.uncertainty);
+                u = u.hypot(self.known.miss(at, false, effect) * work.uncertainty);
             }
             let side = remains.side.and_then(|work| self.known.straightening(work));
             FloorLeft {
@@ -301,7 +306,7 @@ impl<'a> After<'a> {
     }
 
     /// The works in their order, each with the sizes as they are by then.
-    fn steps(&self) -> Vec<Step> {
+    fn steps(&self, met: &[usize], outlines: &[OutlineStock]) -> Vec<Step> {
         let known = self.known;
         let mut now: Vec<f64> = known.places.iter().map(|place| place.value).collect();
         let step = |(at, work, amount): (usize, &Work, f64)| {
@@ -347,6 +352,15 @@ impl<'a> After<'a> {
                 weight: volume * work.material.density(),
                 assumed: known.assumed(at),
                 floors: thinner.map(|(floor, _)| floor).collect(),
+                serves: (met.iter().map(|&place| &known.places[place]))
+                    .filter(|place| work.moves(&known.dimension(place).key) != 0.0)
+                    .map(|place| place.dimension)
+                    .filter(|&served| Some(served) != dimension)
+                    .collect(),
+                over_bore: straightened.and_then(|one| {
+                    let drawn = outlines[one.outline].stock.as_ref().ok();
+                    drawn.and_then(|drawn| drawn.over_bore)
+                }),
             }
         };
         self.done().map(step).collect()

@@ -159,6 +159,12 @@ impl<'a> Bench<'a> {
             false => uncertainty,
         };
         let place = |key: &str| self.known.place(key).map_or(0.0, |p| p.uncertainty);
+        let of_weight = match of {
+            Of::Place(at) => {
+                self.known.dimension(&self.known.places[at]).quantity == Measures::Mass
+            }
+            Of::Remains(_) | Of::Outline(_) => false,
+        };
         let mut u: f64 = match of {
             Of::Place(at) => {
                 let place = &self.known.places[at];
@@ -172,7 +178,7 @@ impl<'a> Bench<'a> {
             Of::Outline(_) => 0.0,
         };
         for (w, work) in works.clone().filter(|(w, _)| done(*w)) {
-            u = u.hypot(effects[w] * work.uncertainty);
+            u = u.hypot(self.known.miss(self.usable[w], of_weight, effects[w]) * work.uncertainty);
         }
         u
     }
@@ -352,7 +358,10 @@ impl<'a> Bench<'a> {
         let u = self.uncertainty(Of::Place(at), &quantity.effects, drilled);
         let Some((low, high)) = guarded(low, high, u, probability) else {
             let best = conformity(low, high, middle, u);
-            return Some(Err(Reason::TooCoarse { best }));
+            return Some(Err(Reason::TooCoarse {
+                best,
+                asked: probability,
+            }));
         };
         let reach = Interval { low, high };
         let centre = place.centre.unwrap_or(middle).clamp(low, high);
@@ -495,21 +504,31 @@ impl<'a> Bench<'a> {
 
     fn obstacle(&self, quantity: usize, becomes: f64) -> Obstacle {
         let known = self.known;
+        let inside = |of: Of, low: Option<f64>, high: Option<f64>| {
+            let u = self.uncertainty(of, &self.effects(of), None);
+            let p = conformity(low, high, becomes, u);
+            // Works that were only tried add to the uncertainty, and are not known here.
+            (p < self.aim.probability()).then_some(p)
+        };
         match known.places.get(quantity) {
             Some(place) => {
                 let dimension = known.dimension(place);
                 let credible = dimension.credible.unwrap_or((0.0, f64::INFINITY));
+                let of = Of::Place(quantity);
                 Obstacle::Size {
                     key: dimension.key.clone(),
                     label: dimension.label.clone(),
                     unit: dimension.unit.clone(),
                     becomes,
                     range: place.good.map_or(credible, |good| (good.low, good.high)),
+                    probability: (place.good)
+                        .and_then(|good| inside(of, Some(good.low), Some(good.high))),
                 }
             }
             // Quantities after the places are what must remain; outlines may end anywhere.
             None => {
-                let (remains, _) = self.told[quantity - known.places.len()];
+                let at = quantity - known.places.len();
+                let (remains, _) = self.told[at];
                 let floor = remains.floor;
                 let side = remains.side.and_then(|work| known.straightening(work));
                 Obstacle::Floor {
@@ -520,6 +539,7 @@ impl<'a> Bench<'a> {
                     },
                     left: becomes,
                     least: floor.least,
+                    probability: inside(Of::Remains(at), Some(floor.least), None),
                 }
             }
         }

@@ -2,9 +2,9 @@
 
 use super::known::{Known, NOTHING};
 use super::plan::{Interval, Problem, Quantity, Want, plan};
-use super::reason::Contradiction;
+use super::reason::{Contradiction, Reason};
 use super::sheet::{After, FloorLeft, to_mind};
-use crate::catalogue::{Precaution, State, Work, Workshop};
+use crate::catalogue::{Catalogue, Precaution, State, Work, Workshop};
 use crate::norm::{Evidence, Settings};
 use crate::stats::StatsError;
 use crate::table::{Column, Table, Uncertainty};
@@ -34,12 +34,23 @@ pub struct WhatIf {
     pub proposals: Vec<(Proposal, Reach)>,
     /// The works that lead there, with mm of each, in the order of work.
     pub works: Vec<(Work, f64)>,
+    /// Of these works those that a plan would refuse whatever they are for, and why.
+    pub refused: Vec<(Work, Reason)>,
     /// What must remain, before and after.
     pub floors: Vec<FloorLeft>,
     /// Readings that cannot all be right, before any work.
     pub contradictions: Vec<Contradiction>,
     /// What to mind, the general first; none where nothing is done.
     pub precautions: Vec<Precaution>,
+}
+
+impl WhatIf {
+    /// A size as it would be, by the key of its dimension; `catalogue` is that of the piece's table.
+    pub fn size_after(&self, key: &str, catalogue: &Catalogue) -> Option<f64> {
+        let mut all = self.after.dimensions.iter();
+        let found = all.find(|d| catalogue.at(d.dimension).key == key);
+        found.map(|d| d.value)
+    }
 }
 
 /// Whether a proposed size can be reached by taking off.
@@ -95,7 +106,7 @@ pub fn what_if(
 ) -> Result<WhatIf, StatsError> {
     let mut table = table.of_row(row);
     let before = check_against(evidence, &table, 0, settings);
-    let (reach, works, floors, changed, contradictions) = {
+    let (reach, works, refused, floors, changed, contradictions) = {
         let piece = Piece::of_another(evidence, &table, 0);
         let known = Known::new(&piece, &before, workshop);
         let (amounts, reach) = works(&known, proposals)?;
@@ -109,10 +120,7 @@ pub fn what_if(
             }
         }
         for (proposal, reach) in proposals.iter().zip(&reach) {
-            let place = known
-                .places
-                .iter()
-                .find(|p| p.dimension == proposal.dimension);
+            let place = known.place_of(proposal.dimension);
             let by_work = changed.iter().position(|c| c.0 == proposal.dimension);
             let u = match (proposal.uncertainty, by_work, place) {
                 (Some(u), _, _) => u,
@@ -128,9 +136,17 @@ pub fn what_if(
                 None => changed.push(new),
             }
         }
-        let done = known.works.iter().cloned().zip(amounts.iter().copied());
-        let done: Vec<(Work, f64)> = done.filter(|(_, amount)| *amount > NOTHING).collect();
-        (reach, done, after.floors(), changed, known.contradictions)
+        let all = known.works.iter().zip(amounts.iter().copied());
+        let done = all
+            .zip(&known.refused)
+            .filter(|((_, amount), _)| *amount > NOTHING);
+        let (mut works, mut refused) = (Vec::new(), Vec::new());
+        for ((work, amount), reason) in done {
+            works.push((work.clone(), amount));
+            refused.extend(reason.clone().map(|reason| (work.clone(), reason)));
+        }
+        let floors = after.floors();
+        (reach, works, refused, floors, changed, known.contradictions)
     };
     for (dimension, value, u) in changed {
         set(&mut table, dimension, value, u);
@@ -141,6 +157,7 @@ pub fn what_if(
         proposals: proposals.iter().copied().zip(reach).collect(),
         precautions: to_mind(works.iter().map(|(work, _)| work)),
         works,
+        refused,
         floors,
         contradictions,
     })
@@ -151,11 +168,9 @@ fn works(known: &Known<'_>, proposals: &[Proposal]) -> Result<(Vec<f64>, Vec<Rea
     let mut reach = vec![Reach::Unknown; proposals.len()];
     let (mut quantities, mut wants, mut asked) = (Vec::new(), Vec::new(), Vec::new());
     for (at, proposal) in proposals.iter().enumerate() {
-        let place = known
-            .places
-            .iter()
-            .find(|p| p.dimension == proposal.dimension);
-        let Some(place) = place else { continue };
+        let Some(place) = known.place_of(proposal.dimension) else {
+            continue;
+        };
         let key = &known.dimension(place).key;
         let effects: Vec<f64> = known.works.iter().map(|work| work.moves(key)).collect();
         let change = proposal.value - place.value;

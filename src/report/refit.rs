@@ -134,7 +134,10 @@ impl<'a> RefitRow<'a> {
     }
 
     fn of_outline(of: &Self, outline: &'a OutlineStock) -> Option<Self> {
-        let reason = outline.reason.as_ref().filter(|_| outline.is_refused())?;
+        let reason = outline
+            .reason
+            .as_ref()
+            .filter(|_| outline.is_left_alone())?;
         Some(RefitRow {
             what: "outline_left_alone",
             feature: Some(outline.feature.to_string()),

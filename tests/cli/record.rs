@@ -174,7 +174,7 @@ fn what_was_left_has_no_voice_and_what_was_found_keeps_its_own() {
         let count = |list: &str| plan[list].as_array().unwrap().len();
         count("steps") + count("left_alone")
     };
-    assert_eq!((off(""), off("--as-left")), (1, 0));
+    assert_eq!((off("--as-found"), off("")), (1, 0));
     // A work on a reference leaves its factory reading where it is.
     desk.run("record A1 --set bit_width=15.0 --on 2024-05-01 --to c.db")
         .done();

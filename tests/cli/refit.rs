@@ -252,7 +252,8 @@ fn outlines_are_part_of_the_plan() {
     let taken = number(&filed["take_off_mm"]) + by_line[0];
     assert!(by_line.len() == 1 && by_line[0] > 0.05);
     assert!((number(&bit["found"]) - number(&bit["end"]) - taken).abs() < 1e-9);
-    // On that side the wall over the slot loses it wholly, and half of what the file takes.
+    // On that side the wall over the slot loses it wholly, and half of what the file takes; but for the bend of
+    // the stem just before the button.
     let floors = plan["floors"].as_array().unwrap();
     let over_slot = |feature: Value| {
         let mut all = floors.iter();
@@ -261,7 +262,7 @@ fn outlines_are_part_of_the_plan() {
     };
     let both = over_slot(Value::Null).unwrap();
     let below = over_slot(Value::from("stem_bottom")).unwrap();
-    assert!((both - below - by_line[0]).abs() < 1e-9, "{both} {below}");
+    assert!((both - below - by_line[0]).abs() < 0.02, "{both} {below}");
     // Without the traces nothing is known of a line.
     let without = refit(&desk, "--format json").json();
     let without = of(&without, "plans", "HR0601");
@@ -325,6 +326,101 @@ fn what_lacks_material_is_left_alone() {
         .ends(2)
         .err;
     assert!(wrong.contains("expected one of bowl_wall_back"), "{wrong}");
+}
+
+/// A bent stem is no stem with a hump: its bore is bent with it, and the other side goes in. Without the line of
+/// the other side nobody knows.
+#[test]
+fn a_bent_stem_is_left_alone() {
+    let desk = Desk::new();
+    let traces = std::fs::read_to_string(format!("{ROOT}/data/bench/bench_traces.csv")).unwrap();
+    // The lower line as it would be with the upper one's hump going through.
+    let mut stations: Vec<(f64, f64)> = Vec::new();
+    let mut lines: Vec<String> = Vec::new();
+    for line in traces.lines() {
+        let cells: Vec<&str> = line.split(',').collect();
+        if cells[1] == "stem_top" {
+            stations.push((cells[2].parse().unwrap(), cells[3].parse().unwrap()));
+        }
+    }
+    let (first, last) = (stations[0], *stations.last().unwrap());
+    for line in traces
+        .lines()
+        .filter(|line| !line.contains(",stem_bottom,"))
+    {
+        lines.push(line.to_owned());
+    }
+    desk.write("one_side.csv", &lines.join("\n"));
+    let pattern = lines.iter().find(|line| line.contains(",stem_top,"));
+    let pattern = pattern.unwrap().clone();
+    let cells: Vec<&str> = pattern.split(',').collect();
+    for (x, y) in &stations {
+        let share = (x - first.0) / (last.0 - first.0);
+        let chord = first.1 + share * (last.1 - first.1);
+        let mut own: Vec<String> = cells.iter().map(|cell| (*cell).to_owned()).collect();
+        own[1] = "stem_bottom".to_owned();
+        own[2] = x.to_string();
+        own[3] = format!("{:.2}", chord - (y - chord));
+        lines.push(own.join(","));
+    }
+    desk.write("bent.csv", &lines.join("\n"));
+    for (file, reason, word) in [
+        ("bent.csv", "bent", "in on its other side"),
+        (
+            "one_side.csv",
+            "measure_first",
+            "the line of the stem bottom (a trace)",
+        ),
+    ] {
+        let json = refit(&desk, &format!("--traces {file} --format json")).json();
+        let top = of_feature(of(&json, "plans", "HR0601"), "stem_top").clone();
+        assert_eq!(top["reason"], reason, "{top}");
+        assert!(top["words"].as_str().unwrap().contains(word), "{top}");
+    }
+}
+
+/// A blasted wall keeps its grain, unless a table of one's own says otherwise; cautions of wood and tool stay.
+#[test]
+fn a_grain_is_not_sanded_away() {
+    let desk = Desk::new();
+    let bench = std::fs::read_to_string(format!("{ROOT}/data/bench/bench.csv")).unwrap();
+    let finish = bench.lines().nth(1).unwrap().split(',').nth(3).unwrap();
+    desk.write(
+        "own.csv",
+        &bench.replace(&format!(",{finish},"), ",Sand-Blasted,"),
+    );
+    desk.write("works.csv", "key,cautions,source\nthin_wall,finish,mine\n");
+    let traces = format!("{ROOT}/data/bench/bench_traces.csv");
+    let run = |more: &str| {
+        let data =
+            format!("--from {ROOT}/data --file own.csv --traces {traces} --format json {more}");
+        desk.run(&format!("refit {data}")).json()
+    };
+    let json = run("");
+    let plan = of(&json, "plans", "HR0601");
+    assert_eq!(of_feature(plan, "bowl_wall_left")["reason"], "grain");
+    let steps = plan["steps"].as_array().unwrap();
+    assert!(steps.iter().all(|s| s["work"] != "straighten_wall"));
+    // The stem has no grain.
+    assert!(steps.iter().any(|s| s["feature"] == "stem_top"));
+    let workshop = run("--works works.csv --what-if bowl_diameter=38.8");
+    let works = of(&workshop, "what_if", "HR0601")["works"]
+        .as_array()
+        .unwrap()
+        .clone();
+    let mind: Vec<&str> = works[0]["precautions"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|p| p.as_str().unwrap())
+        .collect();
+    assert_eq!(mind, ["briar_dust", "finish"]);
+    let refused = run("--what-if bowl_diameter=38.8");
+    let refused = of(&refused, "what_if", "HR0601")["refused"]
+        .as_array()
+        .unwrap()
+        .clone();
+    assert_eq!(refused[0]["reason"], "grain", "{refused:?}");
 }
 
 /// A wall that would get too thin on the side of the bulge stays as it is, and is named.

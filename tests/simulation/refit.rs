@@ -6,7 +6,7 @@ use calibriar::catalogue::{Tool, Workshop};
 use calibriar::cohort::{Choice, Cohort};
 use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::notation::DrillSet;
-use calibriar::refit::{Aim, Goal, Refit, refit_against};
+use calibriar::refit::{Aim, Goal, Refit, Step, refit_against};
 use calibriar::source::{Request, Source, open};
 use calibriar::stats::normal_upper_quantile;
 
@@ -48,6 +48,15 @@ fn plans(probability: f64, goal: Goal) -> (Vec<Refit>, Source) {
     (plans, bench)
 }
 
+/// What a step does to a size when it misses by so much: a line that lies too low does so all along.
+fn moved_by(step: &Step, of: &str, missed: f64) -> f64 {
+    let per_mm = step.work.moves(of);
+    match step.outline {
+        Some(_) if per_mm != 0.0 => per_mm * step.amount + per_mm.signum() * missed,
+        _ => per_mm * (step.amount + missed),
+    }
+}
+
 /// The true sizes differ from the readings, and each work ends a little off: counted as they come, not by the
 /// sheet's own sums. Binomial limits at a false-alarm rate of 1e-6 each.
 #[test]
@@ -80,7 +89,7 @@ fn sizes_and_walls_end_as_often_as_the_sheet_says() {
                         let steps = plan.steps.iter().zip(&missed);
                         let moved = steps.map(|(step, missed)| match of {
                             "weight" => -step.weight / step.amount * (step.amount + missed),
-                            _ => step.work.moves(of) * (step.amount + missed),
+                            _ => moved_by(step, of, *missed),
                         });
                         found + moved.sum::<f64>()
                     })
@@ -101,8 +110,7 @@ fn sizes_and_walls_end_as_often_as_the_sheet_says() {
                     let straight = |of: &str| -> f64 {
                         let steps = plan.steps.iter().zip(&missed);
                         let own = steps.filter(|(step, _)| step.outline.is_some());
-                        own.map(|(step, missed)| step.work.moves(of) * (step.amount + missed))
-                            .sum()
+                        own.map(|(step, missed)| moved_by(step, of, *missed)).sum()
                     };
                     let terms = floor.floor.made_of.iter();
                     let left: f64 = terms.map(|(of, f)| f * (end(of) - straight(of))).sum();
