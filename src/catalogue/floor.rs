@@ -68,6 +68,12 @@ pub struct Floor {
 }
 
 impl Floor {
+    /// How much there is of it, by the sizes of its dimensions in mm; `None` where one is not known.
+    pub fn left(&self, size: impl Fn(&str) -> Option<f64>) -> Option<f64> {
+        let terms = self.made_of.iter();
+        terms.map(|(key, factor)| Some(factor * size(key)?)).sum()
+    }
+
     /// The floors of the trade (`floors.csv` beside this file), with a table of the user's own (its
     /// name and bytes) laid over them.
     ///

@@ -165,19 +165,25 @@ fn changes(dossier: &Dossier) -> String {
 
 /// The readings in another state than as made.
 fn as_found(places: &[Place<'_>]) -> String {
-    let mut table = output::table(&["dimension", ">written", ">size", "state"]);
+    let mut table = output::table(&["dimension", ">written", ">size", "state", "since then"]);
     let mut any = false;
-    for reading in places.iter().flat_map(|place| &place.otherwise) {
-        any = true;
-        output::add_row(
-            &mut table,
-            [
-                reading.label.clone(),
-                reading.text.clone(),
-                format!("{:.2} {}", reading.value, reading.unit),
-                reading.state.to_string(),
-            ],
-        );
+    for place in places {
+        for reading in &place.otherwise {
+            any = true;
+            output::add_row(
+                &mut table,
+                [
+                    reading.label.clone(),
+                    reading.text.clone(),
+                    format!("{:.2} {}", reading.value, reading.unit),
+                    reading.state.to_string(),
+                    match place.works.last() {
+                        Some(work) => format!("changed, last on {}", work.done_on),
+                        None => "no work recorded".to_owned(),
+                    },
+                ],
+            );
+        }
     }
     match any {
         true => output::lines(&table),
@@ -221,6 +227,18 @@ fn meaning(places: &[Place<'_>]) -> Vec<String> {
             let n = counted(labels.len(), "place", "places");
             lines.push(format!("{n}: {}: {says}.", labels.join(", ")));
         }
+    }
+    let changed = |place: &&Place<'_>| {
+        !place.works.is_empty() && matches!(place.testimony, Testimony::Bound | Testimony::Unknown)
+    };
+    let changed: Vec<String> = (places.iter().filter(changed))
+        .map(|place| shown(&place.stands.label))
+        .collect();
+    if !changed.is_empty() {
+        lines.push(format!(
+            "Changed since: {}. Of these only the reading taken before is left, for what it tells.",
+            changed.join(", ")
+        ));
     }
     let replaced: Vec<String> = places
         .iter()

@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use calibriar::catalogue::{Catalogue, Day};
+use calibriar::catalogue::{Catalogue, Day, Floor};
 use calibriar::collection::{
-    Collection, CollectionError, NewRecord, Recorded, WorkDone, read_picture, sha256_hex,
+    Collection, CollectionError, Dossier, NewRecord, Recorded, WorkDone, read_picture, sha256_hex,
 };
 use calibriar::source::STANDARD_INPUT;
 use calibriar::table::{
@@ -17,7 +17,7 @@ use serde_json::json;
 use super::add::author;
 use super::output::{counted, report, shown};
 use super::source::{DEFAULT, assignment, collection_path, key_of};
-use super::{CliError, Outcome};
+use super::{CliError, Outcome, remark};
 
 /// Record works done on a piece: as found, as left, by whom, when, with what tool, what for
 ///
@@ -108,7 +108,42 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let mut collection = Collection::open_or_create(&arguments.to)?;
     let recorded = collection.record(&record, &author, latest)?;
     let digest = collection.revision()?.sha256;
-    report(&told(&recorded, arguments, &digest))
+    report(&told(&recorded, arguments, &digest))?;
+    too_little_left(
+        &collection.dossier(&arguments.specimen)?,
+        &recorded,
+        &catalogue,
+    )
+}
+
+/// Says where less is left than must remain, after these works: done they are, but there may be a slip in what was
+/// written down.
+fn too_little_left(
+    dossier: &Dossier,
+    recorded: &Recorded,
+    catalogue: &Catalogue,
+) -> Result<Outcome, CliError> {
+    let size = |key: &str| {
+        let mut places = dossier.places.iter();
+        places
+            .find(|place| place.dimension == key)
+            .map(|place| place.value)
+    };
+    for floor in Floor::all(catalogue, None)? {
+        let touched = |(key, _): &(String, f64)| recorded.works.iter().any(|w| w.dimension == *key);
+        let left = floor.left(size).filter(|left| *left < floor.least);
+        if let (Some(left), true) = (left, floor.made_of.iter().any(touched)) {
+            remark(format_args!(
+                "{}: {}: {left:.2} mm now, at least {} mm should be ({}); look for a slip, or leave it alone from \
+                 here on",
+                shown(&dossier.specimen),
+                floor.label,
+                floor.least,
+                floor.source
+            ));
+        }
+    }
+    Ok(Outcome::Done)
 }
 
 /// The day so many hours from now, by UTC.

@@ -33,6 +33,34 @@ pub struct Misfit {
     pub files: Vec<String>,
 }
 
+/// The table of a row that no revision brought. Specimens and circumstances carry no revision of their own: they
+/// come with what is said of them.
+fn stray_row(connection: &Connection) -> Result<Option<&'static str>, CollectionError> {
+    let of_traces = match schema::has_table(connection, "trace")? {
+        true => "AND id NOT IN (SELECT circumstance FROM trace WHERE circumstance IS NOT NULL)",
+        false => "",
+    };
+    let queries = [
+        (
+            "specimen",
+            "SELECT 1 FROM specimen WHERE id NOT IN (SELECT specimen FROM description)".to_owned(),
+        ),
+        (
+            "circumstance",
+            format!(
+                "SELECT 1 FROM circumstance WHERE id NOT IN (SELECT circumstance FROM reading
+                 WHERE circumstance IS NOT NULL) {of_traces}"
+            ),
+        ),
+    ];
+    for (table, query) in queries {
+        if connection.prepare(&query)?.exists([])? {
+            return Ok(Some(table));
+        }
+    }
+    Ok(None)
+}
+
 /// A picture with the work that it belongs to.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecordedPicture {
@@ -124,6 +152,15 @@ impl Collection {
             verified.misfit = Some(Misfit {
                 revision: None,
                 what: format!("a row of its table `{table}` names a {parent} that is not there"),
+                brought: String::new(),
+                files: Vec::new(),
+            });
+            return Ok(());
+        }
+        if let Some(table) = stray_row(connection)? {
+            verified.misfit = Some(Misfit {
+                revision: None,
+                what: format!("a row of its table `{table}` belongs to no revision"),
                 brought: String::new(),
                 files: Vec::new(),
             });

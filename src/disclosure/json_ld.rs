@@ -213,7 +213,8 @@ impl Graph<'_> {
                 "crm:P4_has_time-span": time,
             });
             let id = self.name(&["production"]);
-            self.add(id, &["crm:E12_Production"], "", more);
+            let filed = "as it is filed; the measurements do not prove it";
+            self.add(id, &["crm:E12_Production"], filed, more);
         }
         piece
     }

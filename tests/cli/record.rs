@@ -195,6 +195,23 @@ fn what_was_left_has_no_voice_and_what_was_found_keeps_its_own() {
     assert!(said.contains("apples.csv is no collection"), "{said}");
 }
 
+/// What was done is recorded, but a wall that cannot be so thin is pointed at.
+#[test]
+fn less_than_must_remain_is_pointed_at() {
+    let desk = Desk::new();
+    desk.write(
+        "x.csv",
+        "specimen,bowl_height_mm,chamber_depth_mm\nX,45.0,38.0\n",
+    );
+    desk.run("add x.csv --to c.db").done();
+    let fine = desk.run("record X --set chamber_depth=38.5 --on 2024-05-01 --to c.db");
+    assert!(!fine.err.contains("wood under the chamber"), "{}", fine.err);
+    let thin = desk.run("record X --set chamber_depth=43 --on 2024-05-02 --to c.db");
+    assert_eq!(thin.status, 0);
+    let said = "X: wood under the chamber: 2.00 mm now, at least 5 mm should be";
+    assert!(thin.err.contains(said), "{}", thin.err);
+}
+
 #[test]
 fn works_from_a_file() {
     let desk = desk();
@@ -888,6 +905,19 @@ fn what_was_slipped_in_or_cut_off_is_noticed() {
         sql.iter().for_each(|sql| tamper(&desk, sql));
         desk.run("history --verify --from c.db")
     };
+    // Rows that carry no revision of their own.
+    for (sql, table) in [
+        ("INSERT INTO specimen (name) VALUES ('GHOST')", "specimen"),
+        (
+            "INSERT INTO circumstance SELECT 1000, instrument || 'x', measured_by, measured_on,
+             source, note FROM circumstance LIMIT 1",
+            "circumstance",
+        ),
+    ] {
+        let out = verify(&[sql]).ends(1).out;
+        let said = format!("a row of its table `{table}` belongs to no revision");
+        assert!(out.contains(&said), "{out}");
+    }
     // Which file and which revision: a work that left less than it did.
     let out = verify(&["UPDATE reading SET value = 16.5 WHERE text = '16.30'"])
         .ends(1)
@@ -920,6 +950,7 @@ fn what_was_slipped_in_or_cut_off_is_noticed() {
         "DELETE FROM work",
         "DELETE FROM reading WHERE file = 3",
         "DELETE FROM file WHERE id = 3",
+        "DELETE FROM circumstance WHERE id NOT IN (SELECT circumstance FROM reading WHERE circumstance > 0)",
         "DELETE FROM revision WHERE id = 2",
     ];
     verify(&cut).done();
