@@ -350,7 +350,7 @@ fn a_bent_stem_is_left_alone() {
     {
         lines.push(line.to_owned());
     }
-    desk.write("one_side.csv", &lines.join("\n"));
+    desk.write("one_side.csv", lines.join("\n"));
     let pattern = lines.iter().find(|line| line.contains(",stem_top,"));
     let pattern = pattern.unwrap().clone();
     let cells: Vec<&str> = pattern.split(',').collect();
@@ -363,7 +363,7 @@ fn a_bent_stem_is_left_alone() {
         own[3] = format!("{:.2}", chord - (y - chord));
         lines.push(own.join(","));
     }
-    desk.write("bent.csv", &lines.join("\n"));
+    desk.write("bent.csv", lines.join("\n"));
     for (file, reason, word) in [
         ("bent.csv", "bent", "in on its other side"),
         (
@@ -387,7 +387,7 @@ fn a_grain_is_not_sanded_away() {
     let finish = bench.lines().nth(1).unwrap().split(',').nth(3).unwrap();
     desk.write(
         "own.csv",
-        &bench.replace(&format!(",{finish},"), ",Sand-Blasted,"),
+        bench.replace(&format!(",{finish},"), ",Sand-Blasted,"),
     );
     desk.write("works.csv", "key,cautions,source\nthin_wall,finish,mine\n");
     let traces = format!("{ROOT}/data/bench/bench_traces.csv");
