@@ -77,6 +77,8 @@ pub(super) struct Straightened {
     pub(super) work: usize,
     /// What comes off where most does, in mm.
     pub(super) amount: f64,
+    /// How sizes move with each mm of that, each as if no other outline were straightened.
+    moves: Terms,
     /// How what must remain gets less with each mm of that.
     thins: Terms,
     /// Keys of the dimensions that its volume is made of.
@@ -176,13 +178,15 @@ impl<'a> Known<'a> {
             };
             let rate = taken.volume / amount;
             let work = self.works.len();
+            let moves = per_mm(&taken.moves);
             self.works
-                .push(way.work(&stock.feature, per_mm(&taken.moves), rate));
+                .push(way.work(&stock.feature, moves.clone(), rate));
             self.straightened.push(Straightened {
                 outline,
                 feature: stock.feature.clone(),
                 work,
                 amount,
+                moves,
                 thins: per_mm(&taken.thins),
                 across: taken.across.clone(),
             });
@@ -198,23 +202,74 @@ impl<'a> Known<'a> {
             let refusal = self.refusal(work);
             self.refused.push(refusal);
         }
-        self.count_one_wall();
+        self.count_once();
     }
 
-    /// The wall thickness is that of the thinnest wall: of all walls that get thinner only the one that loses
-    /// most counts, as if it were that.
-    fn count_one_wall(&mut self) {
-        let loss = |s: &Straightened| {
-            let per_mm = self.works[s.work].moves(WALL);
-            (self.refused[s.work].is_none()).then_some(-per_mm * s.amount)
+    /// Takes it that these outlines (by their position) stay as they are, each for its reason; says whether others
+    /// count otherwise without them.
+    pub(super) fn leave(&mut self, crooked: &[(usize, Reason)]) -> bool {
+        for one in &self.straightened {
+            let mut reasons = crooked.iter();
+            if let Some((_, reason)) = reasons.find(|(outline, _)| *outline == one.outline) {
+                self.refused[one.work].get_or_insert_with(|| reason.clone());
+            }
+        }
+        let moves = |known: &Self| -> Vec<Terms> {
+            let done = (known.straightened.iter()).filter(|s| known.refused[s.work].is_none());
+            done.map(|s| known.works[s.work].moves.clone()).collect()
         };
-        let most = self.straightened.iter().enumerate();
-        let most = most
-            .filter_map(|(at, s)| Some((at, loss(s)?)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        for (at, of) in self.straightened.iter().enumerate() {
-            if most.is_some_and(|(thinnest, _)| thinnest != at) {
-                self.works[of.work].moves.retain(|(key, _)| key != WALL);
+        let before = moves(self);
+        self.count_once();
+        before != moves(self)
+    }
+
+    /// What one reading meets counts once. The wall thickness is that of the thinnest wall: of all walls that get
+    /// thinner only the one that loses most counts, as if it were that. A diameter lies across two walls that face
+    /// each other: only the two that lose most together.
+    fn count_once(&mut self) {
+        for one in &self.straightened {
+            self.works[one.work].moves.clone_from(&one.moves);
+        }
+        let features = self.straightened.iter().map(|s| s.feature.to_string());
+        let features: Vec<String> = features.collect();
+        self.keep_most(WALL, &features);
+        let across = self
+            .straightened
+            .iter()
+            .map(|s| s.feature.feature.key.as_str());
+        let across: Vec<&str> = across
+            .map(|wall| match wall {
+                "bowl_wall_left" | "bowl_wall_right" => "side to side",
+                _ => "front to back",
+            })
+            .collect();
+        for diameter in outline::DIAMETERS {
+            self.keep_most(diameter, &across);
+        }
+    }
+
+    /// Of the groups of straightened outlines (one name an outline) only the one that takes most off a dimension
+    /// counts; of several alike the first.
+    fn keep_most<T: PartialEq>(&mut self, key: &str, groups: &[T]) {
+        let loss = |s: &Straightened| match self.refused[s.work] {
+            None => -factor(&s.moves, key) * s.amount,
+            Some(_) => 0.0,
+        };
+        let losses: Vec<f64> = self.straightened.iter().map(loss).collect();
+        let of_group = |group: &T| -> f64 {
+            let both = groups.iter().zip(&losses);
+            both.filter(|(of, _)| *of == group).map(|(_, mm)| mm).sum()
+        };
+        let mut most: Option<(&T, f64)> = None;
+        for group in groups {
+            let sum = of_group(group);
+            if most.is_none_or(|(_, so_far)| sum > so_far) {
+                most = Some((group, sum));
+            }
+        }
+        for (one, group) in self.straightened.iter().zip(groups) {
+            if most.is_some_and(|(kept, _)| kept != group) {
+                self.works[one.work].moves.retain(|(known, _)| known != key);
             }
         }
     }

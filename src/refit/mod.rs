@@ -36,7 +36,7 @@ use crate::stats::StatsError;
 use crate::table::Table;
 use crate::verdict::{Caution, Check, DimensionCheck, Piece, check, check_against};
 use known::Known;
-use outline::OutlineReason;
+use outline::{OutlineReason, OutlineStock};
 
 /// The plan for a piece of the cohort's own table.
 ///
@@ -80,13 +80,20 @@ fn of_piece(
     let mut known = Known::new(piece, &check, workshop);
     let mut outlines = outline::outlines(piece, &check, &known, aim.walls);
     known.straighten(&outlines, workshop);
-    let solved = target::solve(&known, aim)?;
+    // Each time one outline more stays as it is, so it ends.
+    let solved = loop {
+        let solved = target::solve(&known, aim)?;
+        if !known.leave(&solved.crooked) {
+            break solved;
+        }
+    };
     for (outline, reason) in &solved.crooked {
         outlines[*outline].reason = Some(OutlineReason::Refused(reason.clone()));
     }
+    // The worst wall counts: one that stays crooked leaves the dimension so.
     let straightened = |key: &str| {
-        let mut advised = outlines.iter().filter(|o| o.is_advised());
-        advised.any(|o| o.tells(key))
+        let mut telling = outlines.iter().filter(|o| o.tells(key));
+        telling.clone().any(OutlineStock::is_advised) && !telling.any(OutlineStock::is_refused)
     };
     let catalogue = &piece.table.catalogue;
     let others = check.dimensions.iter().filter_map(|d| {

@@ -2,7 +2,7 @@
 //! come off.
 
 use super::aim::Walls;
-use super::known::{Known, Place, WALL};
+use super::known::{Known, NOTHING, Place, WALL};
 use super::reason::Reason;
 use crate::catalogue::{FeatureName, Material, Size, Terms, TraceKind};
 use crate::form::stock::{Slopes, Stock, least_stock, least_stock_of_cone};
@@ -23,6 +23,9 @@ pub(super) const ACROSS: [&str; 5] = [
     "bit_width",
     "bit_thickness",
 ];
+
+/// The dimensions that lie across two walls which face each other.
+pub(super) const DIAMETERS: [&str; 2] = ["bowl_diameter", "rim_diameter"];
 
 /// The mean lean of the walls; that of a target stays where good pieces' is.
 const WALL_ANGLE: &str = "bowl_wall_angle";
@@ -108,11 +111,9 @@ impl OutlineWork {
     /// Where the target leaves the outlines of good pieces most, and by how much, in mm: straight as they are,
     /// but thinner. `None` where it stays among them.
     pub fn below_good(&self) -> Option<(f64, f64)> {
-        let below = |p: &Point| {
-            let (low, _) = self.band_at(p.x)?;
-            Some((p.x, low - self.stock.target(p.x)))
-        };
-        let all = self.stock.outline.iter().filter_map(below);
+        // Between its stations the band is as straight as the line: nowhere more than at one of them.
+        let all = self.band.iter();
+        let all = all.map(|&[at, low, _]| (at, low - self.stock.target(at)));
         let most = all.max_by(|a, b| a.1.total_cmp(&b.1));
         most.filter(|(_, by)| *by > SEEN)
     }
@@ -245,7 +246,9 @@ impl Part {
         match key {
             "stem_top" | "stem_bottom" => Some(Part::StemFlat),
             "stem_left" | "stem_right" => Some(Part::StemSide),
-            wall if wall.starts_with("bowl_wall_") => Some(Part::Wall),
+            "bowl_wall_front" | "bowl_wall_back" | "bowl_wall_left" | "bowl_wall_right" => {
+                Some(Part::Wall)
+            }
             _ => None,
         }
     }
@@ -270,29 +273,34 @@ impl Part {
     /// Whether sizes say that an outline which strays from good ones is too high where it is higher, not too low
     /// where it is lower: the outlines alone do not tell, since they are laid on one another.
     ///
-    /// A stem whose ends are no thinner than those of good pieces, which are straight, is too high between them.
-    /// Of a wall some size must be too large by as much as good ones would be thicker, `by` in mm.
-    fn is_too_high(self, known: &Known<'_>, by: f64) -> bool {
+    /// A stem whose ends are no thinner than those of good pieces, which are straight, is too high between them:
+    /// so far as the line does not run below these ends, where it is too thin between them instead. What it takes off
+    /// an end must be too large there. Of a wall some size must be too large by as much as good ones would be
+    /// thicker, `by` in mm.
+    fn is_too_high(self, known: &Known<'_>, work: &OutlineWork, by: f64) -> bool {
         let places = |keys: &[&str]| -> Vec<&Place> {
             keys.iter().filter_map(|key| known.place(key)).collect()
         };
-        let as_good = |end: Vec<&Place>| {
-            let mut decided = end.iter().filter(|place| place.good.is_some()).peekable();
-            decided.peek().is_some() && decided.all(|place| !place.is_too_little())
+        let too_large = |place: &&Place, by: f64| {
+            let excess = place.centre.map(|centre| place.value - centre);
+            place.is_too_much() && excess.is_some_and(|mm| mm >= by)
         };
+        let as_good = |keys: &[&str], loss: f64| {
+            let end = places(keys);
+            let mut decided = end.iter().filter(|place| place.good.is_some()).peekable();
+            decided.peek().is_some()
+                && decided.all(|place| !place.is_too_little())
+                && (loss <= SEEN || end.iter().any(|place| too_large(place, loss)))
+        };
+        let (face, bit) = work.at_ends();
         match self {
-            Part::Wall => {
-                let too_large = |place: &&Place| {
-                    let excess = place.centre.map(|centre| place.value - centre);
-                    place.is_too_much() && excess.is_some_and(|mm| mm >= by)
-                };
-                places(self.sizes()).iter().any(too_large)
-            }
+            Part::Wall => places(self.sizes())
+                .iter()
+                .any(|place| too_large(place, by)),
             Part::StemFlat => {
-                as_good(places(&["bit_thickness"]))
-                    && as_good(places(&["shank_height", "shank_width"]))
+                as_good(&["bit_thickness"], bit) && as_good(&["shank_height", "shank_width"], face)
             }
-            Part::StemSide => as_good(places(&["bit_width"])) && as_good(places(&["shank_width"])),
+            Part::StemSide => as_good(&["bit_width"], bit) && as_good(&["shank_width"], face),
         }
     }
 
@@ -565,6 +573,9 @@ fn reason(
     let Some(band) = band else {
         return Some(OutlineReason::NothingToCompare);
     };
+    if work.stock.deepest().1 <= NOTHING {
+        return Some(OutlineReason::LikeGoodOnes);
+    }
     if !is_straight_here(band) {
         return Some(OutlineReason::NotStraightHere);
     }
@@ -581,7 +592,7 @@ fn reason(
         return Some(OutlineReason::LikeGoodOnes);
     }
     let thinner = work.below_good();
-    let unsure = thinner.filter(|&(_, by)| !part.is_too_high(known, by));
+    let unsure = thinner.filter(|&(_, by)| !part.is_too_high(known, work, by));
     unsure.map(|(at, by)| OutlineReason::Refused(Reason::TooThin { by, at }))
 }
 
@@ -629,4 +640,82 @@ fn is_worst_wall(check: &Check, band: &OutlineCheck) -> bool {
     let walls = check.outlines.iter();
     let mut walls = walls.filter(|o| o.feature.starts_with("bowl_wall_"));
     walls.all(|other| other.p >= band.p)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::{Catalogue, Feature, Workshop};
+
+    fn stock(of: &[(f64, f64)]) -> Stock {
+        let points: Vec<Point> = of.iter().map(|&(x, y)| Point { x, y }).collect();
+        least_stock(&points, Slopes::ANY).unwrap()
+    }
+
+    #[test]
+    fn every_outline_that_is_planned_has_a_way_to_be_straightened() {
+        let workshop = Workshop::new(&Catalogue::standard(), None, None).unwrap();
+        let ways = || workshop.straightenings.iter().flat_map(|way| &way.features);
+        for feature in Feature::standard() {
+            let known = Part::of(&feature.key).is_some();
+            assert_eq!(
+                known,
+                ways().any(|key| *key == feature.key),
+                "{}",
+                feature.key
+            );
+        }
+        // A name of one's own: nobody knows what it runs along.
+        assert_eq!(Part::of("bowl_wall_inner_outline"), None);
+    }
+
+    /// Between two points of the outline good ones may be thicker as well.
+    #[test]
+    fn the_thickest_of_the_good_ones_is_met_wherever_it_is() {
+        let work = OutlineWork {
+            stock: stock(&[(0.0, 1.0), (10.0, 1.0)]),
+            band: vec![[0.0, 0.0, 2.0], [4.0, 1.5, 3.0], [10.0, 0.0, 2.0]],
+            moves: Vec::new(),
+            thins: Vec::new(),
+            over_bore: None,
+            volume: 0.0,
+            weight: 0.0,
+            across: Vec::new(),
+        };
+        assert_eq!(work.below_good(), Some((4.0, 0.5)));
+        let band = vec![[0.0, 0.0, 2.0], [4.0, 1.0 + 0.9 * SEEN, 3.0]];
+        assert_eq!(OutlineWork { band, ..work }.below_good(), None);
+    }
+
+    /// In closed form: a hump of 1 mm in the middle, and a slope of 0.1 that begins at the far end.
+    #[test]
+    fn each_size_loses_what_comes_off_where_it_is_measured() {
+        let hump = stock(&[(0.0, 10.0), (20.0, 13.0), (40.0, 14.0)]);
+        assert_eq!(Part::Wall.moves(&hump), [(WALL.to_owned(), -1.0)]);
+        // The line runs on from the first 30 mm; the rim is the widest place as well.
+        let flare = stock(&[(0.0, 10.0), (30.0, 13.0), (40.0, 16.0)]);
+        let lost = Part::Wall.moves(&flare);
+        let keys: Vec<&str> = lost.iter().map(|(key, _)| key.as_str()).collect();
+        assert_eq!(keys, ["bowl_diameter", "rim_diameter"]);
+        assert!(
+            lost.iter().all(|(_, mm)| (mm + 2.0).abs() < 1e-12),
+            "{lost:?}"
+        );
+        // Of a stem the first station is the face: the shank follows a step that is seen.
+        for (step, seen) in [(2.0 * SEEN, true), (0.5 * SEEN, false)] {
+            let face = stock(&[(0.0, 7.0 + step), (5.0, 6.5), (60.0, 1.0)]);
+            let lost = Part::StemFlat.moves(&face);
+            assert_eq!(
+                lost.iter().any(|(key, _)| key == "shank_height"),
+                seen,
+                "{lost:?}"
+            );
+            let lost = Part::StemSide.moves(&face);
+            assert_eq!(
+                lost.iter().any(|(key, _)| key == "shank_width"),
+                seen,
+                "{lost:?}"
+            );
+        }
+    }
 }

@@ -440,6 +440,125 @@ fn a_floor_on_the_side_of_an_outline_stands_in_the_way() {
     );
 }
 
+/// The first piece of the bench with other sizes.
+fn piece_with(sizes: &[(&str, &str)]) -> String {
+    let mut bench = csv::Reader::from_path(format!("{ROOT}/data/bench/bench.csv")).unwrap();
+    let header = bench.headers().unwrap().clone();
+    let row = bench.records().next().unwrap().unwrap();
+    let cells = header.iter().zip(&row).map(|(name, cell)| {
+        let other = sizes.iter().find(|(of, _)| *of == name);
+        other.map_or(cell, |(_, size)| size)
+    });
+    let mut own = csv::Writer::from_writer(Vec::new());
+    own.write_record(&header).unwrap();
+    own.write_record(cells).unwrap();
+    String::from_utf8(own.into_inner().unwrap()).unwrap()
+}
+
+/// Its walls, straight but for what `more` adds: wall and share of the height, 0 to 1.
+fn walls(more: impl Fn(&str, f64) -> f64) -> String {
+    let mut traces = "specimen,feature,station,reading,unit,state\n".to_owned();
+    for (wall, low, high) in [
+        ("front", 16.0, 19.24),
+        ("left", 16.3, 19.42),
+        ("back", 16.3, 19.6),
+        ("right", 16.28, 19.52),
+    ] {
+        for at in 0..=20 {
+            let share = f64::from(at) / 20.0;
+            let (station, reading) = (4.0 + 38.6 * share, low + (high - low) * share);
+            let reading = reading + more(wall, share);
+            traces.push_str(&format!(
+                "HR0601,bowl_wall_{wall},{station:.2},{reading:.3},mm,factory\n"
+            ));
+        }
+    }
+    traces
+}
+
+fn planned(desk: &Desk, sizes: &[(&str, &str)], traces: String) -> Value {
+    desk.write("own.csv", piece_with(sizes));
+    desk.write("traces.csv", traces);
+    let json = desk.run(&format!(
+        "refit --from {ROOT}/data --file own.csv --traces traces.csv --format json"
+    ));
+    of(&json.json(), "plans", "HR0601").clone()
+}
+
+/// The wall thickness is that of the thinnest wall, so one wall counts: that which loses most, and no other for it
+/// where that stays as it is.
+#[test]
+fn one_wall_counts_in_the_thickness_and_none_that_stays() {
+    let desk = Desk::new();
+    // Bows of the left and of the right wall, the thickness, and which are straightened.
+    for (bows, thickness, advised) in [
+        ([0.8, 0.6], "7.40", [true, true]),
+        ([1.4, 0.6], "7.40", [false, true]),
+        ([1.4, 0.6], "5.20", [false, false]),
+    ] {
+        let bow = |wall: &str, share: f64| {
+            let most = match wall {
+                "left" => bows[0],
+                "right" => bows[1],
+                _ => 0.0,
+            };
+            most * (std::f64::consts::PI * share).sin().powi(2)
+        };
+        let sizes = [("bowl_diameter", "41.00"), ("wall_thickness", thickness)];
+        let plan = planned(&desk, &sizes, walls(bow));
+        let mut most: f64 = 0.0;
+        for (wall, (bow, advised)) in ["left", "right"].iter().zip(bows.iter().zip(advised)) {
+            let outline = of_feature(&plan, &format!("bowl_wall_{wall}"));
+            assert_eq!(
+                outline["advised"] == true,
+                advised,
+                "{thickness}: {outline}"
+            );
+            most = most.max(if advised { *bow } else { 0.0 });
+        }
+        let all = plan["sizes"].as_array().unwrap();
+        let size = all
+            .iter()
+            .find(|s| s["dimension"] == "wall_thickness")
+            .unwrap();
+        let lost = size["found"].as_f64().unwrap() - size["end"].as_f64().unwrap();
+        assert!((lost - most).abs() < 0.05, "{thickness}: {lost} {most}");
+    }
+}
+
+/// A diameter lies across two walls: what comes off all four takes it down by two of them.
+#[test]
+fn four_walls_take_two_off_a_diameter() {
+    let desk = Desk::new();
+    let flare = |_: &str, share: f64| 8.0 * (share - 0.85).max(0.0);
+    let sizes = [("bowl_diameter", "41.50"), ("rim_diameter", "39.50")];
+    let plan = planned(&desk, &sizes, walls(flare));
+    let steps = plan["steps"].as_array().unwrap();
+    let straight = steps.iter().filter(|s| s["work"] == "straighten_wall");
+    assert_eq!(straight.clone().count(), 4, "{plan}");
+    let lost: f64 = straight
+        .flat_map(|s| s["moves"].as_array().unwrap())
+        .filter(|m| m["dimension"] == "rim_diameter")
+        .map(|m| m["from"].as_f64().unwrap() - m["to"].as_f64().unwrap())
+        .sum();
+    assert!((lost - 2.4).abs() < 0.01, "{lost}");
+}
+
+/// No size says that such a stem is too thick anywhere: its line would run below ends that are as good ones have
+/// them.
+#[test]
+fn a_line_below_good_ends_is_none() {
+    let desk = Desk::new();
+    let traces = std::fs::read_to_string(format!("{ROOT}/data/bench/bench_traces.csv")).unwrap();
+    for (bit, advised) in [("4.60", true), ("4.05", false)] {
+        let plan = planned(&desk, &[("bit_thickness", bit)], traces.clone());
+        let bottom = of_feature(&plan, "stem_bottom");
+        assert_eq!(bottom["advised"] == true, advised, "{bottom}");
+        let top = of_feature(&plan, "stem_top");
+        assert_eq!(top["advised"], true, "{top}");
+    }
+}
+
 #[test]
 fn refusals() {
     let desk = Desk::new();
