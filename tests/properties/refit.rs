@@ -94,8 +94,11 @@ fn plan(table: &Table, goal: Goal) -> Refit {
     refit(&evidence, row, &settings, &workshop, &aim).unwrap()
 }
 
+/// Works with their amounts, and sizes left alone with the reason.
+type Told = (Vec<(String, f64)>, Vec<(String, &'static str)>);
+
 /// What two plans have in common, whatever the columns and names: works with their amounts, sizes left alone.
-fn told(plan: &Refit, catalogue: &Catalogue) -> (Vec<(String, f64)>, Vec<(String, &'static str)>) {
+fn told(plan: &Refit, catalogue: &Catalogue) -> Told {
     let steps = plan.steps.iter().map(|s| (s.work.key.clone(), s.amount));
     let left = plan.left_alone.iter();
     let left = left.map(|l| (catalogue.at(l.dimension).key.clone(), l.reason.name()));
