@@ -4,7 +4,7 @@ use std::f64::consts::FRAC_PI_4;
 
 use super::precaution::{Precaution, precautions};
 use super::rows::{Columns, Row, RowFault, RowFaults, number_within, overlaid};
-use super::{Catalogue, fold, nearest};
+use super::{Catalogue, Direction, fold, nearest};
 use crate::notation::Quantity;
 
 const COLUMNS: Columns = &[
@@ -253,6 +253,22 @@ impl Work {
         let tool = tool(row)?;
         if of.is_empty() || of.iter().any(|key| moved(key) == 0.0) {
             return Err(row.fault("of", "dimensions that the work moves"));
+        }
+        // Outsides only shrink; holes only grow, but for those whose mouth is taken away.
+        for (key, factor) in &moves {
+            let direction = catalogue
+                .find(key)
+                .and_then(|at| catalogue.at(at).tool_moves);
+            let adds = match direction {
+                Some(Direction::Down) => *factor > 0.0,
+                Some(Direction::Up) => *factor < 0.0 && !key.ends_with("_depth"),
+                None => false,
+            };
+            if adds {
+                let expected =
+                    "material that is taken off: outsides that get less, holes that get more";
+                return Err(row.fault("moves", expected));
+            }
         }
         if tool == Tool::Drill && !(of.len() == 1 && moved(&of[0]) == 1.0) {
             let expected = "of a drill: one dimension that moves by 1, the hole's diameter";
@@ -570,6 +586,10 @@ mod tests {
             (
                 "key,moves\nthin_bit,bit_thickness nan\n",
                 "dimensions with a factor each",
+            ),
+            (
+                "key,moves\nthin_bit,bit_thickness 1\n",
+                "material that is taken off",
             ),
             (
                 "key,moves\nthin_bit,weight -1\n",

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use calibriar::catalogue::Work;
 use calibriar::collection::{Collection, Dossier};
 use calibriar::disclosure::{Place, Testimony, json_ld, places};
 use clap::Args;
@@ -34,14 +35,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         true => output::write_json(&json_ld(&dossier, env!("CARGO_PKG_VERSION")))?,
         false => {
             let file = arguments.from.display().to_string();
-            output::write_text(&text(&dossier, &file))?;
+            let works = Work::all(&collection.catalogue()?, None)?;
+            output::write_text(&text(&dossier, &works, &file))?;
         }
     }
     Ok(Outcome::Done)
 }
 
-fn text(dossier: &Dossier, file: &str) -> String {
-    let places = places(dossier);
+fn text(dossier: &Dossier, works: &[Work], file: &str) -> String {
+    let places = places(dossier, works);
     let mut text = heading(dossier);
     text.push_str("\nAs it left the works\n");
     text.push_str(&as_made(&places));
@@ -110,6 +112,9 @@ fn as_made(places: &[Place<'_>]) -> String {
             any = true;
             let since = match (place.testimony, place.works.last()) {
                 (Testimony::Untouched, _) => "no work recorded".to_owned(),
+                (Testimony::MayHaveMoved, _) => {
+                    format!("may have moved with {}", place.moved_with.join(", "))
+                }
                 (_, Some(work)) => format!("changed, last on {}", work.done_on),
                 (_, None) => format!("found {}", place.stands.state),
             };
@@ -202,6 +207,11 @@ fn meaning(places: &[Place<'_>]) -> Vec<String> {
         (
             Testimony::Untouched,
             "as it left the works as far as is known; the piece itself still testifies to their practice",
+        ),
+        (
+            Testimony::MayHaveMoved,
+            "read as it left the works, and no work on it is recorded; but what was worked on usually \
+             moves it. Only a new reading tells whether it still testifies to their practice",
         ),
         (
             Testimony::ReadBefore,

@@ -12,14 +12,16 @@ mod json_ld;
 
 pub use json_ld::json_ld;
 
-use crate::catalogue::State;
+use crate::catalogue::{State, Work};
 use crate::collection::{Dossier, DossierReading, Standing, WorkDone};
 
 /// What a place of a piece tells of the works that made it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Testimony {
-    /// As it left the works, and no work on it is recorded.
+    /// As it left the works, and no work on it is recorded, nor one that usually moves it.
     Untouched,
+    /// The same, but a work is recorded that may have moved it.
+    MayHaveMoved,
     /// It stands otherwise now; a reading that was taken as it left the works is kept.
     ReadBefore,
     /// Worn in use: a bound on the size as made.
@@ -41,12 +43,19 @@ pub struct Place<'d> {
     pub otherwise: Vec<&'d DossierReading>,
     /// The works on it, in the order of their days.
     pub works: Vec<&'d WorkDone>,
+    /// Names of other places that were worked on, with which it usually moves.
+    pub moved_with: Vec<&'d str>,
     /// What it tells of the works that made the piece.
     pub testimony: Testimony,
 }
 
-/// The places of a piece, in the order of the collection.
-pub fn places(dossier: &Dossier) -> Vec<Place<'_>> {
+/// The places of a piece, in the order of the collection. `works` tell what moves with what.
+pub fn places<'d>(dossier: &'d Dossier, works: &[Work]) -> Vec<Place<'d>> {
+    // Whatever is taken off weighs something.
+    let moves = |worked: &str, place: &str| {
+        let mut may_be = works.iter().filter(|w| w.of.iter().any(|of| of == worked));
+        place == "weight" || may_be.any(|work| work.moves(place) != 0.0)
+    };
     let mut places = Vec::new();
     for stands in &dossier.places {
         let here = dossier.readings.iter();
@@ -57,12 +66,18 @@ pub fn places(dossier: &Dossier) -> Vec<Place<'_>> {
         let works: Vec<_> = works
             .filter(|work| work.dimension == stands.dimension)
             .collect();
+        let others = dossier.places.iter().filter(|other| {
+            let is_other = other.works > 0 && other.dimension != stands.dimension;
+            is_other && moves(&other.dimension, &stands.dimension)
+        });
+        let moved_with: Vec<&str> = others.map(|other| &*other.label).collect();
         // A later reading of unknown state takes nothing from an earlier one.
         let as_before = matches!(stands.state, State::Factory | State::Unknown);
         let untouched = works.is_empty() && as_before;
         let any = |state: State| otherwise.iter().any(|reading| reading.state == state);
         let testimony = match as_made.is_empty() {
-            false if untouched => Testimony::Untouched,
+            false if untouched && moved_with.is_empty() => Testimony::Untouched,
+            false if untouched => Testimony::MayHaveMoved,
             false => Testimony::ReadBefore,
             true if any(State::Worn) => Testimony::Bound,
             true if any(State::Unknown) => Testimony::Unknown,
@@ -73,6 +88,7 @@ pub fn places(dossier: &Dossier) -> Vec<Place<'_>> {
             as_made,
             otherwise,
             works,
+            moved_with,
             testimony,
         });
     }

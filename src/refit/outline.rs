@@ -27,6 +27,9 @@ pub(super) const ACROSS: [&str; 5] = [
 /// The dimensions that lie across two walls which face each other.
 pub(super) const DIAMETERS: [&str; 2] = ["bowl_diameter", "rim_diameter"];
 
+/// Each of four walls is so much of the bowl's round.
+const QUARTER: f64 = 0.25;
+
 /// The mean lean of the walls; that of a target stays where good pieces' is.
 const WALL_ANGLE: &str = "bowl_wall_angle";
 
@@ -499,9 +502,9 @@ fn volume(known: &Known<'_>, part: Part, stock: &Stock) -> (f64, Vec<&'static st
         Part::Wall => {
             let bowl = size("bowl_diameter");
             let volume = match reads_from_axis(&stock.outline, bowl) {
-                true => stock.volume_of_revolution(0.25),
+                true => stock.volume_of_revolution(QUARTER),
                 false => {
-                    let girth = 0.25 * std::f64::consts::PI * bowl;
+                    let girth = QUARTER * std::f64::consts::PI * bowl;
                     stock.volume_of_width(girth, girth)
                 }
             };
@@ -685,6 +688,26 @@ mod tests {
         assert_eq!(work.below_good(), Some((4.0, 0.5)));
         let band = vec![[0.0, 0.0, 2.0], [4.0, 1.0 + 0.9 * SEEN, 3.0]];
         assert_eq!(OutlineWork { band, ..work }.below_good(), None);
+    }
+
+    /// In closed form: a quarter of the ring between two cylinders of radius 20 and 19, and a wedge of rubber.
+    #[test]
+    fn volumes_are_those_of_their_shapes() {
+        let wall = Stock {
+            intercept: 19.0,
+            ..stock(&[(0.0, 20.0), (40.0, 20.0)])
+        };
+        assert!(
+            (wall.volume_of_revolution(QUARTER) - 0.25 * std::f64::consts::PI * 39.0 * 40.0).abs()
+                < 1e-9
+        );
+        // 14 wide at the face, 16 at the bit, from 0 to 1 thick: integral of (14 + 2 t) t over 60 mm.
+        let stem = Stock {
+            intercept: 6.0,
+            slope: -0.1 - 1.0 / 60.0,
+            ..stock(&[(0.0, 6.0), (60.0, 0.0)])
+        };
+        assert!((stem.volume_of_width(14.0, 16.0) - 60.0 * (7.0 + 2.0 / 3.0)).abs() < 1e-9);
     }
 
     /// In closed form: a hump of 1 mm in the middle, and a slope of 0.1 that begins at the far end.

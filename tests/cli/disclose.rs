@@ -481,3 +481,34 @@ fn is_uuid_8(text: &str) -> bool {
         && parts[2].starts_with('8')
         && parts[3].starts_with(['8', '9', 'a', 'b'])
 }
+
+/// Topping the rim is recorded as a lower bowl; the chamber got less deep with it, whether or not that was said.
+#[test]
+fn what_usually_moves_along_is_not_called_untouched() {
+    let desk = Desk::new();
+    let sheet = "specimen,bowl_height_mm {factory},chamber_depth_mm,shank_width_mm,weight\n\
+                 X,45.0 {factory},38.0 {factory},14.2 {factory},38.5 {factory}\n";
+    desk.write("x.csv", sheet.replace("_mm {factory}", "_mm"));
+    desk.run("add x.csv --to c.db").done();
+    let before = desk.run("disclose X --from c.db").done().out;
+    assert!(
+        before.contains("4 places") && !before.contains("may have moved"),
+        "{before}"
+    );
+    desk.run("record X --set bowl_height=44 --on 2024-05-01 --to c.db")
+        .done();
+    let after = desk.run("disclose X --from c.db").done().out;
+    assert_eq!(
+        after.matches("may have moved with bowl height").count(),
+        2,
+        "{after}"
+    );
+    assert!(
+        after.contains("1 place: shank width: as it left the works"),
+        "{after}"
+    );
+    assert!(
+        after.contains("2 places: weight, chamber depth: read as it left the works"),
+        "{after}"
+    );
+}

@@ -233,6 +233,23 @@ fn outlines_are_part_of_the_plan() {
             assert!((a - b).abs() < 1e-9 && a > 0.0, "{step} {outline}");
         }
     }
+    // The lower line's material is as wide as the shank at the face and as the bit at the button.
+    let stations = drawn["stations"].as_array().unwrap().iter();
+    let line: Vec<(f64, f64)> = stations
+        .filter(|s| s["feature"] == "stem_bottom")
+        .map(|s| (number(&s["station"]), number(&s["take_off_mm"])))
+        .collect();
+    let (face, bit) = (13.52, 16.02);
+    let (from, to) = (line[0].0, line[line.len() - 1].0);
+    let width = |x: f64| face + (bit - face) * (x - from) / (to - from);
+    let strips = line.windows(2).map(|pair| {
+        let [(a, p), (b, q)] = [pair[0], pair[1]];
+        let middle = 2.0 * (p + q) * width(0.5 * (a + b));
+        (b - a) * (p * width(a) + middle + q * width(b)) / 6.0
+    });
+    let by_hand: f64 = strips.sum();
+    let volume = number(&straight[2]["volume_mm3"]);
+    assert!((volume / by_hand - 1.0).abs() < 1e-9, "{volume} {by_hand}");
     let size = |plan: &Value, key: &str| {
         let all = plan["sizes"].as_array().unwrap();
         all.iter().find(|s| s["dimension"] == key).unwrap().clone()
@@ -421,6 +438,27 @@ fn a_grain_is_not_sanded_away() {
         .unwrap()
         .clone();
     assert_eq!(refused[0]["reason"], "grain", "{refused:?}");
+}
+
+/// What good pieces of the pattern are not is no aim: the walls of an apple are round.
+#[test]
+fn where_good_pieces_are_not_straight_nothing_is_made_so() {
+    let desk = Desk::new();
+    let data = format!("--from {ROOT}/data --traces {ROOT}/data/sheets/traces.csv");
+    let json = desk
+        .run(&format!("refit HR0039 {data} --format json"))
+        .json();
+    let plan = of(&json, "plans", "HR0039");
+    assert_eq!(
+        of_feature(plan, "bowl_wall_front")["reason"],
+        "not_straight_here"
+    );
+    // Out of norm it is all the same, and said to be.
+    let table = desk.run(&format!("refit HR0039 {data} --format table")).out;
+    assert!(
+        table.contains("outline of the bowl wall front: the good pieces"),
+        "{table}"
+    );
 }
 
 /// A wall that would get too thin on the side of the bulge stays as it is, and is named.
