@@ -178,7 +178,7 @@ fn the_order_of_pieces_and_the_labels_of_sets_do_not_matter() {
 /// Steps that pass each other while they are fitted come out in order and with their numbers.
 #[test]
 fn many_shifts_at_once_come_out_in_order() {
-    for seed in 0..150 {
+    for seed in 0..40 {
         let mut draw = Draw::seeded(40_000 + seed);
         let pieces: Vec<Dated> = (0..90)
             .map(|i| {
