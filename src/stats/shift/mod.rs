@@ -105,8 +105,9 @@ pub struct YearShift {
 
 /// No more shifts than that are looked for, of either kind.
 const MOST: usize = 8;
-/// Up to so many pieces steps are moved by fits as exact as the last one; of more, the neighbours of the
-/// best candidate are too far off for it to matter.
+/// Up to so many pieces every fit begins with the readings and is as exact as the last one. Of more, each begins
+/// with the one before, and those that only move steps are less exact: the neighbours of the best candidate are
+/// too far off for it to matter.
 const EXACT: usize = 3000;
 /// Share of the probability that the set of years holds, for a shift that is beyond doubt; and for one
 /// that is not: what was barely found looks larger than it is, and its years fewer.
@@ -126,6 +127,11 @@ const BEYOND_DOUBT: f64 = 1e-4;
 /// [`StatsError::NotAProbability`] for an alpha that is none, [`StatsError::ZeroSpread`] where all
 /// readings of each set are equal.
 pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
+    shifts_of(pieces, alpha, EXACT)
+}
+
+/// The same, up to so many pieces with exact fits.
+fn shifts_of(pieces: &[Dated], alpha: f64, exact: usize) -> Result<Shifts, StatsError> {
     /// With fewer even the clearest order of readings proves nothing.
     const FEWEST: usize = 6;
     inner_probability(alpha)?;
@@ -138,11 +144,11 @@ pub fn shifts(pieces: &[Dated], alpha: f64) -> Result<Shifts, StatsError> {
     }
     // Each of the two questions gets half.
     let alpha = alpha / 2.0;
-    let mut location = locate(&design, &x, alpha, None)?;
+    let mut location = locate(&design, &x, alpha, None, exact)?;
     let mut width = widen(&design, &location, alpha);
     if !width.steps.is_empty() {
         // In units of each time's own spread; a shift that was one of spread alone goes.
-        let again = locate(&design, &x, alpha, Some(&width.of_dates))?;
+        let again = locate(&design, &x, alpha, Some(&width.of_dates), exact)?;
         location = again;
         width = widen(&design, &location, alpha);
     }
@@ -427,16 +433,17 @@ fn locate(
     x: &[f64],
     alpha: f64,
     width: Option<&[f64]>,
+    exact: usize,
 ) -> Result<Located, StatsError> {
     // The same steps are asked for again and again while others are moved.
     let fits: RefCell<Fits> = RefCell::default();
     let fit = |steps: &[usize], near: bool| -> Option<Rc<Fit>> {
-        let near = near && design.len() > EXACT;
+        let near = near && design.len() > exact;
         if let Some(fit) = fits.borrow().known(steps, near) {
             return fit;
         }
         // A few pieces settle from anywhere; of many, the next fit differs little from the last one.
-        let from = (design.len() > EXACT).then(|| fits.borrow().start(steps));
+        let from = (design.len() > exact).then(|| fits.borrow().start(steps));
         let shares: Vec<Vec<f64>> = steps.iter().map(|&step| design.shares(step)).collect();
         let fit = Fit::new(design, x, &shares, width, from.flatten(), near).map(Rc::new);
         fits.borrow_mut().keep(steps, near, fit.clone());
@@ -794,6 +801,53 @@ mod tests {
                     (exact - normal).abs() < 0.05,
                     "{seed}: {exact} and {normal}"
                 );
+            }
+        }
+    }
+
+    /// Many pieces: fits that begin with the one before against fits from the readings alone, each exact.
+    #[test]
+    fn quick_fits_find_what_exact_ones_find() {
+        let mut state = 7_u64;
+        // A linear congruential generator (Knuth) and Irwin and Hall's sum: any noise will do here.
+        let mut uniform = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        let pieces: Vec<Dated> = (0..EXACT as u32 + 400)
+            .map(|i| {
+                let year = 1920 + (60.0 * uniform()) as i16;
+                let poor = (1951..1958).contains(&year);
+                let noise = (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+                let spread = if poor { 1.8 } else { 1.0 };
+                let half = if i % 10 < 3 { 4 } else { 0 };
+                Dated {
+                    x: f64::from(i % 9) + f64::from(u8::from(poor)) * 1.5 + spread * noise,
+                    set: i % 9,
+                    from: year - half,
+                    to: year + half,
+                }
+            })
+            .collect();
+        let quick = shifts(&pieces, 0.05).unwrap();
+        let exact = shifts_of(&pieces, 0.05, usize::MAX).unwrap();
+        for (a, b) in [
+            (&quick.location, &exact.location),
+            (&quick.width, &exact.width),
+        ] {
+            assert_eq!(b.shifts.len(), 2, "{b:?}");
+            let years = |of: &ShiftQuestion| -> Vec<Vec<(i16, i16)>> {
+                of.shifts.iter().map(|s| s.years.clone()).collect()
+            };
+            assert_eq!(years(a), years(b));
+            for (a, b) in a.shifts.iter().zip(&b.shifts) {
+                assert_eq!(a.year, b.year);
+                for (a, b) in [(a.size, b.size), (a.low, b.low), (a.high, b.high)] {
+                    assert!((a - b).abs() < 1e-3, "{a} {b}");
+                }
+                assert!((a.p - b.p).abs() < 0.01);
             }
         }
     }
