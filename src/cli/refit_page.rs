@@ -89,7 +89,7 @@ impl Page<'_> {
         let line = format!("{}: {words}", shown(&check.specimen));
         let mut text = format!("{}  {title}\n", wrapped(&line, ""));
         if check.dimensions.is_empty() {
-            text.push_str("  no reading that counts (history SPECIMEN tells what there was)\n");
+            text.push_str("  no reading that counts\n");
         } else {
             text.push_str(&wrapped(&judged_by(check, self.cohort), "  "));
         }
