@@ -43,5 +43,6 @@ pub use precaution::{Precaution, precautions};
 pub use rows::{RowFault, RowFaults};
 pub use state::State;
 pub use straightening::Straightening;
+pub(crate) use work::factor;
 pub use work::{Material, Size, Solid, Terms, Tool, Work};
 pub use workshop::Workshop;

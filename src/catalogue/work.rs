@@ -377,8 +377,8 @@ pub(super) fn parsed<T>(
     }
 }
 
-/// The factor of a key among some terms.
-pub(super) fn factor(terms: &[(String, f64)], key: &str) -> f64 {
+/// The factor of a key among some terms; 0 where it is none of them.
+pub(crate) fn factor(terms: &[(String, f64)], key: &str) -> f64 {
     let found = terms.iter().find(|(known, _)| known == key);
     found.map_or(0.0, |&(_, factor)| factor)
 }

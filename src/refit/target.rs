@@ -2,17 +2,12 @@
 //! drill, and what may not be moved.
 
 use super::aim::{Aim, Goal};
-use super::known::{Known, NOTHING, Remains};
+use super::known::{Known, NOTHING, Remains, cost};
 use super::plan::{Hindrance, Interval, Plan, Problem, Quantity, Want, plan};
 use super::reason::{Obstacle, Reason};
 use crate::catalogue::{Tool, Work};
 use crate::notation::{Drill, Quantity as Measures, drill_for};
 use crate::stats::{StatsError, conformity, guarded};
-
-/// mm3 in one unit of cost. Costs near 1 suit the solver.
-const COST_UNIT: f64 = 1e3;
-/// No work is free, whatever its sizes, in mm3 per mm.
-const LEAST_COST: f64 = 1.0;
 
 /// What is to be done, and what is left alone.
 #[derive(Debug)]
@@ -219,9 +214,7 @@ impl<'a> Bench<'a> {
             self.known.works[w].tool != Tool::Drill && self.known.straightening(w).is_none()
         };
         let problem = Problem {
-            costs: (self.rates.iter())
-                .map(|rate| rate.max(LEAST_COST) / COST_UNIT)
-                .collect(),
+            costs: self.rates.iter().map(|&rate| cost(rate)).collect(),
             free: self.usable.iter().map(is_free).collect(),
             quantities,
             wants,

@@ -1,6 +1,6 @@
 //! A work judged before it is done.
 
-use super::known::{Known, NOTHING};
+use super::known::{Known, NOTHING, cost};
 use super::plan::{Interval, Problem, Quantity, Want, plan};
 use super::reason::{Contradiction, Reason};
 use super::sheet::{After, FloorLeft, to_mind};
@@ -206,10 +206,8 @@ fn works(known: &Known<'_>, proposals: &[Proposal]) -> Result<(Vec<f64>, Vec<Rea
             });
         }
     }
-    let costs = known.works.iter().map(|work| {
-        let rate = work.volume_rate(|size| known.size(size));
-        rate.max(1.0) / 1e3
-    });
+    let costs = known.works.iter();
+    let costs = costs.map(|work| cost(work.volume_rate(|size| known.size(size))));
     let found = plan(&Problem {
         costs: costs.collect(),
         free: vec![true; known.works.len()],
