@@ -6,7 +6,7 @@ use super::plan::Interval;
 use super::reason::{Contradiction, Reason};
 use crate::catalogue::{
     Catalogue, Dimension, FeatureName, Floor, FloorKind, Size, Solid, State, Terms, Work, Workshop,
-    fold,
+    factor, fold,
 };
 use crate::notation::Quantity;
 use crate::stats::median;
