@@ -34,6 +34,7 @@ mod dating;
 mod measurers;
 mod outlines;
 mod periods;
+#[cfg(feature = "store")]
 mod refit;
 mod screening;
 mod shifts;
