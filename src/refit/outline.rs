@@ -215,6 +215,10 @@ pub(super) fn outlines(
         });
         let other = Part::across_bore(&trace.feature.feature.key);
         let other_line = other.and_then(of_feature);
+        let other_line = other_line.filter(|other| {
+            let line = stock.as_ref().ok();
+            line.is_some_and(|stock| runs_along(other, &stock.outline))
+        });
         let stock = stock.map(|stock| work(known, part, stock, other_line.as_deref(), band));
         let reason = match &stock {
             Ok(work) => reason(known, check, part, &trace.feature, work, band).or_else(|| {
@@ -617,9 +621,18 @@ fn beside_bore(key: &str, other: Option<&[Point]>, work: &OutlineWork) -> Option
     (out > SEEN && across < -0.5 * out).then_some(Reason::Bent { out, at })
 }
 
-/// How far an outline lies above the straight line through its ends, at a station.
+/// Whether a line runs along another but for a tenth of its length at either end.
+fn runs_along(line: &[Point], other: &[Point]) -> bool {
+    let ends = |line: &[Point]| (line[0].x, line[line.len() - 1].x);
+    let ((from, to), (first, last)) = (ends(line), ends(other));
+    let tenth = 0.1 * (last - first);
+    from <= first + tenth && to >= last - tenth
+}
+
+/// How far an outline lies above the straight line through its ends, at a station; beyond them not at all.
 fn above_chord(outline: &[Point], station: f64) -> f64 {
     let (first, last) = (outline[0], outline[outline.len() - 1]);
+    let station = station.clamp(first.x, last.x);
     let share = (station - first.x) / (last.x - first.x);
     height_at(outline, station) - (first.y + share * (last.y - first.y))
 }

@@ -381,8 +381,20 @@ fn a_bent_stem_is_left_alone() {
         lines.push(own.join(","));
     }
     desk.write("bent.csv", lines.join("\n"));
+    // A line of the other side that ends half way tells as little as none.
+    let half = lines.iter().filter(|line| {
+        let cells: Vec<&str> = line.split(',').collect();
+        cells[1] != "stem_bottom" || cells[2].parse::<f64>().unwrap() < 30.0
+    });
+    let half: Vec<String> = half.cloned().collect();
+    desk.write("half.csv", half.join("\n"));
     for (file, reason, word) in [
         ("bent.csv", "bent", "in on its other side"),
+        (
+            "half.csv",
+            "measure_first",
+            "the line of the stem bottom (a trace)",
+        ),
         (
             "one_side.csv",
             "measure_first",
