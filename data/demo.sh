@@ -30,7 +30,7 @@ echo "(the other rows are left out here)"
 tail -n 2 "$target/demo-flags.txt"
 run check HR0512 --format table || [ $? -eq 1 ]
 # Three pieces on a bench: the first sheet's works.
-run refit --file data/bench/bench.csv --traces data/bench/bench_traces.csv --format table \
+run refit --from data --file data/bench/bench.csv --traces data/bench/bench_traces.csv --format table \
     > "$target/demo-refit.txt"
-head -n 18 "$target/demo-refit.txt"
+head -n 20 "$target/demo-refit.txt"
 echo "(the whole sheet is in $target/demo-refit.txt; the safety rules of the place where you work come first)"
