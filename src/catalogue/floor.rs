@@ -1,9 +1,9 @@
 //! What must remain: thicknesses that are made of dimensions, and the least each may be.
 
-use super::Catalogue;
 use super::names::fold;
 use super::rows::{Columns, Row, RowFault, RowFaults, overlaid};
 use super::work::{Terms, parsed, terms};
+use super::{Catalogue, FeatureName};
 
 const COLUMNS: Columns = &[
     "key",
@@ -68,6 +68,14 @@ pub struct Floor {
 }
 
 impl Floor {
+    /// Its name for people, on the side of the piece where that feature runs.
+    pub fn label_on(&self, side: Option<&FeatureName>) -> String {
+        match side {
+            Some(side) => format!("{}, {}", self.label, side.words()),
+            None => self.label.clone(),
+        }
+    }
+
     /// How much there is of it, by the sizes of its dimensions in mm; `None` where one is not known.
     pub fn left(&self, size: impl Fn(&str) -> Option<f64>) -> Option<f64> {
         let terms = self.made_of.iter();

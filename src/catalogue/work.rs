@@ -329,17 +329,15 @@ pub(super) fn tool(row: &Row<'_>) -> Result<Tool, RowFault> {
 
 /// The column `cautions`, and those that go with the material and the tool anyway, in the order of their table.
 pub(super) fn named_precautions(row: &Row<'_>) -> Result<Vec<Precaution>, RowFault> {
-    let anyway = [
-        match material(row)? {
-            Material::Briar => "briar_dust",
-            Material::Stem => "rubber_dust",
-        },
-        match tool(row)? {
-            Tool::Drill => "drill",
-            Tool::Reamer | Tool::File | Tool::Blade => "blade",
-            Tool::Abrasive => "",
-        },
-    ];
+    let of_material = match material(row)? {
+        Material::Briar => "briar_dust",
+        Material::Stem => "rubber_dust",
+    };
+    let of_tool = match tool(row)? {
+        Tool::Drill => Some("drill"),
+        Tool::Reamer | Tool::File | Tool::Blade => Some("blade"),
+        Tool::Abrasive => None,
+    };
     let known = precautions();
     let mut keys: Vec<String> = row.list("cautions").into_iter().map(fold).collect();
     if let Some(key) = keys
@@ -350,7 +348,7 @@ pub(super) fn named_precautions(row: &Row<'_>) -> Result<Vec<Precaution>, RowFau
         let expected = format!("some of {}; `{key}` is none", known.join(", "));
         return Err(row.fault("cautions", expected));
     }
-    keys.extend(anyway.map(fold));
+    keys.extend([Some(of_material), of_tool].into_iter().flatten().map(fold));
     let named = known.iter().filter(|p| keys.contains(&fold(&p.key)));
     Ok(named.cloned().collect())
 }

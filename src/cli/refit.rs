@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use calibriar::catalogue::{Catalogue, FeatureName, Workshop, fold};
+use calibriar::catalogue::{Catalogue, Feature, FeatureName, Workshop};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings};
 use calibriar::notation::{Context, DecimalMark, DrillSet, Quantity, Unit, read_cell};
@@ -293,12 +293,10 @@ impl Bench<'_> {
 /// The outlines of `--show`.
 fn shown_too(typed: &[String], plans: &[Refit]) -> Result<Vec<FeatureName>, CliError> {
     let traced = || plans.iter().flat_map(|plan| &plan.outlines);
+    let known = Feature::standard();
     let find = |text: &String| {
-        let is = |o: &&OutlineStock| {
-            let name = &o.feature;
-            fold(&name.to_string()) == fold(text) || fold(&name.feature.label) == fold(text)
-        };
-        let found = traced().find(is).map(|o| o.feature.clone());
+        let named = FeatureName::parse(text, &known).ok();
+        let found = named.filter(|name| traced().any(|o| o.feature == *name));
         found.ok_or_else(|| {
             let mut names: Vec<String> = traced().map(|o| o.feature.to_string()).collect();
             names.sort();

@@ -442,10 +442,7 @@ fn what_remains(floors: &[&FloorLeft]) -> String {
             false => "",
         };
         let cells = [
-            match &floor.side {
-                Some(side) => format!("{}, {}{short}", floor.floor.label, side.words()),
-                None => format!("{}{short}", floor.floor.label),
-            },
+            format!("{}{short}", floor.floor.label_on(floor.side.as_ref())),
             format!("{:.2}", floor.found),
             format!("{:.2}", floor.left),
             format!("{:.2}", floor.floor.least),

@@ -67,6 +67,14 @@ pub(super) struct Remains<'w> {
     pub(super) side: Option<usize>,
 }
 
+impl Remains<'_> {
+    /// For people: with the side of the piece, where it is of one.
+    pub(super) fn label(&self, known: &Known<'_>) -> String {
+        let side = self.side.and_then(|work| known.straightening(work));
+        self.floor.label_on(side.map(|one| &one.feature))
+    }
+}
+
 /// An outline that is made straight wholly or not at all.
 #[derive(Clone, Debug)]
 pub(super) struct Straightened {
@@ -381,7 +389,7 @@ impl<'a> Known<'a> {
         let missing = terms.filter(|(key, _)| self.place(key).is_none());
         Remains {
             floor,
-            value: self.sum(&floor.made_of).map(|(value, _)| value),
+            value: floor.left(|key| Some(self.place(key)?.value)),
             missing: missing.map(|(key, _)| self.label(key)).collect(),
             side: None,
         }

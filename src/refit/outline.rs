@@ -195,35 +195,42 @@ pub(super) fn outlines(
         Walls::Alone => Vec::new(),
         Walls::Cone => shared(&traces, &points, slopes, bowl),
     };
-    let mut outlines = Vec::new();
-    let of_feature = |key: &str| {
-        let at = traces.iter().position(|t| t.feature.feature.key == key)?;
-        let points = points[at].as_ref().ok()?;
-        // The points in order.
-        Some(least_stock(points, Slopes::ANY).ok()?.outline)
-    };
-    for (trace, points) in traces.iter().zip(points.clone()) {
-        let Some(part) = Part::of(&trace.feature.feature.key) else {
-            continue;
+    let lines = traces.iter().zip(&points).filter_map(|(trace, points)| {
+        let part = Part::of(&trace.feature.feature.key)?;
+        let name = trace.feature.to_string();
+        let slopes = if part == Part::Wall {
+            slopes
+        } else {
+            Slopes::ANY
         };
+        let stock = match cone.iter().position(|c| c.0 == name) {
+            Some(at) => Ok(cone.swap_remove(at).1),
+            _ => points
+                .clone()
+                .and_then(|points| least_stock(&points, slopes)),
+        };
+        Some((*trace, part, stock))
+    });
+    let lines: Vec<(&Trace, Part, Result<Stock, FormError>)> = lines.collect();
+    let line_of = |key: &str| -> Option<&[Point]> {
+        let mut all = lines.iter();
+        let (.., stock) = all.find(|(trace, ..)| trace.feature.feature.key == key)?;
+        stock.as_ref().ok().map(|stock| &*stock.outline)
+    };
+    let mut outlines = Vec::new();
+    for (trace, part, stock) in &lines {
         let name = trace.feature.to_string();
         let band = check.outlines.iter().find(|o| o.feature == name);
-        let stock = points.and_then(|points| match cone.iter().position(|c| c.0 == name) {
-            Some(at) => Ok(cone.swap_remove(at).1),
-            None if part == Part::Wall => least_stock(&points, slopes),
-            None => least_stock(&points, Slopes::ANY),
-        });
         let other = Part::across_bore(&trace.feature.feature.key);
-        let other_line = other.and_then(of_feature);
-        let other_line = other_line.filter(|other| {
-            let line = stock.as_ref().ok();
-            line.is_some_and(|stock| runs_along(other, &stock.outline))
-        });
-        let stock = stock.map(|stock| work(known, part, stock, other_line.as_deref(), band));
+        let line = stock.as_ref().ok().map(|stock| &stock.outline);
+        let other_line = other.and_then(line_of);
+        let other_line = other_line.filter(|other| line.is_some_and(|own| runs_along(other, own)));
+        let stock = stock.clone();
+        let stock = stock.map(|stock| work(known, *part, stock, other_line, band));
         let reason = match &stock {
-            Ok(work) => reason(known, check, part, &trace.feature, work, band).or_else(|| {
+            Ok(work) => reason(known, check, *part, &trace.feature, work, band).or_else(|| {
                 let key = other?;
-                beside_bore(key, other_line.as_deref(), work).map(OutlineReason::Refused)
+                beside_bore(key, other_line, work).map(OutlineReason::Refused)
             }),
             // The fault of its points tells why.
             Err(_) => None,

@@ -523,13 +523,9 @@ impl<'a> Bench<'a> {
                 let at = quantity - known.places.len();
                 let (remains, _) = self.told[at];
                 let floor = remains.floor;
-                let side = remains.side.and_then(|work| known.straightening(work));
                 Obstacle::Floor {
                     key: floor.key.clone(),
-                    label: match side {
-                        Some(one) => format!("{}, {}", floor.label, one.feature.words()),
-                        None => floor.label.clone(),
-                    },
+                    label: remains.label(known),
                     left: becomes,
                     least: floor.least,
                     probability: inside(Of::Remains(at), Some(floor.least), None),
