@@ -96,6 +96,7 @@ pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
+pub(crate) use screening::loose_periods;
 pub use screening::{Screened, SetAsideReference, screen};
 pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};

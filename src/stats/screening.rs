@@ -123,11 +123,7 @@ fn compare<R: Copy + Into<Rated>>(
     if sums.n < 2 {
         return comparison;
     }
-    // No t has lighter tails than the normal: what is inside its limit needs no p.
-    let inside = normal_upper_quantile(limit / 2.0);
-    // With one reading less, s^2 falls by the share of the furthest that stays, at most.
-    let nu = prior.df + sums.n as f64 - 2.0;
-    let near = 0.98 * (1.0 - inside * inside / nu).max(0.0).sqrt() * inside;
+    let (inside, near) = inside(sums, prior, limit);
     let calm = calm(sums, prior, near);
     let mut least = (limit, 0.0);
     let mut nearest = near;
@@ -170,6 +166,65 @@ fn compare<R: Copy + Into<Rated>>(
         start += run.len();
     }
     comparison
+}
+
+/// The `|T|` under which no reading is unlike at that limit, and the one under which none is with one
+/// reading less.
+fn inside(sums: &TwoLevel, prior: &Prior, limit: f64) -> (f64, f64) {
+    // No t has lighter tails than the normal: what is inside its limit needs no p.
+    let inside = normal_upper_quantile(limit / 2.0);
+    // With one reading less, s^2 falls by the share of the furthest that stays, at most.
+    let nu = prior.df + sums.n as f64 - 2.0;
+    let near = 0.98 * (1.0 - inside * inside / nu).max(0.0).sqrt() * inside;
+    (inside, near)
+}
+
+/// The periods of which a reading may be set aside once another one of them is left out: two strays of
+/// one period vouch for each other. For readings that stayed, in the order of their periods.
+pub(crate) fn loose_periods<R: Copy + Into<Rated>>(
+    readings: &[R],
+    sums: &TwoLevel,
+    prior: &Prior,
+) -> Vec<u32> {
+    /// Of the squared limit: the centre of all periods moves as well.
+    const ROOM: f64 = 0.8;
+    if prior.df == 0.0 || sums.n < 2 {
+        return Vec::new();
+    }
+    let (_, near) = inside(sums, prior, ALPHA / sums.n as f64);
+    let calm = ROOM * calm(sums, prior, near);
+    let weight = 1.0 / (1.0 + sums.mean_r);
+    let is_loose = |run: &[R]| {
+        let of_run = || run.iter().map(|&reading| reading.into().x - sums.mu);
+        // The readings furthest up and down, and those next to them.
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        let mut sum = 0.0;
+        for x in of_run() {
+            sum += x;
+            low = [low[0].min(x), low[1].min(low[0].max(x))];
+            high = [high[0].max(x), high[1].max(high[0].min(x))];
+        }
+        let left = run.len() as f64 - 2.0;
+        let share = 1.0 - 1.0 / (1.0 + sums.lambda * weight * left);
+        let limit = calm * (1.0 + sums.lambda * (1.0 - share));
+        of_run().any(|x| {
+            // Its deviation from the others' centre is worst without the furthest on either side.
+            [low, high].iter().any(|&[first, second]| {
+                let without = if x == first { second } else { first };
+                let mean = if left > 0.0 {
+                    (sum - x - without) / left
+                } else {
+                    0.0
+                };
+                (x - share * mean).powi(2) >= limit
+            })
+        })
+    };
+    let known = runs(readings).filter_map(|run| Some((run[0].into().period?, run)));
+    known
+        .filter(|(_, run)| run.len() > 1 && is_loose(run))
+        .map(|(period, _)| period)
+        .collect()
 }
 
 /// A reading whose squared residual over its own share, `(P x)_i^2 / P_ii`, is under this has a

@@ -16,7 +16,7 @@ use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
     PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm,
-    t_two_sided, t_upper_quantile,
+    loose_periods, t_two_sided, t_upper_quantile,
 };
 use crate::table::Uncertainty;
 use crate::{parallel, sorting};
@@ -149,8 +149,11 @@ struct Standard {
 struct Whole {
     prior: Prior,
     predictive: Predictive,
-    /// Whether the screening has the same outcome without any one of them.
+    /// Whether the screening has the same outcome without any one of them that is not of a loose
+    /// period.
     settled: bool,
+    /// See [`loose_periods`].
+    loose: Vec<u32>,
 }
 
 /// The limits of every pattern, period and column, and the norms behind them.
@@ -220,19 +223,20 @@ impl<'a> Glance<'a> {
                 .or_insert_with(|| quantiles(least_judged));
             let periods: Vec<Option<u32>> =
                 chosen.iter().copied().map(Some).chain([None]).collect();
-            let bands: Vec<Bands> = (0..columns)
+            let mut bands: Vec<Bands> = (0..columns)
                 .zip(&bases)
                 .map(|(column, basis)| Bands::new(evidence, column, basis, &periods, quantiles))
                 .collect();
-            let norm = |(basis, bands): (Basis, &Bands)| {
+            let norm = |(basis, bands): (Basis, &mut Bands)| {
                 Some(Whole {
                     prior: basis.prior,
                     predictive: basis.predictive?,
                     settled: bands.settled,
+                    loose: std::mem::take(&mut bands.loose),
                 })
             };
             let standard = Standard {
-                norms: bases.into_iter().zip(&bands).map(norm).collect(),
+                norms: bases.into_iter().zip(&mut bands).map(norm).collect(),
                 least_judged,
             };
             (standard, bands)
@@ -368,9 +372,7 @@ impl Whole {
             return false;
         }
         let sums = self.predictive.sums();
-        let of_period = sums.period(reference.period);
-        let siblings = of_period.map_or(0.0, |of| of.weight * (1.0 + sums.mean_r) - 1.0);
-        if siblings > 0.5 && 2.0 * siblings < sums.n as f64 {
+        if is_of(reference.period, &self.loose) {
             // See `alone`: without it the screening may set all of them aside.
             return false;
         }
@@ -548,8 +550,8 @@ struct Candidate {
 const STEADY_SHARE: usize = 100;
 /// The same for a set that must tell the period share by itself.
 const STEADY_SET: usize = 50;
-/// References of a period of so few, or of less weight, are judged exactly: some of their siblings may
-/// be set aside once one of them is left out, and the period's centre moves far.
+/// References of a loose period of so few, or of less weight, are judged exactly: some of their
+/// siblings may be set aside once one of them is left out, and the period's centre moves far.
 const FEW_OF_PERIOD: f64 = 8.0;
 
 /// Rounding must not hide a reading that stands exactly at a limit.
@@ -561,6 +563,8 @@ struct Bands {
     limits: Vec<[Band; 2]>,
     /// Whether leaving out any one reference sets none aside but those that are.
     settled: bool,
+    /// Periods of which a reference may be set aside once another one of them is left out.
+    loose: Vec<u32>,
 }
 
 impl Bands {
@@ -577,6 +581,7 @@ impl Bands {
             return Bands {
                 limits: [[UNJUDGED; 2], [SUSPECT; 2]].repeat(periods.len()),
                 settled: false,
+                loose: Vec::new(),
             };
         };
         let Dimension { kind, credible, .. } = *table.dimension(of);
@@ -595,7 +600,9 @@ impl Bands {
             .upper(norm.df())
             .map(|critical| critical * norm.spread() * ROUNDING);
         let mut of_period = |&period: &Option<u32>| {
-            let alone = alone(basis, period).map(|norm| {
+            let mut of_stages = stages.iter().flatten();
+            let loose = of_stages.any(|stage| is_of(period, &stage.loose));
+            let alone = loose.then(|| alone(basis, period)).flatten().map(|norm| {
                 let (centre, h0) = norm.sums().expected(None);
                 let slack = 1.0 - 4.0 / basis.kept.len().max(4) as f64;
                 let reach = norm.spread() * h0.sqrt() * ROUNDING * slack;
@@ -616,7 +623,10 @@ impl Bands {
         };
         Bands {
             limits: periods.iter().flat_map(&mut of_period).collect(),
-            settled: !basis.doubtful && stages.is_some_and(|stages| stages.len() == 1),
+            settled: !basis.doubtful && stages.as_ref().is_some_and(|stages| stages.len() == 1),
+            loose: stages.map_or(Vec::new(), |stages| {
+                stages.into_iter().flat_map(|s| s.loose).collect()
+            }),
         }
     }
 }
@@ -633,6 +643,11 @@ fn alone(basis: &Basis, period: Option<u32>) -> Option<Predictive> {
     let all = basis.kept.len() + basis.set_aside.len();
     let may_go = own.len() > 1 && 2 * (own.len() - 1) < all;
     may_go.then(|| Predictive::new(&others, &basis.prior))?
+}
+
+/// Whether a period is one of those.
+fn is_of(period: Option<u32>, periods: &[u32]) -> bool {
+    period.is_some_and(|period| periods.contains(&period))
 }
 
 /// What is inside both bands.
@@ -656,6 +671,8 @@ struct Without {
     weight: f64,
     /// Leaving a reading out moves period share and screening a little as well.
     slack: f64,
+    /// See [`loose_periods`].
+    loose: Vec<u32>,
 }
 
 impl Without {
@@ -697,6 +714,7 @@ impl Without {
             share,
             weight: 1.0 / (1.0 + sums.mean_r),
             slack: 1.0 - 4.0 / n,
+            loose: loose_periods(&basis.kept, sums, &basis.prior),
             sums: sums.clone(),
         })
     }
@@ -705,8 +723,9 @@ impl Without {
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
     fn band(&self, kind: Kind, period: Option<u32>, tail: usize) -> Band {
+        let loose = is_of(period, &self.loose);
         let few = |of: &&PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
-        let Some(of) = self.sums.period(period).filter(|of| !few(of)) else {
+        let Some(of) = self.sums.period(period).filter(|of| !(loose && few(of))) else {
             return SUSPECT;
         };
         let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);
