@@ -1,6 +1,8 @@
 //! `calibriar flag`
 
 use std::io;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc;
 use std::thread;
 
 use calibriar::cohort::Cohort;
@@ -58,28 +60,36 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     })
 }
 
-/// Writes the flags, formatted in several threads: with many pieces, printing numbers costs more
-/// than judging them.
+/// Writes the flags, formatted in several threads while this one writes: with many pieces, printing
+/// numbers costs more than judging them.
 fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
-    let threads = thread::available_parallelism().map_or(1, usize::from);
-    let share = flags.len().div_ceil(threads).max(1);
-    let parts: Vec<io::Result<Vec<u8>>> = thread::scope(|scope| {
-        let work: Vec<_> = flags
-            .chunks(share)
-            .map(|some| scope.spawn(move || csv_text(some, cohort)))
-            .collect();
-        // The panic of a thread goes on in this one.
-        work.into_iter()
-            .map(|w| {
-                w.join()
-                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-            })
-            .collect()
-    });
+    const SHARE: usize = 1 << 13;
+    // Few parts wait at a time, however many flags there are.
+    const WAITING: usize = 4;
     let header = FLAG_COLUMNS.join(",") + "\n";
-    let parts = parts.into_iter().collect::<io::Result<Vec<Vec<u8>>>>()?;
-    let all = std::iter::once(header.as_bytes()).chain(parts.iter().map(Vec::as_slice));
-    output::write_bytes(&all.collect::<Vec<&[u8]>>())
+    let shares: Vec<&[Flag]> = flags.chunks(SHARE).collect();
+    let next = AtomicUsize::new(0);
+    let (sender, receiver) = mpsc::sync_channel(WAITING);
+    let format = |sender: mpsc::SyncSender<(usize, io::Result<Vec<u8>>)>| {
+        loop {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            let Some(some) = shares.get(at) else { break };
+            // Nobody reads on.
+            if sender.send((at, csv_text(some, cohort))).is_err() {
+                break;
+            }
+        }
+    };
+    let written = thread::scope(|scope| {
+        let threads = thread::available_parallelism().map_or(1, usize::from);
+        for _ in 0..threads.min(shares.len()) {
+            let (format, sender) = (&format, sender.clone());
+            scope.spawn(move || format(sender));
+        }
+        drop(sender);
+        output::write_parts(header.into_bytes(), receiver.into_iter())
+    });
+    written
 }
 
 fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {

@@ -1,5 +1,6 @@
 //! Tables, CSV and JSON on standard output.
 
+use std::collections::BTreeMap;
 use std::io::{self, IsTerminal as _, Write};
 
 use calibriar::norm::Loan;
@@ -88,16 +89,32 @@ pub(super) fn csv_error(error: csv::Error) -> io::Error {
     }
 }
 
-/// Writes bytes as they are.
-pub(super) fn write_bytes(parts: &[&[u8]]) -> Result<(), CliError> {
+/// Writes numbered parts after a first one in their order; they may come in any other.
+pub(super) fn write_parts(
+    first: Vec<u8>,
+    parts: impl Iterator<Item = (usize, io::Result<Vec<u8>>)>,
+) -> Result<(), CliError> {
     let mut out = io::stdout().lock();
-    let written = parts.iter().try_for_each(|part| out.write_all(part));
-    seen_enough(written.and_then(|()| out.flush()))
+    let write = || {
+        out.write_all(&first)?;
+        let (mut waiting, mut due) = (BTreeMap::new(), 0);
+        for (number, part) in parts {
+            waiting.insert(number, part?);
+            while let Some(part) = waiting.remove(&due) {
+                out.write_all(&part)?;
+                due += 1;
+            }
+        }
+        out.flush()
+    };
+    seen_enough(write())
 }
 
 /// Writes lines of text.
 pub(super) fn write_text(text: &str) -> Result<(), CliError> {
-    write_bytes(&[text.as_bytes()])
+    let mut out = io::stdout().lock();
+    let written = out.write_all(text.as_bytes());
+    seen_enough(written.and_then(|()| out.flush()))
 }
 
 /// Tells what was stored. It is stored, so a failure to tell it is no failure of the command.

@@ -55,10 +55,9 @@ pub struct Basis {
     pub disagree: bool,
     /// What they say of the next undated piece; `None` where they say nothing.
     pub predictive: Option<Predictive>,
-    /// The place in `kept` of a reference that may well be set aside with one reference less.
-    pub(crate) next: Option<usize>,
-    /// Whether some of those set aside may well stay with one reference less.
-    pub(crate) doubtful: bool,
+    /// The places in `kept` of references that may well be set aside with one reference less, the nearest to
+    /// that first.
+    pub(crate) near: Vec<usize>,
 }
 
 /// A reference that was set aside.
@@ -70,6 +69,8 @@ pub struct SetAside {
     pub p: f64,
     /// Its deviation from what they made expect, on the scale of judgement.
     pub deviation: f64,
+    /// Whether it would be set aside with any one reference less as well.
+    pub(crate) by_far: bool,
 }
 
 impl Basis {
@@ -82,18 +83,18 @@ impl Basis {
                 reference: references[aside.index],
                 p: aside.p,
                 deviation: aside.deviation,
+                by_far: aside.by_far,
             })
             .collect();
         Basis {
             prior,
+            near: screened.near.clone(),
             kept: match set_aside.is_empty() {
                 true => references,
                 false => screened.kept.iter().map(|&i| references[i]).collect(),
             },
             set_aside,
             disagree: screened.disagree,
-            next: screened.next,
-            doubtful: screened.doubtful,
             predictive: screened.predictive(&prior),
         }
     }

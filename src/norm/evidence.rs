@@ -206,20 +206,17 @@ impl<'t> Evidence<'t> {
                 }
                 let kind = cohort.table().dimension(of).kind;
                 let values = &self.values[column];
-                let readings: Vec<Rated> = places
+                let mut readings = places
                     .iter()
                     .filter(|&&at| !values[at].is_nan())
                     .map(|&at| cohort.reference_at(of, kind, at, values[at]))
                     .filter(|reference| is_fine(cohort, of, reference.row()))
-                    .map(|reference| reference.rated())
-                    .collect();
-                if readings.is_empty() {
+                    .map(|reference| reference.rated());
+                let Some(first) = readings.next() else {
                     continue;
-                }
-                let mut others = Some(set.clone());
-                for &reading in &readings {
-                    others = others.and_then(|set| set.without(reading));
-                }
+                };
+                let others =
+                    readings.fold(set.without(first), |set, reading| set?.without(reading));
                 let others =
                     others.unwrap_or_else(|| ShareSet::new(&self.fine(column, own, own_rows)));
                 if grid == self.support {

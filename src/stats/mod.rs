@@ -36,6 +36,7 @@ mod attribution;
 mod borrowed;
 mod comparison;
 mod conformity;
+mod deletion;
 mod error;
 mod interpolation;
 mod least_cost;
@@ -73,6 +74,7 @@ pub use comparison::{
     trigamma, variance_ratio, welch_anova, welch_t,
 };
 pub use conformity::{conformity, guarded};
+pub(crate) use deletion::Deletions;
 pub use error::StatsError;
 pub use interpolation::interpolation_weights;
 pub use least_cost::{LinearLimit, least_cost};
@@ -96,7 +98,7 @@ pub use period_share::{PeriodShare, ShareEvidence, ShareSet, period_share};
 pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed};
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
-pub(crate) use screening::loose_periods;
+pub(crate) use screening::loose;
 pub use screening::{Screened, SetAsideReference, screen};
 pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};

@@ -31,12 +31,9 @@ pub struct Screened {
     pub set_aside: Vec<SetAsideReference>,
     /// Whether those that stay still disagree.
     pub disagree: bool,
-    /// The place in `kept` of the one with the largest `|T|` when judged by the others, where it is
-    /// so near to being set aside that one reference less may tip the balance.
-    pub next: Option<usize>,
-    /// Whether some of those set aside are so near to staying that one reference less may tip the
-    /// balance.
-    pub doubtful: bool,
+    /// The places in `kept` of those that are so near to being set aside that one reference less may tip
+    /// the balance, the one with the largest `|T|` first.
+    pub near: Vec<usize>,
     /// The two-level sums of those that stay, with the ratio and the spread of the prior.
     pub sums: Option<TwoLevel>,
 }
@@ -50,6 +47,8 @@ pub struct SetAsideReference {
     pub p: f64,
     /// Its deviation from the others' centre.
     pub deviation: f64,
+    /// Whether it would be set aside with any one reference less as well.
+    pub by_far: bool,
 }
 
 impl Screened {
@@ -72,20 +71,20 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
     let most = readings.len().saturating_sub(1) / 2;
     let mut kept: Vec<usize> = (0..readings.len()).collect();
     let mut left = Cow::Borrowed(readings);
-    let (mut set_aside, mut doubtful) = (Vec::new(), false);
+    let mut set_aside = Vec::new();
     loop {
         let m = left.len();
         let comparisons = if m > 2 { m as f64 } else { 1.0 };
         let sums = two_level(&left, prior.lambda, prior.variance);
         let of_sums = |sums| compare(sums, &left, prior, ALPHA / comparisons);
-        let Comparison { unlike, next } = sums.as_ref().map(of_sums).unwrap_or_default();
+        let Comparison { unlike, near } = sums.as_ref().map(of_sums).unwrap_or_default();
         match unlike {
             Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
-                doubtful |= p * comparisons * BY_FAR > ALPHA;
                 set_aside.push(SetAsideReference {
                     index: kept.remove(at),
                     p,
                     deviation,
+                    by_far: p * comparisons * BY_FAR <= ALPHA,
                 });
                 left.to_mut().remove(at);
             }
@@ -94,8 +93,7 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
                     kept,
                     set_aside,
                     disagree: unlike.is_some(),
-                    next,
-                    doubtful,
+                    near,
                     sums,
                 };
             }
@@ -108,8 +106,8 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
 struct Comparison {
     /// Place, p and deviation of the reading least like the others, if its p is under the limit.
     unlike: Option<(usize, f64, f64)>,
-    /// Place of the one with the largest `|T|`, if that is near the limit.
-    next: Option<usize>,
+    /// Places of those near the limit, the one with the largest `|T|` first.
+    near: Vec<usize>,
 }
 
 /// Judges each reading by the others; a p under `limit` is unlike.
@@ -126,14 +124,13 @@ fn compare<R: Copy + Into<Rated>>(
     let (inside, near) = inside(sums, prior, limit);
     let calm = calm(sums, prior, near);
     let mut least = (limit, 0.0);
-    let mut nearest = near;
+    let mut at_the_limit: Vec<(f64, usize)> = Vec::new();
     let mut judge = |at: usize| {
         let left = left_out(sums, readings, at)?;
         let (t, nu) = prior.studentized(&left)?;
         let t = t.abs();
-        if t > nearest {
-            nearest = t;
-            comparison.next = Some(at);
+        if t > near {
+            at_the_limit.push((t, at));
         }
         if t < inside {
             return None;
@@ -165,6 +162,8 @@ fn compare<R: Copy + Into<Rated>>(
         }
         start += run.len();
     }
+    at_the_limit.sort_by(|a, b| b.0.total_cmp(&a.0));
+    comparison.near = at_the_limit.into_iter().map(|(_, at)| at).collect();
     comparison
 }
 
@@ -179,24 +178,26 @@ fn inside(sums: &TwoLevel, prior: &Prior, limit: f64) -> (f64, f64) {
     (inside, near)
 }
 
-/// The periods of which a reading may be set aside once another one of them is left out: two strays of
-/// one period vouch for each other. For readings that stayed, in the order of their periods.
-pub(crate) fn loose_periods<R: Copy + Into<Rated>>(
+/// The places of readings that may be set aside once another one of their period is left out: two strays
+/// of one period vouch for each other. For readings that stayed, in the order of their periods.
+pub(crate) fn loose<R: Copy + Into<Rated>>(
     readings: &[R],
     sums: &TwoLevel,
     prior: &Prior,
-) -> Vec<u32> {
+) -> Vec<usize> {
     /// Of the squared limit: the centre of all periods moves as well.
     const ROOM: f64 = 0.8;
+    let mut loose = Vec::new();
     if prior.df == 0.0 || sums.n < 2 {
-        return Vec::new();
+        return loose;
     }
     let (_, near) = inside(sums, prior, ALPHA / sums.n as f64);
     let calm = ROOM * calm(sums, prior, near);
     let weight = 1.0 / (1.0 + sums.mean_r);
-    let is_loose = |run: &[R]| {
+    let mut start = 0;
+    for run in runs(readings) {
         let of_run = || run.iter().map(|&reading| reading.into().x - sums.mu);
-        // The readings furthest up and down, and those next to them.
+        // The readings furthest down and up, and those next to them.
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         let mut sum = 0.0;
         for x in of_run() {
@@ -205,9 +206,9 @@ pub(crate) fn loose_periods<R: Copy + Into<Rated>>(
             high = [high[0].max(x), high[1].max(high[0].min(x))];
         }
         let left = run.len() as f64 - 2.0;
-        let share = 1.0 - 1.0 / (1.0 + sums.lambda * weight * left);
+        let share = 1.0 - 1.0 / (1.0 + sums.lambda * weight * left.max(0.0));
         let limit = calm * (1.0 + sums.lambda * (1.0 - share));
-        of_run().any(|x| {
+        let is_loose = |x: f64| {
             // Its deviation from the others' centre is worst without the furthest on either side.
             [low, high].iter().any(|&[first, second]| {
                 let without = if x == first { second } else { first };
@@ -218,13 +219,14 @@ pub(crate) fn loose_periods<R: Copy + Into<Rated>>(
                 };
                 (x - share * mean).powi(2) >= limit
             })
-        })
-    };
-    let known = runs(readings).filter_map(|run| Some((run[0].into().period?, run)));
-    known
-        .filter(|(_, run)| run.len() > 1 && is_loose(run))
-        .map(|(period, _)| period)
-        .collect()
+        };
+        if run.len() > 1 {
+            let places = of_run().enumerate().filter(|&(_, x)| is_loose(x));
+            loose.extend(places.map(|(i, _)| start + i));
+        }
+        start += run.len();
+    }
+    loose
 }
 
 /// A reading whose squared residual over its own share, `(P x)_i^2 / P_ii`, is under this has a

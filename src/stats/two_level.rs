@@ -88,6 +88,82 @@ pub(super) fn runs<R: Copy + Into<Rated>>(readings: &[R]) -> impl Iterator<Item 
     })
 }
 
+/// The weight `1 / (1 + r)` of a reading.
+pub(super) fn weight(u: f64, variance: f64) -> f64 {
+    if variance.is_infinite() {
+        1.0
+    } else {
+        variance / (variance + u * u)
+    }
+}
+
+/// Sums over the readings of one period, about its first.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sums {
+    pub(super) period: Option<u32>,
+    /// The first reading.
+    pub(super) origin: f64,
+    pub(super) weight: f64,
+    /// Of the weighted readings.
+    pub(super) shift: f64,
+    /// Of their weighted squares.
+    pub(super) squares: f64,
+}
+
+impl Sums {
+    pub(super) fn about(first: Rated) -> Sums {
+        Sums {
+            period: first.period,
+            origin: first.x,
+            weight: 0.0,
+            shift: 0.0,
+            squares: 0.0,
+        }
+    }
+
+    pub(super) fn add(&mut self, x: f64, weight: f64) {
+        let weighted = weight * (x - self.origin);
+        self.weight += weight;
+        self.shift += weighted;
+        self.squares += weighted * (x - self.origin);
+    }
+
+    fn mean(&self) -> f64 {
+        self.origin + self.shift / self.weight
+    }
+
+    /// The squares about the mean.
+    pub(super) fn within(&self) -> f64 {
+        self.squares - self.shift * self.shift / self.weight
+    }
+
+    /// Whether the digits of the squares about the mean are lost in those about the first reading.
+    pub(super) fn drowns(&self) -> bool {
+        // One digit may go. Where a square is beyond all numbers the means must tell.
+        let stands = self.within() >= 0.1 * self.squares && self.squares.is_finite();
+        !(stands || self.squares == 0.0)
+    }
+}
+
+impl From<&Sums> for PeriodSums {
+    fn from(sums: &Sums) -> PeriodSums {
+        PeriodSums {
+            period: sums.period,
+            weight: sums.weight,
+            mean: sums.mean(),
+        }
+    }
+}
+
+/// Where the sums of a period are; a reading without one has none but its own.
+pub(super) fn position<'s>(
+    mut sums: impl Iterator<Item = &'s Sums>,
+    period: Option<u32>,
+) -> Option<usize> {
+    let period = period?;
+    sums.position(|of| of.period == Some(period))
+}
+
 /// The two-level sums of some readings for a period ratio `lambda` and a spread whose square is
 /// `variance`; with `variance` infinite the readings count as free of error (r = 0).
 ///
@@ -100,83 +176,87 @@ pub fn two_level<R: Copy + Into<Rated>>(
     if readings.is_empty() {
         return None;
     }
-    let (mut periods, mut shifts): (Vec<PeriodSums>, Vec<f64>) = (Vec::new(), Vec::new());
-    // Which period each run is in: a label again, or a new one.
-    let mut of_runs: Vec<(usize, &[R])> = Vec::new();
-    let mut weights: Vec<f64> = vec![0.0; readings.len()];
-    let mut weights_left = weights.iter_mut();
-    let (mut sum_r, mut sum_u2) = (0.0, 0.0);
+    let mut sums: Vec<Sums> = Vec::new();
+    let mut sum_u2 = 0.0;
     for run in runs(readings) {
         let first: Rated = run[0].into();
-        let same = |p: &PeriodSums| first.period.is_some() && p.period == first.period;
-        let at = periods.iter().position(same).unwrap_or_else(|| {
-            // For now `mean` is the first reading.
-            periods.push(PeriodSums {
-                period: first.period,
-                weight: 0.0,
-                mean: first.x,
-            });
-            shifts.push(0.0);
-            periods.len() - 1
+        let at = position(sums.iter(), first.period).unwrap_or_else(|| {
+            sums.push(Sums::about(first));
+            sums.len() - 1
         });
-        of_runs.push((at, run));
-        let origin = periods[at].mean;
-        let (mut sum, mut shift) = (periods[at].weight, shifts[at]);
-        for (&reading, kept) in run.iter().zip(&mut weights_left) {
+        // Sums of this run alone: they can stay in registers.
+        let mut of = sums[at];
+        for &reading in run {
             let Rated { x, u, .. } = reading.into();
-            let r = relative(u, variance);
-            let weight = 1.0 / (1.0 + r);
-            sum_r += r;
+            of.add(x, weight(u, variance));
             sum_u2 += u * u;
-            sum += weight;
-            // About the first reading: large offsets then cost no digits.
-            shift += weight * (x - origin);
-            *kept = weight;
         }
-        periods[at].weight = sum;
-        shifts[at] = shift;
+        sums[at] = of;
     }
-    for (period, shift) in periods.iter_mut().zip(shifts) {
-        period.mean += shift / period.weight;
-    }
-    let mut within = 0.0;
-    let mut weights_left = weights.iter();
-    for (at, run) in of_runs {
-        let mean = periods[at].mean;
-        for (&reading, weight) in run.iter().zip(&mut weights_left) {
-            let reading: Rated = reading.into();
-            within += weight * (reading.x - mean).powi(2);
+    let mut within: f64 = sums.iter().map(Sums::within).sum();
+    if sums.iter().any(Sums::drowns) {
+        // The first reading of a period is far from its others: once more, about their means.
+        within = 0.0;
+        for run in runs(readings) {
+            let first: Rated = run[0].into();
+            // A reading without a period is its own mean.
+            let Some(at) = first
+                .period
+                .and_then(|_| position(sums.iter(), first.period))
+            else {
+                continue;
+            };
+            let mean = sums[at].mean();
+            let square = |&reading: &R| {
+                let Rated { x, u, .. } = reading.into();
+                weight(u, variance) * (x - mean).powi(2)
+            };
+            within += run.iter().map(square).sum::<f64>();
         }
     }
-    let variance_of = |p: &PeriodSums| lambda + 1.0 / p.weight;
-    let v = 1.0 / periods.iter().map(|p| 1.0 / variance_of(p)).sum::<f64>();
-    // About the first period's mean: large offsets then cost no digits.
-    let origin = periods[0].mean;
-    let shift: f64 = periods
-        .iter()
-        .map(|p| (p.mean - origin) / variance_of(p))
-        .sum();
-    let mu = origin + v * shift;
-    let between: f64 = periods
-        .iter()
-        .map(|p| (p.mean - mu).powi(2) / variance_of(p))
-        .sum();
-    let n = readings.len() as f64;
-    Some(TwoLevel {
-        n: readings.len(),
-        mu,
-        v,
-        q: within + between,
-        within,
-        mean_r: sum_r / n,
-        mean_u2: sum_u2 / n,
-        periods,
-        lambda,
-        variance,
-    })
+    let periods = sums.iter().map(PeriodSums::from).collect();
+    TwoLevel::of_periods(periods, within, readings.len(), sum_u2, lambda, variance)
 }
 
 impl TwoLevel {
+    /// From the sums of the periods, of `n` readings with so many squared uncertainties; `None` without
+    /// a period.
+    pub(super) fn of_periods(
+        periods: Vec<PeriodSums>,
+        within: f64,
+        n: usize,
+        sum_u2: f64,
+        lambda: f64,
+        variance: f64,
+    ) -> Option<TwoLevel> {
+        // About the first period's mean: large offsets then cost no digits.
+        let origin = periods.first()?.mean;
+        let variance_of = |p: &PeriodSums| lambda + 1.0 / p.weight;
+        let v = 1.0 / periods.iter().map(|p| 1.0 / variance_of(p)).sum::<f64>();
+        let shift: f64 = periods
+            .iter()
+            .map(|p| (p.mean - origin) / variance_of(p))
+            .sum();
+        let mu = origin + v * shift;
+        let between: f64 = periods
+            .iter()
+            .map(|p| (p.mean - mu).powi(2) / variance_of(p))
+            .sum();
+        let mean_u2 = sum_u2 / n as f64;
+        Some(TwoLevel {
+            n,
+            mu,
+            v,
+            q: within + between,
+            within,
+            mean_r: relative(mean_u2.sqrt(), variance),
+            mean_u2,
+            periods,
+            lambda,
+            variance,
+        })
+    }
+
     /// The variance of the set, not less than its reading errors allow: readings rounded alike may
     /// agree by chance. `None` for one reading.
     pub fn variance_of_set(&self) -> Option<f64> {

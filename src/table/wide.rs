@@ -14,7 +14,7 @@ use super::fault::FaultKind;
 use super::header::{DimensionColumn, Known, Target};
 use super::text::{Coded, Texts};
 use super::{CsvText, Found, Input, Options, RawFault, csv_reader, next_record};
-use crate::catalogue::{Catalogue, Dimension, State, YearRange, is_undated};
+use crate::catalogue::{Catalogue, Dimension, NotADate, State, YearRange, is_undated};
 #[cfg(feature = "frame")]
 use crate::notation::NotationError;
 use crate::notation::{Context, DecimalMark, Unit, plain_decimal, read_cell};
@@ -400,26 +400,24 @@ impl RowReader<'_> {
             Known::Period => chunk.specimens.periods.push(missing_as_empty(text)),
             Known::Finish => chunk.specimens.finishes.push(missing_as_empty(text)),
             Known::Made => {
-                let text = date_of_making(text);
                 if self.details {
-                    chunk.words.made.push(text);
+                    chunk.words.made.push(date_of_making(text));
                 }
-                if text.is_empty() {
-                    chunk.specimens.made.push(None);
-                } else if let Some(&made) = made_known.get(text) {
-                    chunk.specimens.made.push(made);
-                } else {
-                    match YearRange::parse(text) {
+                // The cells of a column are few texts again and again.
+                let made = match made_known.get(text) {
+                    Some(&made) => made,
+                    None => match made_by(text) {
                         Ok(made) => {
-                            made_known.insert(text.to_owned(), Some(made));
-                            chunk.specimens.made.push(Some(made));
+                            made_known.insert(text.to_owned(), made);
+                            made
                         }
                         Err(error) => {
-                            chunk.specimens.made.push(None);
                             self.fault(Some(position), cell, error.into());
+                            None
                         }
-                    }
-                }
+                    },
+                };
+                self.chunk.specimens.made.push(made);
             }
             Known::State => match missing_as_empty(text) {
                 "" => chunk.states.push(State::Unknown),
@@ -474,6 +472,14 @@ pub(super) fn date_of_making(text: &str) -> &str {
     match is_undated(text) {
         true => "",
         false => missing_as_empty(text),
+    }
+}
+
+/// The years of a date of making, where it is known.
+fn made_by(text: &str) -> Result<Option<YearRange>, NotADate> {
+    match date_of_making(text) {
+        "" => Ok(None),
+        text => YearRange::parse(text).map(Some),
     }
 }
 

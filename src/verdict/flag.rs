@@ -15,8 +15,8 @@ use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
-    PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel, benjamini_hochberg_among, holm,
-    loose_periods, t_two_sided, t_upper_quantile,
+    Deletions, PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel,
+    benjamini_hochberg_among, holm, loose, screen, t_upper_quantile,
 };
 use crate::table::Uncertainty;
 use crate::{parallel, sorting};
@@ -149,11 +149,29 @@ struct Standard {
 struct Whole {
     prior: Prior,
     predictive: Predictive,
-    /// Whether the screening has the same outcome without any one of them that is not of a loose
-    /// period.
-    settled: bool,
-    /// See [`loose_periods`].
-    loose: Vec<u32>,
+    /// The references that may tip the screening; `None` where it is to be done anew without any one.
+    tipping: Option<Vec<Tipping>>,
+}
+
+/// A reference that screening treats in its own way, or may once another one is left out.
+#[derive(Clone, Copy)]
+struct Tipping {
+    row: u32,
+    period: Option<u32>,
+    why: Why,
+}
+
+/// See [`Tipping`].
+#[derive(Clone, Copy, PartialEq)]
+enum Why {
+    /// It stays, but may be set aside with any one less.
+    Near,
+    /// It stays, but may be set aside with one of its period less.
+    Loose,
+    /// It is set aside, but may stay with any one less.
+    Doubtful,
+    /// It is set aside by far.
+    Aside,
 }
 
 /// The limits of every pattern, period and column, and the norms behind them.
@@ -231,8 +249,7 @@ impl<'a> Glance<'a> {
                 Some(Whole {
                     prior: basis.prior,
                     predictive: basis.predictive?,
-                    settled: bands.settled,
-                    loose: std::mem::take(&mut bands.loose),
+                    tipping: bands.tipping.take(),
                 })
             };
             let standard = Standard {
@@ -358,27 +375,33 @@ impl<'a> Glance<'a> {
 }
 
 impl Whole {
-    /// Whether the p of one of the references, left out of the norm, is certainly over `p`; `prior`
-    /// is what is known without it.
-    fn is_inside(&self, reference: Rated, prior: &Prior, p: f64) -> bool {
-        /// T moves by a few times as much as what is known beforehand, at most.
-        const SLACK: f64 = 20.0;
+    /// Those of all references that stay.
+    fn kept(&self, all: &[Reference]) -> Vec<Reference> {
+        let tipping = self.tipping.iter().flatten();
+        let aside = tipping.filter(|of| matches!(of.why, Why::Aside | Why::Doubtful));
+        let aside: Vec<u32> = aside.map(|of| of.row).collect();
+        let all = all.iter().copied();
+        all.filter(|r| !aside.contains(&(r.row() as u32))).collect()
+    }
+
+    /// Whether the screening has the same outcome without one of the references: then, whether that one
+    /// stays in it. `prior` is what is known without it.
+    fn same_without(&self, own: Reference, prior: &Prior) -> Option<bool> {
         let apart = |a: f64, b: f64| if a == b { 0.0 } else { (a / b - 1.0).abs() };
         let known = &self.prior;
         let moved = apart(prior.lambda, known.lambda)
             + apart(prior.variance, known.variance)
             + apart(prior.df, known.df);
-        if !(self.settled && moved < 1e-3) {
-            return false;
-        }
-        let sums = self.predictive.sums();
-        if is_of(reference.period, &self.loose) {
-            // See `alone`: without it the screening may set all of them aside.
-            return false;
-        }
-        let left_out = sums.without(reference);
-        let studentized = left_out.and_then(|left_out| prior.studentized(&left_out));
-        studentized.is_some_and(|(t, nu)| t_two_sided(t * (1.0 + SLACK * moved) / ROUNDING, nu) > p)
+        let tipping = self.tipping.as_ref().filter(|_| moved < 1e-3)?;
+        let is_own = |of: &Tipping| of.row as usize == own.row();
+        let aside = |of: &Tipping| matches!(of.why, Why::Aside | Why::Doubtful);
+        let stays = !tipping.iter().any(|of| is_own(of) && aside(of));
+        let same = |of: &Tipping| match of.why {
+            Why::Aside => true,
+            Why::Near | Why::Doubtful => is_own(of),
+            Why::Loose => is_own(of) || !stays || of.period != own.rated().period,
+        };
+        tipping.iter().all(same).then_some(stays)
     }
 }
 
@@ -386,9 +409,10 @@ impl Whole {
 struct Pattern<'a> {
     glance: &'a Glance<'a>,
     group: usize,
-    /// By column, worked out when first asked for: all references, and the t that a typical range
-    /// of the norm of all of them reaches to.
+    /// By column, worked out when first asked for: all references, those that stay with any one of them
+    /// left out, and the t that a typical range of the norm of all of them reaches to.
     references: Vec<OnceCell<Vec<Reference>>>,
+    deletions: Vec<OnceCell<Deletions>>,
     t_coverage: Vec<OnceCell<f64>>,
 }
 
@@ -399,6 +423,7 @@ impl<'a> Pattern<'a> {
             glance,
             group,
             references: vec![OnceCell::new(); columns],
+            deletions: vec![OnceCell::new(); columns],
             t_coverage: vec![OnceCell::new(); columns],
         }
     }
@@ -411,11 +436,9 @@ impl<'a> Pattern<'a> {
         let cohort = evidence.cohort();
         let columns = &cohort.table().columns;
         let alpha = self.glance.settings.alpha();
-        let (doubtful, mut usual) = self.doubtful(suspect, outside);
+        let (doubtful, usual) = self.doubtful(suspect, outside);
         let known = (cohort.is_chosen(row) && !doubtful.is_empty())
             .then(|| Beforehand::new(evidence, self.group, &[row]));
-        // Holm compares the p of none of these with more.
-        let most = alpha / (usual + 1) as f64;
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
         let period = cohort.period_label(row);
@@ -425,19 +448,15 @@ impl<'a> Pattern<'a> {
             let kind = cohort.table().dimension(column).kind;
             let (x, u) = on_scale(kind, value, column.uncertainty(row));
             let own = Rated { x, u, period };
-            let standard = self.standard().norms[position].as_ref();
             let norm = match &known {
                 Some(known) => {
                     let prior = known.prior(position);
-                    if standard.is_some_and(|norm| norm.is_inside(own, &prior, most)) {
-                        usual += 1;
-                        continue;
-                    }
-                    self.without(row, position, prior)
-                        .predictive
-                        .map(Cow::Owned)
+                    self.without(row, position, &prior).map(Cow::Owned)
                 }
-                None => standard.map(|norm| Cow::Borrowed(&norm.predictive)),
+                None => {
+                    let standard = self.standard().norms[position].as_ref();
+                    standard.map(|norm| Cow::Borrowed(&norm.predictive))
+                }
             };
             if let Some(norm) = norm {
                 let (centre, standpoint) = norm.judge_dated(own);
@@ -467,16 +486,27 @@ impl<'a> Pattern<'a> {
         !p.is_empty()
     }
 
-    /// What a column's references say without those of one piece.
-    fn without(&self, row: usize, column: usize, prior: Prior) -> Basis {
+    /// What a column's references say without that of one piece.
+    fn without(&self, row: usize, column: usize, prior: &Prior) -> Option<Predictive> {
         let evidence = self.glance.evidence;
         let all =
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
-        let others = match all.iter().position(|r| r.row() == row) {
-            Some(own) => [&all[..own], &all[own + 1..]].concat(),
-            None => all.clone(),
+        let own = all.iter().position(|r| r.row() == row);
+        if let (Some(own), Some(norm)) = (own, &self.standard().norms[column])
+            && let Some(stays) = norm.same_without(all[own], prior)
+        {
+            let deletions = self.deletions[column]
+                .get_or_init(|| Deletions::new(&norm.kept(all), norm.prior.variance));
+            let own = stays.then(|| all[own].rated());
+            if let Some(sums) = deletions.without(own, prior.lambda, prior.variance) {
+                return Predictive::from_sums(sums, prior);
+            }
+        }
+        let others = match own {
+            Some(own) => Cow::Owned([&all[..own], &all[own + 1..]].concat()),
+            None => Cow::Borrowed(all),
         };
-        Basis::new(others, prior)
+        screen(&others, prior).predictive(prior)
     }
 
     fn standard(&self) -> &Standard {
@@ -561,10 +591,8 @@ const ROUNDING: f64 = 1.0 - 1e-9;
 struct Bands {
     /// Period by period, for a piece that is no reference, then for a reference.
     limits: Vec<[Band; 2]>,
-    /// Whether leaving out any one reference sets none aside but those that are.
-    settled: bool,
-    /// Periods of which a reference may be set aside once another one of them is left out.
-    loose: Vec<u32>,
+    /// See [`Whole`].
+    tipping: Option<Vec<Tipping>>,
 }
 
 impl Bands {
@@ -580,8 +608,7 @@ impl Bands {
         let Some(norm) = &basis.predictive else {
             return Bands {
                 limits: [[UNJUDGED; 2], [SUSPECT; 2]].repeat(periods.len()),
-                settled: false,
-                loose: Vec::new(),
+                tipping: None,
             };
         };
         let Dimension { kind, credible, .. } = *table.dimension(of);
@@ -601,7 +628,7 @@ impl Bands {
             .map(|critical| critical * norm.spread() * ROUNDING);
         let mut of_period = |&period: &Option<u32>| {
             let mut of_stages = stages.iter().flatten();
-            let loose = of_stages.any(|stage| is_of(period, &stage.loose));
+            let loose = of_stages.any(|stage| stage.is_loose(period));
             let alone = loose.then(|| alone(basis, period)).flatten().map(|norm| {
                 let (centre, h0) = norm.sums().expected(None);
                 let slack = 1.0 - 4.0 / basis.kept.len().max(4) as f64;
@@ -623,10 +650,34 @@ impl Bands {
         };
         Bands {
             limits: periods.iter().flat_map(&mut of_period).collect(),
-            settled: !basis.doubtful && stages.as_ref().is_some_and(|stages| stages.len() == 1),
-            loose: stages.map_or(Vec::new(), |stages| {
-                stages.into_iter().flat_map(|s| s.loose).collect()
-            }),
+            tipping: stages.map(|stages| tipping(basis, &stages[0].loose)),
+        }
+    }
+}
+
+/// The references that may tip the screening of a norm; some of those that stay are loose.
+fn tipping(basis: &Basis, loose: &[Tipping]) -> Vec<Tipping> {
+    let near = basis
+        .near
+        .iter()
+        .map(|&at| Tipping::new(basis.kept[at], Why::Near));
+    let aside = basis.set_aside.iter().map(|aside| {
+        let why = if aside.by_far {
+            Why::Aside
+        } else {
+            Why::Doubtful
+        };
+        Tipping::new(aside.reference, why)
+    });
+    near.chain(aside).chain(loose.iter().copied()).collect()
+}
+
+impl Tipping {
+    fn new(reference: Reference, why: Why) -> Tipping {
+        Tipping {
+            row: reference.row() as u32,
+            period: reference.rated().period,
+            why,
         }
     }
 }
@@ -643,11 +694,6 @@ fn alone(basis: &Basis, period: Option<u32>) -> Option<Predictive> {
     let all = basis.kept.len() + basis.set_aside.len();
     let may_go = own.len() > 1 && 2 * (own.len() - 1) < all;
     may_go.then(|| Predictive::new(&others, &basis.prior))?
-}
-
-/// Whether a period is one of those.
-fn is_of(period: Option<u32>, periods: &[u32]) -> bool {
-    period.is_some_and(|period| periods.contains(&period))
 }
 
 /// What is inside both bands.
@@ -671,8 +717,8 @@ struct Without {
     weight: f64,
     /// Leaving a reading out moves period share and screening a little as well.
     slack: f64,
-    /// See [`loose_periods`].
-    loose: Vec<u32>,
+    /// References that may be set aside with one of their period less.
+    loose: Vec<Tipping>,
 }
 
 impl Without {
@@ -681,12 +727,12 @@ impl Without {
     /// other both go. `None` where references are to be judged exactly.
     fn stages(basis: &Basis, quantiles: &mut Quantiles) -> Option<Vec<Without>> {
         let mut stages = vec![Without::new(basis, quantiles)?];
-        let mut next = basis.next.map(|next| (basis.kept.clone(), next));
+        let mut next = basis.near.first().map(|&next| (basis.kept.clone(), next));
         while let Some((mut kept, last)) = next {
             kept.remove(last);
             let left = Basis::new(kept, basis.prior);
             stages.push(Without::new(&left, quantiles)?);
-            next = left.next.map(|next| (left.kept, next));
+            next = left.near.first().map(|&next| (left.kept, next));
         }
         Some(stages)
     }
@@ -714,18 +760,28 @@ impl Without {
             share,
             weight: 1.0 / (1.0 + sums.mean_r),
             slack: 1.0 - 4.0 / n,
-            loose: loose_periods(&basis.kept, sums, &basis.prior),
+            loose: loose(&basis.kept, sums, &basis.prior)
+                .into_iter()
+                .map(|at| Tipping::new(basis.kept[at], Why::Loose))
+                .collect(),
             sums: sums.clone(),
         })
+    }
+
+    fn is_loose(&self, period: Option<u32>) -> bool {
+        period.is_some() && self.loose.iter().any(|of| of.period == period)
     }
 
     /// The readings of a period that are inside the critical t when left out of the norm. For the
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
     fn band(&self, kind: Kind, period: Option<u32>, tail: usize) -> Band {
-        let loose = is_of(period, &self.loose);
         let few = |of: &&PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
-        let Some(of) = self.sums.period(period).filter(|of| !(loose && few(of))) else {
+        let Some(of) = self
+            .sums
+            .period(period)
+            .filter(|of| !(self.is_loose(period) && few(of)))
+        else {
             return SUSPECT;
         };
         let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);
