@@ -24,6 +24,7 @@
 //! | [`screen`] | readings that look like slips |
 //! | [`refit`] | what to take off a piece, to which size, and what to leave alone |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
+//! | [`words`] | results in words and numbers for people |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
 //! | [`stats`] | pure numerics, which the others call |
@@ -99,6 +100,7 @@ pub mod stats;
 pub mod table;
 pub mod traced;
 pub mod verdict;
+pub mod words;
 
 /// The prose of `docs/` and the README, so that its Rust examples are tested.
 #[cfg(doctest)]

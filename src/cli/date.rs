@@ -9,13 +9,14 @@ use calibriar::periods::{
 };
 use calibriar::report::{DATE_COLUMNS, date_rows};
 use calibriar::source::Provenance;
+use calibriar::words::{group_title, hint, maker_shown};
 use clap::Args;
 
 use super::check::rows_of;
 use super::json::DatingsOut;
-use super::norms::{hint, maker_shown, provenance_line};
+use super::norms::provenance_line;
 use super::output::{self, Format, FormatArgument, counted, probability, shown, sized, wrapped};
-use super::source::{JudgeArguments, SourceArguments, group_title};
+use super::source::{JudgeArguments, SourceArguments};
 use super::{CliError, Outcome};
 
 /// Which production periods a piece resembles, by its dimensions

@@ -5,6 +5,7 @@ use calibriar::cohort::Cohort;
 use calibriar::firmness::{Leaving, LeftOut, LeftOutNorm, Limit, Whose, left_out};
 use calibriar::report::{LEFT_OUT_COLUMNS, LeftOutRow, NOT_NAMED, joined};
 use calibriar::source::Source;
+use calibriar::words::group_title;
 use clap::ValueEnum;
 
 use super::json::{LeftOutOut, PartOut};
@@ -12,7 +13,6 @@ use super::moved::limit_words;
 use super::norms::{Arguments, chosen, label, provenance_line};
 use super::output::{self, Format, band, signed, sized};
 use super::progress::Bar;
-use super::source::group_title;
 use super::{CliError, Outcome};
 
 /// A limit that moves by so many spreads without one part rests on it, and people are told.

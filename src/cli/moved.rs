@@ -13,8 +13,8 @@ use calibriar::verdict::Verdict;
 use super::json::MovedOut;
 use super::norms::{Arguments, chosen, label, provenance_line};
 use super::output::{self, Format, probability, signed, sized};
-use super::source::group_title;
 use super::{CliError, Outcome};
+use calibriar::words::group_title;
 
 /// Limits that moved by fewer spreads than this have not moved noticeably.
 const NOTICED: f64 = 0.05;

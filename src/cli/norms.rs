@@ -5,13 +5,13 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
 use calibriar::source::{Provenance, Source};
-use calibriar::table::Column;
+use calibriar::words::{group_title, hint, maker_shown, not_credible};
 use clap::Args;
 
 use super::json::{NormOut, NormsOut};
 use super::left_out::LeaveOut;
 use super::output::{self, Format, band, probability, sized};
-use super::source::{Question, group_title};
+use super::source::Question;
 use super::{CliError, Outcome, left_out, moved, remark};
 
 /// Typical ranges by pattern and dimension: what the good periods' pieces measure, and how firm
@@ -179,22 +179,6 @@ pub(super) fn look_alikes(cohort: &Cohort<'_>, groups: &[usize]) -> Vec<String> 
     lines
 }
 
-/// A maker's name, or that there is none.
-pub(super) fn maker_shown(maker: &str) -> &str {
-    if maker.is_empty() {
-        "(no maker)"
-    } else {
-        maker
-    }
-}
-
-pub(super) fn hint(nearest: &[&str]) -> String {
-    match nearest {
-        [] => String::new(),
-        names => format!("; nearest: {}", names.join(", ")),
-    }
-}
-
 /// The table for people.
 fn page(
     source: &Source,
@@ -318,37 +302,6 @@ fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
         ));
     }
     remarks
-}
-
-/// Readings of a pattern that no real pipe has, those of one piece left out, and what to do about
-/// them.
-pub(super) fn not_credible(cohort: &Cohort<'_>, group: usize, but: Option<&str>) -> Vec<String> {
-    let table = cohort.table();
-    let line = |column: &Column| {
-        let dimension = table.dimension(column);
-        let named = |&row: &usize| Some(table.specimens.names.get(row)) != but;
-        let rows: Vec<usize> = cohort.not_credible(column, group);
-        let rows: Vec<usize> = rows.into_iter().filter(named).collect();
-        let (low, high) = dimension.credible?;
-        let mut names: Vec<String> = rows
-            .iter()
-            .take(5)
-            .map(|&row| output::whose(table, column, row, ""))
-            .collect();
-        if rows.len() > names.len() {
-            names.push(format!("{} more", rows.len() - names.len()));
-        }
-        (!rows.is_empty()).then(|| {
-            format!(
-                "{}: not counted, because outside the credible {low} to {high} {}: {}; mend the sheet, \
-                 or correct or withdraw the reading",
-                dimension.label,
-                dimension.unit,
-                names.join(", ")
-            )
-        })
-    };
-    table.columns.iter().filter_map(line).collect()
 }
 
 fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {

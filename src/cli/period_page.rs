@@ -10,7 +10,7 @@ use calibriar::periods::comparison::{
 };
 
 use super::output::{self, counted, probability, shown, signed, sized};
-use super::source::group_title;
+use calibriar::words::{group_title, maker_shown};
 
 /// What is told, and to whom it is compared.
 pub(super) struct Page<'a> {
@@ -193,7 +193,7 @@ impl Page<'_> {
                 quoted.join(", ")
             };
             let makers = named(defined.iter().filter_map(|p| p.maker.as_deref()).collect());
-            let pieces = named(of_pieces().map(|m| super::norms::maker_shown(m)).collect());
+            let pieces = named(of_pieces().map(|m| maker_shown(m)).collect());
             return format!(
                 "Nothing can be compared: the table of periods names the maker {makers}, and the \
                  pieces are of {pieces}. A period speaks for its own maker; one without a maker \
@@ -510,7 +510,7 @@ impl Page<'_> {
             let sets: Vec<&SetComparison> = sets.filter(|s| s.1 == key).map(|s| s.0).collect();
             let mut groups: Vec<usize> = sets.iter().map(|s| s.group).collect();
             groups.dedup();
-            let title = super::norms::maker_shown(maker);
+            let title = maker_shown(maker);
             let patterns = counted(groups.len(), "pattern", "patterns together");
             text.push_str(&format!("{}, {patterns}\n", shown(title)));
             let together = all.pooled_agreement.iter().zip(&of_together);

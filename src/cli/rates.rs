@@ -4,13 +4,14 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::Settings;
 use calibriar::rates::{FAULTS, PatternRates, Plan, Rate, rates};
 use calibriar::report::{RATE_COLUMNS, RateRow};
+use calibriar::words::group_title;
 use clap::Args;
 
 use super::json::RatesOut;
 use super::norms::{chosen, provenance_line};
 use super::output::{self, Format};
 use super::progress::Bar;
-use super::source::{Question, group_title};
+use super::source::Question;
 use super::{CliError, Outcome};
 
 /// How far the verdicts on this very collection can be trusted: false flags, faults found and the

@@ -7,12 +7,11 @@ use calibriar::notation::{Drill, Quantity, drills, inches};
 use calibriar::refit::{Aim, Contradiction, FloorLeft, Goal, Reach, Refit, SizePlan, Step, WhatIf};
 use calibriar::source::Provenance;
 use calibriar::verdict::{Check, Verdict};
+use calibriar::words::{group_title, judged_by};
 use comfy_table::Cell;
 
-use super::check::judged_by;
 use super::norms::provenance_line;
 use super::output::{add_row, lines, shown, signed, table, verdict_cell, verdict_words, wrapped};
-use super::source::group_title;
 
 /// The sheets of some pieces.
 pub(super) fn plans(

@@ -7,10 +7,9 @@ use calibriar::periods::{FEWEST_DATED, Scope, ShiftYears, Size, Untold, What};
 use calibriar::report::{SHIFT_COLUMNS, ShiftRow, stretches};
 use calibriar::stats::YearShift;
 
-use super::norms::maker_shown;
 use super::output::{self, probability, shown};
-use super::source::group_title;
 use super::{CliError, remark};
+use calibriar::words::{group_title, maker_shown};
 
 /// The rows for scripts.
 pub(super) fn rows<'a>(found: &[ShiftYears], cohort: &'a Cohort<'_>) -> Vec<ShiftRow<'a>> {

@@ -11,10 +11,10 @@ use calibriar::norm::{Borrowing, Evidence, Settings};
 use calibriar::source::{Request, Source, give_traces, is_table, open};
 use calibriar::table::{Options, SetAside, Table};
 use calibriar::traced::ready;
+use calibriar::words::hint;
 use clap::builder::NonEmptyStringValueParser;
 use clap::{Args, ValueEnum};
 
-use super::norms::hint;
 use super::output::{Format, FormatArgument, fine, shown};
 use super::{CliError, remark};
 
@@ -574,14 +574,5 @@ impl Question {
         let format = self.format.choose();
         let source = self.source.open(format != Format::Csv)?;
         Ok((settings, format, source))
-    }
-}
-
-/// A pattern and its maker, for a heading.
-pub(super) fn group_title(maker: &str, pattern: &str) -> String {
-    match (maker, pattern) {
-        (_, "") => "(no pattern given)".to_owned(),
-        ("", pattern) => shown(pattern),
-        (maker, pattern) => format!("{}, {}", shown(pattern), shown(maker)),
     }
 }

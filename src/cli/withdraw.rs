@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use calibriar::catalogue::{Feature, FeatureName, nearest};
 use calibriar::collection::{Collection, CollectionError};
+use calibriar::words::hint;
 use clap::Args;
 use clap::builder::NonEmptyStringValueParser;
 
 use super::add::author;
-use super::norms::hint;
 use super::output::{counted, report};
 use super::source::{DEFAULT, collection_path};
 use super::{CliError, Outcome};

@@ -11,7 +11,7 @@ use calibriar::verdict::{DimensionWorking, Finish, Joint, Steps, Working};
 
 use super::norms::provenance_line;
 use super::output::{self, shown, wrapped};
-use super::source::group_title;
+use calibriar::words::group_title;
 
 /// The working of some verdicts, for people.
 pub(super) fn page(
