@@ -25,6 +25,7 @@
 //! | [`refit`] | what to take off a piece, to which size, and what to leave alone |
 //! | [`rates`] | how often verdicts on such a collection would be wrong |
 //! | [`words`] | results in words and numbers for people |
+//! | `page` | pictures and the self-contained HTML page (feature `page`) |
 //! | [`report`] | results as rows, under the names that CSV, JSON and frames share |
 //! | `frame` | data frames and Parquet in and out (feature `frame`) |
 //! | [`stats`] | pure numerics, which the others call |
@@ -70,6 +71,7 @@
 //! # Features
 //! - `store` (default): the collection; costs the build of SQLite's C source.
 //! - `cli` (default): the program; implies `store`.
+//! - `page`: pages people look at; costs the build of a templating macro. Implied by `cli`.
 //! - `frame`: Parquet and data frames; costs the build of polars.
 //!
 //! A feature adds an integration; it never alters a computed number.
@@ -87,6 +89,8 @@ pub mod frame;
 pub mod measurers;
 pub mod norm;
 pub mod notation;
+#[cfg(feature = "page")]
+pub mod page;
 mod parallel;
 pub mod periods;
 pub mod rates;

@@ -15,6 +15,7 @@ mod measurers;
 mod moved;
 mod norms;
 mod output;
+mod page;
 mod period_page;
 mod periods;
 mod progress;
@@ -69,6 +70,7 @@ enum Command {
     Date(date::Arguments),
     Flag(flag::Arguments),
     Form(form::Arguments),
+    Page(page::Arguments),
     Periods(periods::Arguments),
     Refit(refit::Arguments),
     Rates(rates::Arguments),
@@ -103,6 +105,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Outcome, CliError> {
         Command::Date(arguments) => date::run(&arguments),
         Command::Flag(arguments) => flag::run(&arguments),
         Command::Form(arguments) => form::run(&arguments),
+        Command::Page(arguments) => page::run(&arguments),
         Command::Periods(arguments) => periods::run(&arguments),
         Command::Refit(arguments) => refit::run(&arguments),
         Command::Rates(arguments) => rates::run(&arguments),

@@ -110,6 +110,15 @@ impl Lab {
     pub fn components(self) -> [f64; 3] {
         [self.l, self.a, self.b]
     }
+
+    /// The nearest colour that sRGB can show, each channel 0 to 255: what it cannot is cut off at its end.
+    pub fn nearest_srgb(self) -> [u8; 3] {
+        let lab = palette::Lab::<white_point::D65, f64>::new(self.l, self.a, self.b);
+        let Srgb {
+            red, green, blue, ..
+        } = Srgb::<f64>::from_color_unclamped(lab);
+        [red, green, blue].map(|channel| (channel * 255.0).round().clamp(0.0, 255.0) as u8)
+    }
 }
 
 impl From<[f64; 3]> for Lab {

@@ -270,6 +270,20 @@ fn firm(
     })
 }
 
+/// The tolerance band of good pieces by an undated predictive, in the unit.
+pub(crate) fn tolerance_band(
+    predictive: &Predictive,
+    kind: Kind,
+    settings: &Settings,
+) -> Result<Band, StatsError> {
+    let factor = ToleranceFactors::new(settings).of(predictive.df(), predictive.n_effective())?;
+    Ok(Band::about(
+        kind,
+        predictive.centre(),
+        factor * predictive.total_spread(),
+    ))
+}
+
 /// Exact tolerance factors, each worked out once.
 struct ToleranceFactors<'s> {
     settings: &'s Settings,

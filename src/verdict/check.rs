@@ -5,8 +5,10 @@ use std::borrow::Cow;
 use super::{Caution, Finish, Joint, OutlineCheck, Verdict, finish, joint, outline};
 use crate::catalogue::{State, TraceKind};
 use crate::cohort::{from_scale, on_scale};
-use crate::norm::{Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit};
-use crate::stats::{Prior, Rated, holm, references_needed};
+use crate::norm::{
+    Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit, tolerance_band,
+};
+use crate::stats::{Prior, Rated, StatsError, holm, references_needed};
 use crate::table::{Column, Table, Trace};
 use crate::traced::{Sides, sides};
 
@@ -241,6 +243,20 @@ impl<'a> Piece<'a> {
             }
         }
         dimensions
+    }
+
+    /// Tolerance bands of the dimensions that are judged, in the unit: each holds at least the settings'
+    /// coverage of all good pieces, with their confidence. By index in the catalogue of the piece's table.
+    pub(crate) fn tolerances(&self, settings: &Settings) -> Result<Vec<(usize, Band)>, StatsError> {
+        let known = self.known();
+        let measured = self.table.columns.iter();
+        let measured = measured.filter(|column| column.value(self.row).is_some());
+        let band = |column: &Column| {
+            let predictive = self.basis(known.as_ref(), column).predictive?;
+            let kind = self.table.dimension(column).kind;
+            Some(tolerance_band(&predictive, kind, settings).map(|band| (column.dimension, band)))
+        };
+        measured.filter_map(band).collect()
     }
 
     /// What was traced of it.

@@ -27,8 +27,22 @@ pub struct CheckWords<'a> {
 impl CheckWords<'_> {
     /// The verdict in one line, and what is out of norm besides the dimensions.
     pub fn headline(&self, check: &Check) -> String {
-        let verdict = verdict_words(check.verdict);
-        format!("{}: {verdict}{}", shown(&check.specimen), besides(check))
+        format!("{}: {}", shown(&check.specimen), self.standing(check))
+    }
+
+    /// The same without the name.
+    pub fn standing(&self, check: &Check) -> String {
+        verdict_words(check.verdict).to_owned() + &besides(check)
+    }
+
+    /// What a reader should take from one outline.
+    pub fn outline(&self, outline: &OutlineCheck) -> String {
+        outline_words(outline)
+    }
+
+    /// What the colour as a whole says.
+    pub fn finish(&self, of: &Finish) -> String {
+        finish(of)
     }
 
     /// Where the strength of the norms comes from.
@@ -182,7 +196,7 @@ impl CheckWords<'_> {
     }
 
     /// What all sizes say together.
-    fn whole(&self, check: &Check, joint: &Joint) -> Vec<String> {
+    pub fn whole(&self, check: &Check, joint: &Joint) -> Vec<String> {
         let p = |p: f64| format!("p {}", probability(p));
         let score = |z: f64| signed((10.0 * z).round() / 10.0, 1.0);
         let odd: Vec<String> = joint

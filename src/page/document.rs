@@ -1,0 +1,119 @@
+//! The frame of every page: it opens from disk, asks nothing of any network and runs no script.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// The style, in the page itself.
+const STYLE: &str = include_str!("style.css");
+
+/// SHA-256 of the style, in Base64: no other style may act on the page.
+pub(super) const STYLE_DIGEST: &str = "AxSH7DhJ6eVULQuLi3oEKt5jVQDCuyy32QZedfRXnEE=";
+
+/// What a page was made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Origin<'a> {
+    /// The source, as it was named.
+    pub source: &'a str,
+    /// The collection's revision.
+    pub revision: Option<i64>,
+    /// Digest of the data.
+    pub sha256: Option<&'a str>,
+    /// The day the page was made, `2024-05-31`.
+    pub on: &'a str,
+}
+
+/// A whole page.
+pub(super) fn document(title: &str, body: &Markup, origin: &Origin<'_>) -> String {
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{STYLE_DIGEST}'; base-uri 'none'; form-action 'none'"
+    );
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="referrer" content="no-referrer";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (body)
+                footer {
+                    h2 { "Where this comes from" }
+                    dl class="origin" {
+                        div { dt { "source" } dd { (origin.source) } }
+                        @if let Some(revision) = origin.revision {
+                            div { dt { "revision" } dd { (revision) } }
+                        }
+                        @if let Some(digest) = origin.sha256 {
+                            div { dt { "SHA-256 of the data" } dd class="digest" { (digest) } }
+                        }
+                        div { dt { "made by" } dd { "calibriar " (env!("CARGO_PKG_VERSION")) } }
+                        div { dt { "made on" } dd { (origin.on) } }
+                    }
+                    p { (crate::words::SCOPE) }
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+/// A name as it can stand in an `id`: letters, digits and dashes.
+pub(super) fn id_of(name: &str) -> String {
+    let sign = |c: char| if c.is_ascii_alphanumeric() { c } else { '-' };
+    name.chars().map(sign).collect()
+}
+
+/// A picture with a name and a description for those who do not see it.
+pub(super) fn picture(
+    id: &str,
+    name: &str,
+    told: &str,
+    (width, height): (f64, f64),
+    drawn: &Markup,
+) -> Markup {
+    let (name_id, told_id) = (format!("{id}-name"), format!("{id}-told"));
+    html! {
+        svg class="picture" role="img" aria-labelledby=(format!("{name_id} {told_id}"))
+            viewBox=(format!("0 0 {} {}", super::scale::px(width), super::scale::px(height))) {
+            title id=(name_id) { (name) }
+            desc id=(told_id) { (told) }
+            (drawn)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sha2::{Digest as _, Sha256};
+
+    /// Base64 as RFC 4648 writes it.
+    fn base64(bytes: &[u8]) -> String {
+        const SIGNS: &[u8; 64] =
+            b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+        let group = |three: &[u8]| {
+            let all = three.iter().fold(0u32, |all, &b| all << 8 | u32::from(b))
+                << (8 * (3 - three.len()));
+            let sign = |at: usize| match at <= three.len() {
+                true => SIGNS[(all >> (18 - 6 * at) & 63) as usize] as char,
+                false => '=',
+            };
+            (0..4).map(sign).collect::<String>()
+        };
+        bytes.chunks(3).map(group).collect()
+    }
+
+    #[test]
+    fn the_policy_names_the_style_that_is_there() {
+        // RFC 4648, section 10.
+        assert_eq!(
+            ["f", "fo", "foo", "foob"].map(|t| base64(t.as_bytes())),
+            ["Zg==", "Zm8=", "Zm9v", "Zm9vYg=="]
+        );
+        assert_eq!(base64(&Sha256::digest(STYLE.as_bytes())), STYLE_DIGEST);
+    }
+}

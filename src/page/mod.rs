@@ -1,0 +1,35 @@
+//! Pages people look at: pictures (SVG) and the self-contained HTML page that holds them.
+//!
+//! Nothing is worked out here. Every number is one of the results' own; a picture only puts it on a
+//! scale, and says so beside it in words.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `document` | the frame of every page: head, style, what it came from |
+//! | `specimen` | one piece against its pattern's good periods |
+//! | `scale` | from a number to a place in a picture |
+//! | `mark` | the marks of periods, the same in every picture |
+//! | `strip` | one dimension: references, ranges, the piece |
+//! | `outline` | traced outlines in the band of good ones |
+//! | `section` | traced sections as polar pictures |
+//! | `finish` | colours side by side |
+//! | `size_shape` | size against shape |
+//! | `drawing` | the pipe to scale, with what is out of norm called out |
+//! | `works` | as found, as planned, as left |
+//!
+//! Colours are those of Okabe and Ito (`docs/pages.md`); no meaning rests on one alone.
+
+mod document;
+mod drawing;
+mod finish;
+mod mark;
+mod outline;
+mod scale;
+mod section;
+mod size_shape;
+mod specimen;
+mod strip;
+mod works;
+
+pub use document::Origin;
+pub use specimen::{Left, SpecimenPage};

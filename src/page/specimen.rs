@@ -1,0 +1,397 @@
+//! The page of one piece: against its pattern's good periods.
+
+use maud::{Markup, html};
+
+use super::document::{Origin, document, id_of};
+use super::drawing::{Call, drawing};
+use super::mark::legend;
+use super::strip::{Mark, Strip};
+use super::{finish, outline, section, size_shape, works};
+use crate::catalogue::Catalogue;
+use crate::norm::{Band, Evidence, Settings};
+use crate::refit::Refit;
+use crate::stats::StatsError;
+use crate::table::{Table, Trace};
+use crate::verdict::{Check, DimensionCheck, Piece, Verdict};
+use crate::words::{
+    CheckWords, band, group_title, judged_by, probability, reading, shown, signed, sized,
+    verdict_words,
+};
+
+/// What the page of one piece is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct SpecimenPage<'a> {
+    /// What it was judged by.
+    pub evidence: &'a Evidence<'a>,
+    /// The piece's table, where that is not the cohort's own.
+    pub other: Option<&'a Table>,
+    /// Its row.
+    pub row: usize,
+    /// What it was judged with.
+    pub settings: &'a Settings,
+    /// Verdict and plan.
+    pub plan: &'a Refit,
+    /// The piece as recorded works left it.
+    pub left: Option<Left<'a>>,
+    /// Where the data come from.
+    pub origin: Origin<'a>,
+}
+
+/// A piece as recorded works left it.
+#[derive(Clone, Copy, Debug)]
+pub struct Left<'a> {
+    /// Its table.
+    pub table: &'a Table,
+    /// Its row.
+    pub row: usize,
+}
+
+impl Left<'_> {
+    /// A size as left; `catalogue` is that of the dimension's number.
+    pub(super) fn of(&self, dimension: usize, catalogue: &Catalogue) -> Option<f64> {
+        let key = &catalogue.at(dimension).key;
+        let mut columns = self.table.columns.iter();
+        columns.find_map(|c| {
+            c.value(self.row)
+                .filter(|_| self.table.dimension(c).key == *key)
+        })
+    }
+}
+
+impl SpecimenPage<'_> {
+    /// The page, whole: one file that needs no other.
+    ///
+    /// # Errors
+    /// [`StatsError`] for readings beyond what an `f64` can describe.
+    pub fn html(&self) -> Result<String, StatsError> {
+        let piece = match self.other {
+            None => Piece::of_cohort(self.evidence, self.row),
+            Some(table) => Piece::of_another(self.evidence, table, self.row),
+        };
+        let tolerances = piece.tolerances(self.settings)?;
+        let check = &self.plan.check;
+        let words = CheckWords {
+            cohort: self.evidence.cohort(),
+            catalogue: &piece.table.catalogue,
+            settings: self.settings,
+        };
+        let title = group_title(&check.maker, &check.pattern);
+        let sentences = words.sentences(check);
+        let traces: Vec<&Trace> = piece.traces().collect();
+        let body = html! {
+            header {
+                p class="kind" { "One piece against its pattern's good periods" }
+                h1 { (shown(&check.specimen)) }
+                p class="of" { (title) @if let Some(period) = &check.period { ", made in " (period) } }
+                p class=(format!("verdict {}", check.verdict.name())) { (words.standing(check)) }
+                p { (judged_by(check, words.cohort)) "." }
+                @if let Some(strength) = words.strength(check) { p { (strength) "." } }
+            }
+            main {
+                @if check.dimensions.is_empty() {
+                    p { "No reading that counts." }
+                } @else {
+                    section {
+                        h2 { "The pipe" }
+                        (drawing(piece.table, piece.row, &traces, &self.calls(check, words.catalogue)))
+                    }
+                    (self.said(&sentences))
+                    (self.strips(&piece, check, &tolerances))
+                    (self.outlines(check, &words, &traces))
+                    @if let Some(of) = &check.finish {
+                        section { h2 { "The finish" } (finish::finish(of, &words.finish(of))) }
+                    }
+                    @if let Some(joint) = &check.joint {
+                        section {
+                            h2 { "Size against shape" }
+                            (size_shape::size_shape(joint, words.catalogue, &words.whole(check, joint)))
+                        }
+                    }
+                    @if let Some(works) = works::works(self.plan, self.left.as_ref(), words.catalogue) { (works) }
+                    (self.numbers(check, &words))
+                }
+            }
+        };
+        Ok(document(
+            &format!("{}: {title}", shown(&check.specimen)),
+            &body,
+            &self.origin,
+        ))
+    }
+
+    fn said(&self, sentences: &[String]) -> Markup {
+        html! {
+            @if !sentences.is_empty() {
+                section {
+                    h2 { "In words" }
+                    ul { @for sentence in sentences { li { (shown(sentence)) } } }
+                }
+            }
+        }
+    }
+
+    /// What is out of norm, to be called out on the drawing.
+    fn calls(&self, check: &Check, catalogue: &Catalogue) -> Vec<Call> {
+        let mut calls: Vec<Call> = Vec::new();
+        for of in ordered(check)
+            .into_iter()
+            .filter(|d| d.verdict == Verdict::OutOfNorm)
+        {
+            let (known, Some(judged)) = (catalogue.at(of.dimension), &of.judged) else {
+                continue;
+            };
+            let grain = grain(of);
+            calls.push(Call {
+                key: known.key.clone(),
+                words: format!(
+                    "{} {} {}: {} off the centre, typical {}",
+                    known.label,
+                    reading(of.value, of.uncertainty, grain),
+                    known.unit,
+                    signed(judged.deviation, grain),
+                    band(judged.typical.low, judged.typical.high, grain)
+                ),
+            });
+        }
+        for of in check
+            .outlines
+            .iter()
+            .filter(|o| o.verdict == Verdict::OutOfNorm)
+        {
+            let key = of.feature.split('@').next().unwrap_or_default().to_owned();
+            let most = of
+                .excursions
+                .iter()
+                .max_by(|a, b| a.beyond.total_cmp(&b.beyond));
+            let where_it_is = most.map_or(String::new(), |e| {
+                format!(
+                    " by {} mm at {} mm",
+                    sized(e.deviation.abs(), 0.5),
+                    sized(e.at, 5.0)
+                )
+            });
+            calls.push(Call {
+                key,
+                words: format!(
+                    "outline of the {} leaves the band{where_it_is}",
+                    of.feature.replace('_', " ")
+                ),
+            });
+        }
+        if check
+            .finish
+            .as_ref()
+            .is_some_and(|f| f.verdict == Verdict::OutOfNorm)
+        {
+            calls.push(Call {
+                key: "finish_colour".to_owned(),
+                words: "the finish is of another colour".to_owned(),
+            });
+        }
+        calls
+    }
+
+    /// Names of the periods of the references, and the references of each dimension.
+    fn strips(&self, piece: &Piece<'_>, check: &Check, tolerances: &[(usize, Band)]) -> Markup {
+        let cohort = self.evidence.cohort();
+        let mut periods: Vec<String> = check.periods.clone();
+        let mut marks_of: Vec<(usize, Vec<Mark>)> = Vec::new();
+        for column in piece
+            .table
+            .columns
+            .iter()
+            .filter(|c| c.value(piece.row).is_some())
+        {
+            let Some((position, group)) = piece.position(column).zip(piece.group) else {
+                continue;
+            };
+            let of = &cohort.table().columns[position];
+            let aside = check
+                .dimensions
+                .iter()
+                .find(|d| d.dimension == column.dimension);
+            let references = self.evidence.references(position, group, &piece.own);
+            let marks = references.iter().map(|reference| {
+                let row = reference.row();
+                let period = cohort
+                    .period_label(row)
+                    .map_or("no period given", |label| cohort.period_name(label));
+                let place = periods.iter().position(|p| p == period).unwrap_or_else(|| {
+                    periods.push(period.to_owned());
+                    periods.len() - 1
+                });
+                Mark {
+                    value: of.values[row],
+                    period: place,
+                    name: shown(cohort.table().specimens.names.get(row)),
+                    set_aside: aside
+                        .is_some_and(|d| d.set_aside.iter().any(|a| a.reference.row() == row)),
+                }
+            });
+            let marks = marks.collect();
+            marks_of.push((column.dimension, marks));
+        }
+        let catalogue = &piece.table.catalogue;
+        html! {
+            section {
+                h2 { "Dimension by dimension" }
+                (legend(&periods))
+                p class="small" {
+                    "Mark: a reference, a row a period; crossed out: set aside. Filled band: typical range; dashed band: "
+                    "tolerance band; dashed line: centre; bar with a head: this piece. What matters comes first."
+                }
+                ul class="strips" {
+                    @for of in ordered(check) {
+                        @let known = catalogue.at(of.dimension);
+                        @let grain = grain(of);
+                        @let marks = marks_of.iter().find(|(at, _)| *at == of.dimension);
+                        li {
+                            div class="named" {
+                                h3 { (known.label) }
+                                p class=(format!("verdict {}", of.verdict.name())) { (verdict_words(of.verdict)) }
+                                p { (reading(of.value, of.uncertainty, grain)) " " (known.unit) }
+                                @if let Some(judged) = &of.judged {
+                                    p class="small" {
+                                        "typical " (band(judged.typical.low, judged.typical.high, grain))
+                                        @if let Some((_, all)) = tolerances.iter().find(|(at, _)| *at == of.dimension) {
+                                            br; "tolerance " (band(all.low, all.high, grain))
+                                        }
+                                    }
+                                } @else {
+                                    p class="small" { "too few references" }
+                                }
+                            }
+                            (Strip {
+                                id: format!("strip-{}", id_of(&known.key)),
+                                label: &known.label,
+                                unit: &known.unit,
+                                value: of.value,
+                                centre: of.judged.as_ref().map(|j| j.centre),
+                                typical: of.judged.as_ref().map(|j| j.typical),
+                                tolerance: tolerances.iter().find(|(at, _)| *at == of.dimension).map(|(_, b)| *b),
+                                marks: marks.map_or(&[], |(_, marks)| marks.as_slice()),
+                                periods: &periods,
+                            }.picture())
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn outlines(&self, check: &Check, words: &CheckWords<'_>, traces: &[&Trace]) -> Markup {
+        let mut outlines: Vec<_> = check.outlines.iter().collect();
+        outlines.sort_by(|a, b| a.p_adjusted.total_cmp(&b.p_adjusted));
+        let sections: Vec<Markup> = traces
+            .iter()
+            .filter_map(|trace| section::section(trace))
+            .collect();
+        html! {
+            @if !outlines.is_empty() {
+                section {
+                    h2 { "Traced outlines" }
+                    p class="small" {
+                        "Filled band: where good outlines lie; heavy line: this piece; shaded stretch: outside the band."
+                    }
+                    @for of in outlines { (outline::outline(of, &words.outline(of))) }
+                }
+            }
+            @if !sections.is_empty() {
+                section {
+                    h2 { "Traced sections" }
+                    p class="small" { "Heavy line: this piece; thin circles: the zone that holds it; numbers: crests." }
+                    div class="polars" { @for of in &sections { (of) } }
+                }
+            }
+        }
+    }
+
+    /// Every number, and what the words mean.
+    fn numbers(&self, check: &Check, words: &CheckWords<'_>) -> Markup {
+        html! {
+            section {
+                h2 { "Every number" }
+                div class="wide" tabindex="0" role="region" aria-label="Every number, a table that scrolls sideways" {
+                    table {
+                        thead {
+                            tr {
+                                @for (name, number) in [
+                                    ("dimension", false), ("unit", false), ("reads", true), ("+/-", true), ("state", false),
+                                    ("typical range", true), ("centre", true), ("off by", true), ("score", true),
+                                    ("p", true), ("p adj.", true), ("n", true), ("lent", true), ("noticeable", true),
+                                    ("verdict", false),
+                                ] {
+                                    th scope="col" class=[number.then_some("number")] { (name) }
+                                }
+                            }
+                        }
+                        tbody {
+                            @for of in &check.dimensions {
+                                @let known = words.catalogue.at(of.dimension);
+                                @let grain = grain(of);
+                                tr data-dimension=(known.key) {
+                                    th scope="row" { (known.label) }
+                                    td { (known.unit) }
+                                    td class="number" data-value=(of.value) { (reading(of.value, of.uncertainty, grain)) }
+                                    td class="number" { (crate::words::fine(of.uncertainty)) }
+                                    td { (of.state.name()) }
+                                    @match &of.judged {
+                                        Some(j) => {
+                                            td class="number" data-low=(j.typical.low) data-high=(j.typical.high) {
+                                                (band(j.typical.low, j.typical.high, grain))
+                                            }
+                                            td class="number" data-value=(j.centre) { (sized(j.centre, grain)) }
+                                            td class="number" data-value=(j.deviation) { (signed(j.deviation, grain)) }
+                                            td class="number" data-value=(j.score) { (signed((10.0 * j.score).round() / 10.0, 1.0)) }
+                                            td class="number" data-value=(j.p) { (probability(j.p)) }
+                                            td class="number" data-value=(j.p_adjusted) { (probability(j.p_adjusted)) }
+                                        }
+                                        None => {
+                                            @for _ in 0..6 { td class="number" { "-" } }
+                                        }
+                                    }
+                                    td class="number" { (of.n) }
+                                    td class="number" { (of.loan.map_or("-".to_owned(), |loan| format!("{:.1}", loan.spread.df))) }
+                                    td class="number" {
+                                        (of.judged.as_ref().map_or("-".to_owned(), |j| sized(j.least_noticeable, grain)))
+                                    }
+                                    td { (verdict_words(of.verdict)) }
+                                }
+                            }
+                        }
+                    }
+                }
+                ul class="small" {
+                    @for line in words.legend() { li { (line) } }
+                    li { "+/-: standard uncertainty of the reading; noticeable: the smallest true fault that is flagged about four times in five" }
+                }
+            }
+        }
+    }
+}
+
+/// The size that two digits of a dimension's numbers stand for.
+fn grain(of: &DimensionCheck) -> f64 {
+    match &of.judged {
+        Some(j) => (j.typical.high - j.typical.low) / 4.0,
+        None => 0.01 * of.value.abs(),
+    }
+}
+
+/// The dimensions, what matters first.
+fn ordered(check: &Check) -> Vec<&DimensionCheck> {
+    let rank = |verdict: Verdict| match verdict {
+        Verdict::OutOfNorm => 0,
+        Verdict::Borderline => 1,
+        Verdict::Undecided => 2,
+        Verdict::Typical => 3,
+    };
+    let mut all: Vec<&DimensionCheck> = check.dimensions.iter().collect();
+    let p = |d: &DimensionCheck| d.judged.as_ref().map_or(1.0, |j| j.p);
+    all.sort_by(|a, b| {
+        rank(a.verdict)
+            .cmp(&rank(b.verdict))
+            .then(p(a).total_cmp(&p(b)))
+    });
+    all
+}
