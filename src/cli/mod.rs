@@ -6,6 +6,7 @@ mod date;
 mod disclose;
 mod export;
 mod flag;
+mod folder;
 mod form;
 mod history;
 mod json;

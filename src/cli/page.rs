@@ -1,34 +1,62 @@
 //! `calibriar page`
 
-use std::io::Write as _;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::thread;
 
-use calibriar::catalogue::Workshop;
+use calibriar::catalogue::{Workshop, fold, nearest};
+use calibriar::cohort::Cohort;
+use calibriar::norm::{Evidence, Settings, norms};
 use calibriar::notation::DrillSet;
-use calibriar::page::{Left, Origin, SpecimenPage};
+use calibriar::page::{
+    IndexEntry, IndexPage, Left, MeasuredBy, Names, Origin, PatternPage, SpecimenPage,
+};
+use calibriar::periods::{Scope, shift_years};
 use calibriar::refit::{Aim, Goal, refit, refit_against};
 use calibriar::source::Source;
+use calibriar::table::{Details, KeptReading, Table};
+use calibriar::verdict::Verdict;
+use calibriar::words::{group_title, hint, maker_shown, shown};
 use clap::Args;
 
 use super::check::rows_of;
+use super::folder::{Folder, write_whole};
+use super::norms::chosen;
+use super::progress::Bar;
 use super::source::{JudgeArguments, SourceArguments};
 use super::{CliError, Outcome};
 
 /// A page to look at, to print or to show: one HTML file that needs no other and no network
 ///
-/// The piece against its pattern's good periods: the pipe to scale with what is out of norm called out,
+/// Of a piece: it against its pattern's good periods, the pipe to scale with what is out of norm called out,
 /// each dimension with its references and ranges, traced outlines and sections, the finish, size against
-/// shape, and what can be put right, as found, as planned and as left.
+/// shape, and what can be put right, as found, as planned and as left. Of a pattern: what its good periods'
+/// pieces measure, each dimension through the years with the years in which it shifted, who measured, and how
+/// many more pieces are needed.
 #[derive(Debug, Args)]
 #[command(after_help = "Exit status: 0 the page is written, 2 wrong use or bad input.")]
 pub(super) struct Arguments {
-    /// Name of a specimen in the source, or in FILE
-    specimen: String,
+    /// Name of a specimen in the source or in FILE, or of a pattern in any spelling
+    #[arg(
+        value_name = "SPECIMEN|PATTERN",
+        required_unless_present = "all",
+        conflicts_with = "all",
+        default_value = "",
+        hide_default_value = true
+    )]
+    name: String,
+    /// A page of every piece and of every pattern, and an index of them, in a new or empty folder
+    #[arg(long, conflicts_with_all = ["file", "maker"])]
+    all: bool,
     /// The specimen is a row of this CSV file instead (- is standard input)
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
-    /// Where to write the page
-    #[arg(short, long, value_name = "FILE.html")]
+    /// The pattern's maker, where two makers share its name
+    #[arg(long, conflicts_with = "file")]
+    maker: Option<String>,
+    /// Where to write the page; with --all a folder
+    #[arg(short, long, value_name = "FILE.html|DIR")]
     output: PathBuf,
     #[command(flatten)]
     judge: JudgeArguments,
@@ -37,47 +65,328 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
-    let settings = arguments.judge.settings()?;
-    let file = arguments.file.as_deref();
-    let as_left = file.is_none() && arguments.source.keeps_works();
-    let (source, other) = arguments.source.open_for(file, as_left, true)?;
-    let cohort = arguments.judge.cohort(&source)?;
-    let evidence = arguments.judge.evidence(&cohort)?;
-    let judged = other.as_ref().filter(|_| file.is_some());
-    let table = &judged.unwrap_or(&source).table;
-    let row = row_of(judged.unwrap_or(&source), &arguments.specimen)?;
-    let aim = Aim::new(0.95, Goal::Near, DrillSet::All)
-        .map_err(|error| CliError::Usage(error.to_string()))?;
-    let workshop = Workshop::new(&table.catalogue, None, None)?;
-    let plan = match judged {
-        None => refit(&evidence, row, &settings, &workshop, &aim)?,
-        Some(other) => refit_against(&evidence, &other.table, row, &settings, &workshop, &aim)?,
-    };
-    let left = other.as_ref().filter(|_| as_left).and_then(|left| {
-        let table = &left.table;
-        let row = table.specimens.find(&arguments.specimen)?;
-        Some(Left { table, row })
-    });
-    let on = today()?;
-    let page = SpecimenPage {
-        evidence: &evidence,
-        other: judged.map(|other| &other.table),
-        row,
-        settings: &settings,
-        plan: &plan,
-        left,
-        origin: Origin {
-            source: &source.provenance.source,
-            revision: source.provenance.revision,
-            sha256: source.provenance.sha256.as_deref(),
-            on: &on,
-        },
-    };
-    for read in [Some(&source), judged].into_iter().flatten() {
-        arguments.source.write_set_aside(read)?;
+    if arguments.all {
+        return arguments.of_all();
     }
-    write_whole(&arguments.output, &page.html()?)?;
+    let page = match &arguments.file {
+        Some(file) => arguments.of_row(file)?,
+        None => arguments.of_name()?,
+    };
+    write_whole(&arguments.output, &page)?;
     Ok(Outcome::Done)
+}
+
+impl Arguments {
+    /// The page of a row of a file.
+    fn of_row(&self, file: &Path) -> Result<String, CliError> {
+        let (source, other) = self.source.open_for(Some(file), false, true)?;
+        let judged = other.as_ref().unwrap_or(&source);
+        let row = row_of(judged, &self.name)?;
+        let (page, _) = self.at_bench(&source, judged, |bench| {
+            bench.specimen(other.as_ref().map(|other| &other.table), row, None)
+        })?;
+        for read in [Some(&source), other.as_ref()].into_iter().flatten() {
+            self.source.write_set_aside(read)?;
+        }
+        Ok(page)
+    }
+
+    /// The page of a specimen or a pattern of the source.
+    fn of_name(&self) -> Result<String, CliError> {
+        let mut source = self.source.open_in_detail(true, None)?;
+        let details = source.table.details.clone();
+        source.table = self.source.ready(source.table);
+        let specimens = &source.table.specimens;
+        let row = specimens.find(&self.name).filter(|_| self.maker.is_none());
+        let patterns = specimens.patterns.names();
+        let name = fold(&self.name);
+        let page = match row {
+            Some(row) => {
+                let left = match self.source.keeps_works() {
+                    true => self.source.open_for(None, true, false)?.1,
+                    false => None,
+                };
+                let left = left.as_ref().and_then(|left| left_of(left, &self.name));
+                let of_piece = |bench: &Bench<'_>| bench.specimen(None, row, left);
+                self.at_bench(&source, &source, of_piece)?.0
+            }
+            None if patterns.iter().any(|pattern| fold(pattern) == name) => {
+                self.at_bench(&source, &source, |bench| {
+                    let group = self.group(bench.evidence.cohort())?;
+                    let every = bench.evidence.cohort().of_every_period()?;
+                    bench.pattern(&every, group, details.as_ref())
+                })?
+            }
+            None => {
+                let known = specimens.names.iter();
+                let near = nearest(&self.name, known.chain(patterns.iter().map(String::as_str)));
+                return Err(CliError::Usage(format!(
+                    "no specimen and no pattern `{}` in the source{}",
+                    shown(&self.name),
+                    hint(&near)
+                )));
+            }
+        };
+        self.source.write_set_aside(&source)?;
+        Ok(page)
+    }
+
+    /// A page of every piece and pattern, in a folder.
+    fn of_all(&self) -> Result<Outcome, CliError> {
+        let folder = Folder::new(&self.output)?;
+        let mut source = self.source.open_in_detail(true, None)?;
+        let details = source.table.details.clone();
+        source.table = self.source.ready(source.table);
+        let left = match self.source.keeps_works() {
+            true => self.source.open_for(None, true, false)?.1,
+            false => None,
+        };
+        self.at_bench(&source, &source, |bench| {
+            write_all(bench, &folder, left.as_ref(), details.as_ref())
+        })?;
+        folder.done()?;
+        self.source.write_set_aside(&source)?;
+        Ok(Outcome::Done)
+    }
+
+    /// Gets all ready that pages are made from; the pieces are those of `judged`.
+    fn at_bench<T>(
+        &self,
+        source: &Source,
+        judged: &Source,
+        work: impl FnOnce(&Bench<'_>) -> Result<T, CliError>,
+    ) -> Result<T, CliError> {
+        let settings = self.judge.settings()?;
+        let cohort = self.judge.cohort(source)?;
+        let evidence = self.judge.evidence(&cohort)?;
+        work(&Bench {
+            evidence: &evidence,
+            settings: &settings,
+            workshop: &Workshop::new(&judged.table.catalogue, None, None)?,
+            aim: &Aim::new(0.95, Goal::Near, DrillSet::All)
+                .map_err(|error| CliError::Usage(error.to_string()))?,
+            origin: origin(source, &today()?),
+        })
+    }
+
+    /// The pattern that was named.
+    fn group(&self, cohort: &Cohort<'_>) -> Result<usize, CliError> {
+        let groups = chosen(cohort, Some(&self.name), self.maker.as_deref())?;
+        match groups.as_slice() {
+            &[group] => Ok(group),
+            groups => {
+                let makers = groups
+                    .iter()
+                    .map(|&g| maker_shown(&cohort.groups()[g].maker));
+                let makers: Vec<&str> = makers.collect();
+                Err(CliError::Usage(format!(
+                    "several makers have this pattern ({}): name one by --maker",
+                    makers.join(", ")
+                )))
+            }
+        }
+    }
+}
+
+/// All that pages are made from.
+struct Bench<'a> {
+    evidence: &'a Evidence<'a>,
+    settings: &'a Settings,
+    workshop: &'a Workshop,
+    aim: &'a Aim,
+    origin: Origin<'a>,
+}
+
+impl Bench<'_> {
+    /// The page of a piece of the source, or of another table, and the verdict on it.
+    fn specimen(
+        &self,
+        other: Option<&Table>,
+        row: usize,
+        left: Option<Left<'_>>,
+    ) -> Result<(String, Verdict), CliError> {
+        let (evidence, settings, workshop) = (self.evidence, self.settings, self.workshop);
+        let plan = match other {
+            None => refit(evidence, row, settings, workshop, self.aim)?,
+            Some(table) => refit_against(evidence, table, row, settings, workshop, self.aim)?,
+        };
+        let page = SpecimenPage {
+            evidence,
+            other,
+            row,
+            settings,
+            plan: &plan,
+            left,
+            origin: self.origin,
+        };
+        Ok((page.html()?, plan.check.verdict))
+    }
+
+    /// The page of a pattern.
+    fn pattern(
+        &self,
+        every: &Cohort<'_>,
+        group: usize,
+        details: Option<&Details>,
+    ) -> Result<String, CliError> {
+        let norms = norms(self.evidence, &[group], self.settings)?;
+        let scope = [Scope::Pattern(group)];
+        let page = PatternPage {
+            evidence: self.evidence,
+            every,
+            group,
+            settings: self.settings,
+            norms: &norms,
+            shifts: &shift_years(every, &scope, self.settings.alpha())?,
+            measured_by: &details.map_or(Vec::new(), |details| measured_by(details, every, group)),
+            origin: self.origin,
+        };
+        Ok(page.html())
+    }
+}
+
+/// Writes a page of every piece and pattern, and the index.
+fn write_all(
+    bench: &Bench<'_>,
+    folder: &Folder,
+    left: Option<&Source>,
+    details: Option<&Details>,
+) -> Result<(), CliError> {
+    let cohort = bench.evidence.cohort();
+    let specimens = &cohort.table().specimens;
+    let groups = cohort.find_groups(None, None);
+    // Pattern by pattern, as the index has them.
+    let mut of_groups: Vec<Vec<usize>> = vec![Vec::new(); cohort.groups().len()];
+    (0..specimens.len()).for_each(|row| of_groups[cohort.group_of(row)].push(row));
+    let rows: Vec<usize> = groups
+        .iter()
+        .flat_map(|&group| &of_groups[group])
+        .copied()
+        .collect();
+    let mut names = Names::default();
+    let mut file = |row: &usize| format!("pieces/{}.html", names.of(specimens.names.get(*row)));
+    let files: Vec<String> = rows.iter().map(&mut file).collect();
+    let bar = Bar::new(
+        Some((rows.len() + groups.len()) as u64),
+        "pages {pos} of {len} {wide_bar}",
+    );
+    let piece = |at: usize| -> Result<IndexEntry, CliError> {
+        let (row, file) = (rows[at], &files[at]);
+        let name = specimens.names.get(row);
+        let left = left.and_then(|left| left_of(left, name));
+        let (page, verdict) = bench.specimen(None, row, left)?;
+        folder.write(file, &page)?;
+        bar.step();
+        Ok(IndexEntry {
+            specimen: name.to_owned(),
+            maker: specimens.makers.get(row).to_owned(),
+            pattern: specimens.patterns.get(row).to_owned(),
+            verdict,
+            file: file.clone(),
+        })
+    };
+    let pieces = side_by_side(rows.len(), piece)?;
+    let every = cohort.of_every_period()?;
+    let mut names = Names::default();
+    let mut patterns = Vec::with_capacity(groups.len());
+    for group in groups {
+        let of = &cohort.groups()[group];
+        let file = names.of(&group_title(&of.maker, &of.pattern));
+        let file = format!("patterns/{file}.html");
+        folder.write(&file, &bench.pattern(&every, group, details)?)?;
+        patterns.push((of.maker.clone(), of.pattern.clone(), file));
+        bar.step();
+    }
+    let index = IndexPage {
+        pieces: &pieces,
+        patterns: &patterns,
+        origin: bench.origin,
+    };
+    folder.write("index.html", &index.html())?;
+    bar.finish();
+    Ok(())
+}
+
+/// A piece as recorded works left it.
+fn left_of<'s>(left: &'s Source, name: &str) -> Option<Left<'s>> {
+    let row = left.table.specimens.find(name)?;
+    let table = &left.table;
+    Some(Left { table, row })
+}
+
+/// `work(0)` to `work(n - 1)` in several threads, their answers in order; the first error ends all.
+fn side_by_side<T: Send>(
+    n: usize,
+    work: impl Fn(usize) -> Result<T, CliError> + Sync,
+) -> Result<Vec<T>, CliError> {
+    let threads = thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(n.max(1));
+    let (next, failed) = (AtomicUsize::new(0), AtomicBool::new(false));
+    let some = || {
+        let mut done = Vec::new();
+        loop {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            if at >= n || failed.load(Ordering::Relaxed) {
+                return Ok(done);
+            }
+            match work(at) {
+                Ok(answer) => done.push((at, answer)),
+                Err(error) => {
+                    failed.store(true, Ordering::Relaxed);
+                    return Err(error);
+                }
+            }
+        }
+    };
+    let parts: Vec<Result<Vec<(usize, T)>, CliError>> = thread::scope(|scope| {
+        let all: Vec<_> = (0..threads).map(|_| scope.spawn(&some)).collect();
+        // The panic of a thread goes on in this one.
+        let joined = all.into_iter().map(|t| t.join());
+        joined
+            .map(|part| part.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
+    });
+    let parts: Vec<Vec<(usize, T)>> = parts.into_iter().collect::<Result<_, _>>()?;
+    let mut all: Vec<(usize, T)> = parts.into_iter().flatten().collect();
+    all.sort_unstable_by_key(|(at, _)| *at);
+    Ok(all.into_iter().map(|(_, answer)| answer).collect())
+}
+
+fn origin<'a>(source: &'a Source, on: &'a str) -> Origin<'a> {
+    let provenance = &source.provenance;
+    Origin {
+        source: &provenance.source,
+        revision: provenance.revision,
+        sha256: provenance.sha256.as_deref(),
+        on,
+    }
+}
+
+/// Who measured a pattern's pieces, those with most readings first.
+fn measured_by(details: &Details, cohort: &Cohort<'_>, group: usize) -> Vec<MeasuredBy> {
+    let mut all: BTreeMap<&str, (BTreeSet<u32>, usize)> = BTreeMap::new();
+    let own = |reading: &&KeptReading| cohort.group_of(reading.specimen as usize) == group;
+    for reading in details.readings.iter().filter(own) {
+        let how = reading
+            .circumstance
+            .and_then(|at| details.circumstances.get(at as usize));
+        let (pieces, readings) = all
+            .entry(how.map_or("", |how| &how.measured_by))
+            .or_default();
+        pieces.insert(reading.specimen);
+        *readings += 1;
+    }
+    let mut all: Vec<MeasuredBy> = all
+        .into_iter()
+        .map(|(who, (pieces, readings))| MeasuredBy {
+            who: who.to_owned(),
+            pieces: pieces.len(),
+            readings,
+        })
+        .collect();
+    all.sort_by_key(|of| std::cmp::Reverse(of.readings));
+    all
 }
 
 fn row_of(source: &Source, specimen: &str) -> Result<usize, CliError> {
@@ -104,27 +413,4 @@ fn today() -> Result<String, CliError> {
         }
     };
     Ok(then.strftime("%Y-%m-%d").to_string())
-}
-
-/// Writes a file whole or not at all: beside its place first.
-fn write_whole(path: &Path, text: &str) -> Result<(), CliError> {
-    let failed = |error: std::io::Error| {
-        CliError::Usage(format!("cannot write {}: {error}", path.display()))
-    };
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
-    let name = path.file_name().unwrap_or_default().to_string_lossy();
-    let beside = folder
-        .unwrap_or(Path::new("."))
-        .join(format!(".{name}.{}", std::process::id()));
-    let written = std::fs::File::create(&beside)
-        .and_then(|mut file| {
-            file.write_all(text.as_bytes())
-                .and_then(|()| file.sync_all())
-        })
-        .and_then(|()| std::fs::rename(&beside, path));
-    if written.is_err() {
-        // It may not be there at all.
-        let _ = std::fs::remove_file(&beside);
-    }
-    written.map_err(failed)
 }

@@ -4,12 +4,11 @@ use calibriar::catalogue::Kind;
 use calibriar::cohort::Cohort;
 use calibriar::norm::Settings;
 use calibriar::periods::{FEWEST_DATED, Scope, ShiftYears, Size, Untold, What};
-use calibriar::report::{SHIFT_COLUMNS, ShiftRow, stretches};
-use calibriar::stats::YearShift;
+use calibriar::report::{SHIFT_COLUMNS, ShiftRow};
 
 use super::output::{self, probability, shown};
 use super::{CliError, remark};
-use calibriar::words::{group_title, maker_shown};
+use calibriar::words::{column_label, group_title, maker_shown, shifts_seen, years_of_shift};
 
 /// The rows for scripts.
 pub(super) fn rows<'a>(found: &[ShiftYears], cohort: &'a Cohort<'_>) -> Vec<ShiftRow<'a>> {
@@ -75,7 +74,7 @@ fn of_one_scope(found: &[ShiftYears], cohort: &Cohort<'_>, settings: &Settings) 
     let mut any = false;
     let (mut unseen, mut few, mut silent) = (Vec::new(), Vec::new(), Vec::new());
     for of in found {
-        let label = label(of, cohort);
+        let label = column_label(of, cohort);
         let shifts = match &of.found {
             Ok(shifts) => shifts,
             Err(Untold::TooFew) => {
@@ -95,7 +94,7 @@ fn of_one_scope(found: &[ShiftYears], cohort: &Cohort<'_>, settings: &Settings) 
             unseen.push((label, shifts.location.least_noticeable));
             continue;
         }
-        text.push_str(&output::wrapped(&words(of, cohort, settings), "    "));
+        text.push_str(&output::wrapped(&shifts_seen(of, cohort, settings), "    "));
         for what in What::ALL {
             for shift in of.question(what).map_or(&[][..], |q| &q.shifts) {
                 any = true;
@@ -104,7 +103,7 @@ fn of_one_scope(found: &[ShiftYears], cohort: &Cohort<'_>, settings: &Settings) 
                     label.clone(),
                     what.name().to_owned(),
                     shift.year.to_string(),
-                    from_to(shift),
+                    years_of_shift(shift),
                     of.size(what, shift)
                         .map_or_else(String::new, |s| cell(of, what, s, cohort)),
                     match what {
@@ -171,103 +170,6 @@ fn why(untold: Untold) -> &'static str {
             "no year has a few pieces before it and a few after: nothing can be told"
         }
         Untold::Beyond => "readings beyond what can be computed with",
-    }
-}
-
-fn label(of: &ShiftYears, cohort: &Cohort<'_>) -> String {
-    let column = &cohort.table().columns[of.column];
-    let label = &cohort.table().dimension(column).label;
-    match column.finish.as_deref().filter(|finish| !finish.is_empty()) {
-        Some(finish) => format!("{label} ({})", shown(finish)),
-        None => label.clone(),
-    }
-}
-
-/// What was seen of one dimension, in a sentence or two.
-fn words(of: &ShiftYears, cohort: &Cohort<'_>, settings: &Settings) -> String {
-    let mut parts: Vec<String> = Vec::new();
-    for what in What::ALL {
-        for shift in of.question(what).map_or(&[][..], |q| &q.shifts) {
-            let doubt = match of.p_of(what, shift).1 > settings.alpha() {
-                true => " (perhaps by chance, among so many dimensions)",
-                false => "",
-            };
-            let size = of.size(what, shift);
-            let told = match (what, size) {
-                (What::Location, Some(size)) => {
-                    format!(
-                        "shifted about {}: {} afterwards",
-                        when(shift),
-                        larger(of, size, cohort)
-                    )
-                }
-                (What::Location, None) => format!("shifted about {}", when(shift)),
-                (What::Spread, None) => format!("its spread changed about {}", when(shift)),
-                (What::Spread, Some(size)) => match size.value >= 1.0 {
-                    true => format!(
-                        "its spread widened {:.1} times about {}",
-                        size.value,
-                        when(shift)
-                    ),
-                    false => {
-                        format!(
-                            "its spread shrank to {:.2} about {}",
-                            size.value,
-                            when(shift)
-                        )
-                    }
-                },
-            };
-            parts.push(told + doubt);
-        }
-    }
-    let over = output::counted(of.patterns, "pattern", "patterns");
-    format!(
-        "{}: {}; seen over {over}, {} pieces.",
-        label(of, cohort),
-        parts.join("; "),
-        of.n
-    )
-}
-
-/// `1959 (95 %: 1958 to 1961)`.
-fn when(shift: &YearShift) -> String {
-    let years = match shift.years.len() {
-        ..=3 => stretches(&shift.years, " to ", " or "),
-        _ => from_to(shift)
-            .replace('-', " to ")
-            .replace(" *", ", with gaps"),
-    };
-    format!("{} (95 %: {years})", shift.year)
-}
-
-/// First and last year that a shift may be of: `1958-1961`, with a mark where not every one may.
-fn from_to(shift: &YearShift) -> String {
-    let (first, last) = (shift.years.first(), shift.years.last());
-    let ends = first.zip(last).map(|(first, last)| (first.0, last.1));
-    let text = stretches(ends.as_slice(), "-", "");
-    match shift.years.len() {
-        ..=1 => text,
-        _ => format!("{text} *"),
-    }
-}
-
-fn larger(of: &ShiftYears, size: Size, cohort: &Cohort<'_>) -> String {
-    let more = if size.value >= 0.0 {
-        "larger"
-    } else {
-        "smaller"
-    };
-    match of.kind {
-        Kind::Ratio => format!("{:.1} % {more}", 100.0 * size.value.abs()),
-        Kind::Interval => {
-            let column = &cohort.table().columns[of.column];
-            let unit = &cohort.table().dimension(column).unit;
-            format!(
-                "{} {unit} {more}",
-                output::sized(size.value.abs(), size.value)
-            )
-        }
     }
 }
 

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::document::{Origin, document, id_of};
 use super::drawing::{Call, drawing};
 use super::mark::legend;
+use super::pattern::NO_PERIOD;
 use super::strip::{Mark, Strip};
 use super::{finish, outline, section, size_shape, works};
 use crate::catalogue::Catalogue;
@@ -215,7 +216,7 @@ impl SpecimenPage<'_> {
                 let row = reference.row();
                 let period = cohort
                     .period_label(row)
-                    .map_or("no period given", |label| cohort.period_name(label));
+                    .map_or(NO_PERIOD, |label| cohort.period_name(label));
                 let place = periods.iter().position(|p| p == period).unwrap_or_else(|| {
                     periods.push(period.to_owned());
                     periods.len() - 1
@@ -265,7 +266,7 @@ impl SpecimenPage<'_> {
                                 id: format!("strip-{}", id_of(&known.key)),
                                 label: &known.label,
                                 unit: &known.unit,
-                                value: of.value,
+                                value: Some(of.value),
                                 centre: of.judged.as_ref().map(|j| j.centre),
                                 typical: of.judged.as_ref().map(|j| j.typical),
                                 tolerance: tolerances.iter().find(|(at, _)| *at == of.dimension).map(|(_, b)| *b),

@@ -28,7 +28,8 @@ pub(super) struct Strip<'a> {
     pub(super) id: String,
     pub(super) label: &'a str,
     pub(super) unit: &'a str,
-    pub(super) value: f64,
+    /// The piece's reading; none on the page of a pattern.
+    pub(super) value: Option<f64>,
     pub(super) centre: Option<f64>,
     pub(super) typical: Option<Band>,
     pub(super) tolerance: Option<Band>,
@@ -48,12 +49,13 @@ const SIZE: f64 = 3.6;
 impl Strip<'_> {
     /// The size that two digits of the picture's numbers stand for.
     fn grain(&self) -> f64 {
+        let value = self.value.or(self.centre).unwrap_or(1.0);
         self.typical
-            .map_or(0.01 * self.value.abs(), |t| (t.high - t.low) / 4.0)
+            .map_or(0.01 * value.abs(), |t| (t.high - t.low) / 4.0)
     }
 
     fn scale(&self) -> Scale {
-        let shown = self.marks.iter().map(|m| m.value).chain([self.value]);
+        let shown = self.marks.iter().map(|m| m.value).chain(self.value);
         let range = self.typical.iter().flat_map(|b| [b.low, b.high]);
         let all: Vec<f64> = shown.chain(range).collect();
         let own = Scale::over(all.iter().copied(), LEFT, WIDTH - LEFT);
@@ -67,7 +69,9 @@ impl Strip<'_> {
     /// The same for those who do not see it.
     fn told(&self) -> String {
         let grain = self.grain();
-        let mut told = format!("The piece: {} {}.", sized(self.value, grain), self.unit);
+        let piece = self.value.map(|value| sized(value, grain));
+        let piece = piece.map(|value| format!("The piece: {value} {}.", self.unit));
+        let mut told = piece.unwrap_or_default();
         if let Some(typical) = self.typical {
             told += &format!(
                 " Typical range: {}.",
@@ -92,7 +96,7 @@ impl Strip<'_> {
                 told += &format!(" {period}: {of}, {}.", band(low, high, grain));
             }
         }
-        told
+        told.trim_start().to_owned()
     }
 
     pub(super) fn picture(&self) -> Markup {
@@ -135,8 +139,8 @@ impl Strip<'_> {
                         @if of.set_aside { (struck(at, SIZE)) }
                     }
                 }
-                g data-piece=(self.value) data-x=(px(scale.at(self.value))) {
-                    (piece(scale.at(self.value), TOP, bottom))
+                @if let Some(value) = self.value {
+                    g data-piece=(value) data-x=(px(scale.at(value))) { (piece(scale.at(value), TOP, bottom)) }
                 }
             }
         };

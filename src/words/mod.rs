@@ -4,13 +4,16 @@
 //! |---|---|
 //! | `number` | numbers with as many digits as mean something |
 //! | `check` | what a reader should take from the verdict on one piece |
+//! | `shift` | the years in which a dimension shifted |
 //! | `mod` | labels, names and counts |
 
 mod check;
 mod number;
+mod shift;
 
 pub use check::{CheckWords, judged_by};
-pub use number::{band, fine, probability, reading, signed, sized};
+pub use number::{band, deviation, fine, probability, reading, signed, sized};
+pub use shift::{column_label, shift_seen, shifts_seen, years_of_shift};
 
 use crate::cohort::Cohort;
 use crate::norm::Loan;

@@ -1,5 +1,7 @@
 //! Numbers as people read them.
 
+use crate::catalogue::Kind;
+
 /// A number with as many decimals as its spread makes meaningful: two digits of the spread, and
 /// never finer than a caliper reads.
 pub fn sized(value: f64, spread: f64) -> String {
@@ -79,5 +81,13 @@ pub fn probability(p: f64) -> String {
         "<0.0001".to_owned()
     } else {
         format!("{p:.4}")
+    }
+}
+
+/// A spread for people: `2.1 %` of a ratio, else in the unit.
+pub fn deviation(kind: Kind, spread: f64) -> String {
+    match kind {
+        Kind::Ratio => format!("{:.1} %", 100.0 * spread),
+        Kind::Interval => sized(spread, spread),
     }
 }

@@ -1,0 +1,158 @@
+//! All pages of a source: its patterns and their pieces, with the verdict on each.
+
+use std::collections::HashSet;
+
+use maud::html;
+
+use super::document::{Origin, document, id_of};
+use crate::verdict::Verdict;
+use crate::words::{counted, group_title, shown, verdict_words};
+
+/// The page that leads to all others.
+#[derive(Clone, Copy, Debug)]
+pub struct IndexPage<'a> {
+    /// The pieces, those of one pattern together.
+    pub pieces: &'a [IndexEntry],
+    /// The patterns' pages: maker, pattern and file.
+    pub patterns: &'a [(String, String, String)],
+    /// Where the data come from.
+    pub origin: Origin<'a>,
+}
+
+/// A piece and where its page is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct IndexEntry {
+    /// Its name.
+    pub specimen: String,
+    /// Its maker.
+    pub maker: String,
+    /// Its pattern.
+    pub pattern: String,
+    /// The verdict on its dimensions.
+    pub verdict: Verdict,
+    /// Its page, from the index.
+    pub file: String,
+}
+
+impl IndexPage<'_> {
+    /// The page.
+    pub fn html(&self) -> String {
+        let of_pattern =
+            |a: &IndexEntry, b: &IndexEntry| (&a.maker, &a.pattern) == (&b.maker, &b.pattern);
+        let parts = || self.pieces.chunk_by(of_pattern);
+        let out = |pieces: &[IndexEntry]| {
+            pieces
+                .iter()
+                .filter(|p| p.verdict == Verdict::OutOfNorm)
+                .count()
+        };
+        let page = |first: &IndexEntry| {
+            let mut pages = self.patterns.iter();
+            pages.find(|(maker, pattern, _)| (maker, pattern) == (&first.maker, &first.pattern))
+        };
+        let body = html! {
+            header {
+                p class="kind" { "All pieces against their patterns' good periods" }
+                h1 { (shown(self.origin.source)) }
+                p {
+                    (counted(self.pieces.len(), "piece", "pieces")) ", "
+                    (counted(self.patterns.len(), "pattern", "patterns")) ", "
+                    (out(self.pieces)) " out of norm"
+                }
+            }
+            main {
+                nav aria-label="patterns" {
+                    h2 { "Patterns" }
+                    ul {
+                        @for (at, part) in parts().enumerate() {
+                            li {
+                                a href=(format!("#pattern-{at}")) { (group_title(&part[0].maker, &part[0].pattern)) }
+                                ": " (counted(part.len(), "piece", "pieces")) ", " (out(part)) " out of norm"
+                            }
+                        }
+                    }
+                }
+                @for (at, part) in parts().enumerate() {
+                    section id=(format!("pattern-{at}")) {
+                        h2 { (group_title(&part[0].maker, &part[0].pattern)) }
+                        @if let Some((_, _, file)) = page(&part[0]) {
+                            p { a href=(file) { "What this pattern's good pieces measure" } }
+                        }
+                        ul class="pieces" {
+                            @for piece in part {
+                                li {
+                                    a href=(piece.file) { (shown(&piece.specimen)) } " "
+                                    span class=(format!("verdict {}", piece.verdict.name())) { (verdict_words(piece.verdict)) }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        };
+        document(
+            &format!("{}: all pages", shown(self.origin.source)),
+            &body,
+            &self.origin,
+        )
+    }
+}
+
+/// Names of files for names of pieces: letters, digits and dashes, each once, also where a disk takes large
+/// and small letters for the same.
+#[derive(Debug, Default)]
+pub struct Names(HashSet<String>);
+
+impl Names {
+    /// A name of a file that is not taken yet, without its ending.
+    pub fn of(&mut self, name: &str) -> String {
+        /// Longer ones some disks do not take.
+        const LONGEST: usize = 60;
+        let id: String = id_of(name).chars().take(LONGEST).collect();
+        // Some systems take names such as `con` for devices.
+        let id = if id.len() < 5 {
+            format!("{id}-page")
+        } else {
+            id
+        };
+        let free = (1..).map(|n| {
+            if n == 1 {
+                id.clone()
+            } else {
+                format!("{id}-{n}")
+            }
+        });
+        let mut free = free.filter(|id| !self.0.contains(&id.to_ascii_lowercase()));
+        // The numbers do not end.
+        let free = free.next().unwrap_or_default();
+        self.0.insert(free.to_ascii_lowercase());
+        free
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_piece_has_a_file_of_its_own() {
+        let mut names = Names::default();
+        let all = [
+            "HR0001",
+            "hr0001",
+            "HR/0001",
+            "HR 0001",
+            "con",
+            "../../etc/passwd",
+            "",
+            &"x".repeat(300),
+        ];
+        let files: Vec<String> = all.iter().map(|name| names.of(name)).collect();
+        let folded: HashSet<String> = files.iter().map(|f| f.to_ascii_lowercase()).collect();
+        assert_eq!(folded.len(), all.len(), "{files:?}");
+        assert_eq!(files[..2], ["HR0001", "hr0001-2"]);
+        let plain =
+            |f: &String| f.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') && f.len() < 70;
+        assert!(files.iter().all(plain), "{files:?}");
+    }
+}
