@@ -6,7 +6,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 const STYLE: &str = include_str!("style.css");
 
 /// SHA-256 of the style, in Base64: no other style may act on the page.
-pub(super) const STYLE_DIGEST: &str = "qDmIqjjYYf/DO9rM75M3L5YvDmqzfOxvsS30Lxu6rUg=";
+pub(super) const STYLE_DIGEST: &str = "jKvjT0J9Jr9ta2Sp1ZY22IIWWTPa0e05hUfLp0cuRfQ=";
 
 /// What a page was made from.
 #[derive(Clone, Copy, Debug)]
@@ -61,6 +61,29 @@ pub(super) fn document(title: &str, body: &Markup, origin: &Origin<'_>) -> Strin
     page.into_string()
 }
 
+/// A sentence that begins with a capital.
+pub(super) fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
+}
+
+/// A table that may be wider than the page: it scrolls sideways, also by keys.
+pub(super) fn wide(name: &str, inside: &Markup) -> Markup {
+    scrolling("wide", name, inside)
+}
+
+/// The same for a picture that cannot be read on a narrow page.
+pub(super) fn broad(name: &str, inside: &Markup) -> Markup {
+    scrolling("broad", name, inside)
+}
+
+fn scrolling(class: &str, name: &str, inside: &Markup) -> Markup {
+    html! {
+        div class=(class) tabindex="0" role="region" aria-label=(format!("{name}, scrolls sideways")) { (inside) }
+    }
+}
+
 /// A name as it can stand in an `id`: letters, digits and dashes.
 pub(super) fn id_of(name: &str) -> String {
     let sign = |c: char| if c.is_ascii_alphanumeric() { c } else { '-' };
@@ -77,7 +100,7 @@ pub(super) fn picture(
 ) -> Markup {
     let (name_id, told_id) = (format!("{id}-name"), format!("{id}-told"));
     html! {
-        svg class="picture" role="img" aria-labelledby=(format!("{name_id} {told_id}"))
+        svg class="picture" role="img" aria-labelledby=(name_id) aria-describedby=(told_id)
             viewBox=(format!("0 0 {} {}", super::scale::px(width), super::scale::px(height))) {
             title id=(name_id) { (name) }
             desc id=(told_id) { (told) }

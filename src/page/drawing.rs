@@ -40,6 +40,9 @@ const USUAL: [(&str, f64); 21] = [
 const BUTTON: f64 = 3.5;
 const SLOT: f64 = 14.0;
 
+/// Where a bowl is widest, of its height (common practice).
+const WIDEST: f64 = 0.4;
+
 const WIDTH: f64 = 720.0;
 const MARGIN: f64 = 16.0;
 /// Room over each view for its name, and for numbers as well.
@@ -71,18 +74,17 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
     let times = (WIDTH - 2.0 * MARGIN) / (right - left).max(1.0);
     let (side_low, side_high) = reach(&side, |p| p.1);
     let (above_low, above_high) = reach(&above, |p| p.1);
-    let over = |side: bool| {
-        let called = calls.iter().any(|call| match pipe.place(&call.key) {
-            Some(Place::Side(_)) => side,
-            Some(Place::Above(_)) => !side,
-            None => false,
-        });
-        if called { CALLS } else { NAMED }
+    let called = |row: fn(&Place) -> bool| {
+        let places = calls.iter().filter_map(|call| pipe.place(&call.key));
+        places.into_iter().any(|place| row(&place))
     };
-    let side_top = over(true);
+    let over = |row: fn(&Place) -> bool| if called(row) { CALLS } else { NAMED };
+    let side_top = over(|place| matches!(place, Place::Side(_)));
     let side_end = side_top + times * (side_high - side_low);
-    let above_top = side_end + over(false);
-    let height = above_top + times * (above_high - above_low) + 40.0;
+    let above_top = side_end + over(|place| matches!(place, Place::Above((_, y)) if *y >= 0.0));
+    let above_end = above_top + times * (above_high - above_low);
+    let below = called(|place| matches!(place, Place::Above((_, y)) if *y < 0.0));
+    let height = above_end + if below { CALLS + 10.0 } else { 40.0 };
     let to_side = |(x, y): (f64, f64)| {
         (
             MARGIN + times * (x - left),
@@ -104,10 +106,11 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
             }
         }
     };
-    let (mut on_side, mut on_above) = (Vec::new(), Vec::new());
+    let (mut on_side, mut on_above, mut from_below) = (Vec::new(), Vec::new(), Vec::new());
     for (number, call) in calls.iter().enumerate() {
         match pipe.place(&call.key) {
             Some(Place::Side(at)) => on_side.push((number + 1, to_side(at))),
+            Some(Place::Above(at)) if at.1 < 0.0 => from_below.push((number + 1, to_above(at))),
             Some(Place::Above(at)) => on_above.push((number + 1, to_above(at))),
             None => {}
         }
@@ -120,6 +123,7 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
         text class="tick start" x=(px(MARGIN)) y=(px(side_end + 18.0)) { "from above" }
         (view(&above, &to_above))
         (badges(on_above, side_end + 30.0))
+        (badges(from_below, above_end + 22.0))
         path class="axis" d=(format!(
             "M{} {}v-6v3h{}v-3v6", px(WIDTH - MARGIN - bar), px(height - 8.0), px(bar)
         )) {}
@@ -154,7 +158,9 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
             figcaption {
                 "Drawn from its own sizes"
                 @if !traces.is_empty() { " and traces" }
-                "; hidden lines are dotted. "
+                "; hidden lines are dotted"
+                @if traces.iter().any(|t| t.feature.feature.key == "bowl_section") { ", a traced section of the bowl is heavy" }
+                ". "
                 @if !missing.is_empty() {
                     "Not measured, so in usual proportions, not this pipe's (what they alone shape is dashed): " (missing.join(", ")) "."
                 }
@@ -180,7 +186,7 @@ fn badges(mut all: Vec<(usize, (f64, f64))>, y: f64) -> Markup {
     }
     html! {
         @for ((number, (x, below)), at) in all.iter().zip(at) {
-            line class="leader" x1=(px(at)) y1=(px(y + BADGE)) x2=(px(*x)) y2=(px(*below)) {}
+            line class="leader" x1=(px(at)) y1=(px(if *below < y { y - BADGE } else { y + BADGE })) x2=(px(*x)) y2=(px(*below)) {}
             circle class="spot" cx=(px(*x)) cy=(px(*below)) r="3" {}
             circle class="badge" cx=(px(at)) cy=(px(y)) r=(px(BADGE)) {}
             text class="badge-number" x=(px(at)) y=(px(y + 4.0)) { (number) }
@@ -311,8 +317,6 @@ impl<'a> Pipe<'a> {
             wall.push((rim, height));
             return (wall, false);
         }
-        /// Where the walls are widest, of the height.
-        const WIDEST: f64 = 0.4;
         let round = (0..=12).map(|i| {
             let angle = std::f64::consts::FRAC_PI_2 * f64::from(i) / 12.0;
             (widest * angle.sin(), WIDEST * height * (1.0 - angle.cos()))
@@ -492,31 +496,40 @@ impl<'a> Pipe<'a> {
     fn above(&self) -> Vec<Shape> {
         let (shank, wide) = (self.size("shank_length"), self.size("shank_width"));
         let bowl = self.size("bowl_diameter") / 2.0;
-        let ring = |radius: f64| {
+        let (widest, rim) = (self.axis(WIDEST), self.axis(1.0));
+        let ring = |centre: f64, radius: f64| {
             let at = |i: i32| {
                 let angle = std::f64::consts::TAU * f64::from(i) / 72.0;
-                (-bowl + radius * angle.cos(), radius * angle.sin())
+                (centre + radius * angle.cos(), radius * angle.sin())
             };
             (0..72).map(at).collect::<Vec<(f64, f64)>>()
         };
-        let section = self
+        let sections = self
             .traces
             .iter()
-            .find(|t| t.feature.feature.key == "bowl_section");
-        let section = section.map(|trace| {
+            .filter(|t| t.feature.feature.key == "bowl_section");
+        let sections = sections.map(|trace| {
             let read = trace.reading.points();
+            let up = trace
+                .feature
+                .at
+                .map_or(WIDEST, |at| at / self.size("bowl_height"));
+            let centre = self.axis(up.clamp(0.0, 1.0));
             // From the front, anticlockwise seen from above.
             let at = |(&angle, &radius): (&f64, &f64)| {
                 let (sin, cos) = angle.to_radians().sin_cos();
-                (-bowl - radius * cos, -radius * sin)
+                (centre - radius * cos, -radius * sin)
             };
-            read.stations
-                .iter()
-                .zip(read.readings)
-                .map(at)
-                .collect::<Vec<(f64, f64)>>()
+            let points = read.stations.iter().zip(read.readings).map(at);
+            Shape {
+                points: points.collect(),
+                open: false,
+                hidden: false,
+                usual: false,
+                what: "section",
+            }
         });
-        let traced = section.is_some();
+        let sections: Vec<Shape> = sections.collect();
         let closed =
             |points: Vec<(f64, f64)>, hidden: bool, keys: &[&str], what: &'static str| Shape {
                 points,
@@ -537,20 +550,15 @@ impl<'a> Pipe<'a> {
                 &["shank_length", "shank_width"],
                 "wood",
             ),
+            closed(ring(widest, bowl), false, &["bowl_diameter"], "wood"),
             closed(
-                section.unwrap_or_else(|| ring(bowl)),
-                false,
-                if traced { &[] } else { &["bowl_diameter"] },
-                "wood",
-            ),
-            closed(
-                ring(self.size("rim_diameter") / 2.0),
+                ring(rim, self.size("rim_diameter") / 2.0),
                 false,
                 &["rim_diameter"],
                 "rim",
             ),
             closed(
-                ring(self.size("chamber_diameter") / 2.0),
+                ring(rim, self.size("chamber_diameter") / 2.0),
                 false,
                 &["chamber_diameter"],
                 "hole",
@@ -568,7 +576,13 @@ impl<'a> Pipe<'a> {
             ),
         ];
         shapes.extend(self.inside(self.size("slot_width")));
+        shapes.extend(sections);
         shapes
+    }
+
+    /// Where the bowl's axis is along the shank, at a share of its height.
+    fn axis(&self, up: f64) -> f64 {
+        self.bowl((0.0, up * self.size("bowl_height"))).0
     }
 
     /// Where a dimension or a feature is seen.
@@ -581,7 +595,7 @@ impl<'a> Pipe<'a> {
         );
         let floor = height - self.size("chamber_depth");
         let (shank, stem) = (self.size("shank_length"), self.size("stem_length"));
-        let axis = -wide;
+        let (widest, above_rim) = (self.axis(WIDEST), self.axis(1.0));
         let mortise = self.size("mortise_depth");
         let end = shank + stem;
         let at_stem = |share: f64, face: &'static str, bit: &'static str| {
@@ -593,19 +607,19 @@ impl<'a> Pipe<'a> {
         Some(match key {
             "overall_length" => Place::Side((x, -up)),
             "bowl_height" => bowl(-0.95 * wide, 0.5 * height),
-            "bowl_diameter" | "bowl_roundness" | "bowl_section" => Place::Above((axis, wide)),
+            "bowl_diameter" | "bowl_roundness" | "bowl_section" => Place::Above((widest, wide)),
             "rim_diameter" => bowl(-rim, height),
             "heel_thickness" => bowl(0.0, floor / 2.0),
             "wall_thickness" => bowl((wide + chamber) / 2.0, 0.5 * height),
-            "chamber_diameter" => Place::Above((axis + 0.7 * chamber, 0.7 * chamber)),
+            "chamber_diameter" => Place::Above((above_rim + 0.7 * chamber, 0.7 * chamber)),
             "chamber_depth" => bowl(0.0, floor),
             "cant_angle" => bowl(0.0, height),
             "bowl_wall_straightness" | "bowl_wall_angle" | "bowl_wall_back" => {
                 bowl(0.97 * wide, 0.6 * height)
             }
             "bowl_wall_front" => bowl(-0.97 * wide, 0.6 * height),
-            "bowl_wall_left" => Place::Above((axis, -wide)),
-            "bowl_wall_right" => Place::Above((axis, wide)),
+            "bowl_wall_left" => Place::Above((widest, -wide)),
+            "bowl_wall_right" => Place::Above((widest, wide)),
             "finish_lightness" | "finish_red_green" | "finish_yellow_blue" | "finish_colour" => {
                 bowl(-0.5 * wide, 0.3 * height)
             }

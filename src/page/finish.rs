@@ -28,12 +28,12 @@ pub(super) fn finish(of: &Finish, sentence: &str) -> Markup {
         (patch(4.0 + PATCH + 22.0, of.centre, "centre of good pieces"))
     };
     html! {
-        figure {
+        figure class="finish" {
             figcaption { (sentence) }
             (picture("finish", "The finish beside that of good pieces", sentence, (WIDTH, HEIGHT), &drawn))
             p class="small" {
                 "A screen or a printer shows colours only nearly; the numbers are what was judged. "
-                "Patches touch no edge of what sRGB can show without being moved to it."
+                "What sRGB cannot show is drawn as the nearest that it can."
             }
         }
     }

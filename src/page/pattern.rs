@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::document::{Origin, document, id_of};
+use super::document::{Origin, document, id_of, sentence, wide};
 use super::mark::legend;
 use super::strip::{Mark, Strip};
 use super::years::{DatedMark, ShiftMark, Span, Years};
@@ -66,7 +66,7 @@ impl PatternPage<'_> {
                     " of the periods that pieces are judged by"
                     @if !group.periods.is_empty() { " (" (group.periods.join(", ")) ")" } "."
                 }
-                @if let Some(strength) = strength(strengths) { p { (strength) "." } }
+                @if let Some(strength) = strength(strengths) { p { (sentence(&strength)) "." } }
             }
             main {
                 (self.who())
@@ -293,7 +293,7 @@ impl PatternPage<'_> {
         html! {
             section {
                 h2 { "Every number" }
-                div class="wide" tabindex="0" role="region" aria-label="Every number, a table that scrolls sideways" {
+                (wide("Every number", &html! {
                     table {
                         thead {
                             tr {
@@ -341,7 +341,7 @@ impl PatternPage<'_> {
                             }
                         }
                     }
-                }
+                }))
                 ul class="small" {
                     li { "typical range: where the next reading of a good piece falls with " (100.0 * self.settings.coverage()) " %" }
                     li {

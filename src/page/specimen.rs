@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::document::{Origin, document, id_of};
+use super::document::{Origin, document, id_of, sentence, wide};
 use super::drawing::{Call, drawing};
 use super::mark::legend;
 use super::pattern::NO_PERIOD;
@@ -85,8 +85,8 @@ impl SpecimenPage<'_> {
                 h1 { (shown(&check.specimen)) }
                 p class="of" { (title) @if let Some(period) = &check.period { ", made in " (period) } }
                 p class=(format!("verdict {}", check.verdict.name())) { (words.standing(check)) }
-                p { (judged_by(check, words.cohort)) "." }
-                @if let Some(strength) = words.strength(check) { p { (strength) "." } }
+                p { (sentence(&judged_by(check, words.cohort))) "." }
+                @if let Some(strength) = words.strength(check) { p { (sentence(&strength)) "." } }
             }
             main {
                 @if check.dimensions.is_empty() {
@@ -163,11 +163,11 @@ impl SpecimenPage<'_> {
             let most = of
                 .excursions
                 .iter()
-                .max_by(|a, b| a.beyond.total_cmp(&b.beyond));
+                .max_by(|a, b| a.beyond.abs().total_cmp(&b.beyond.abs()));
             let where_it_is = most.map_or(String::new(), |e| {
                 format!(
                     " by {} mm at {} mm",
-                    sized(e.deviation.abs(), 0.5),
+                    sized(e.beyond.abs(), 0.5),
                     sized(e.at, 5.0)
                 )
             });
@@ -240,6 +240,10 @@ impl SpecimenPage<'_> {
                 p class="small" {
                     "Mark: a reference, a row a period; crossed out: set aside. Filled band: typical range; dashed band: "
                     "tolerance band; dashed line: centre; bar with a head: this piece. What matters comes first."
+                    @if check.dimensions.iter().any(|d| d.judged.is_some_and(|j| j.dated)) {
+                        " The typical range is that of pieces of this piece's own period, the tolerance band that of good "
+                        "pieces of any; so the one may reach beyond the other."
+                    }
                 }
                 ul class="strips" {
                     @for of in ordered(check) {
@@ -312,15 +316,14 @@ impl SpecimenPage<'_> {
         html! {
             section {
                 h2 { "Every number" }
-                div class="wide" tabindex="0" role="region" aria-label="Every number, a table that scrolls sideways" {
+                (wide("Every number", &html! {
                     table {
                         thead {
                             tr {
                                 @for (name, number) in [
-                                    ("dimension", false), ("unit", false), ("reads", true), ("+/-", true), ("state", false),
+                                    ("dimension", false), ("verdict", false), ("unit", false), ("reads", true), ("+/-", true), ("state", false),
                                     ("typical range", true), ("centre", true), ("off by", true), ("score", true),
                                     ("p", true), ("p adj.", true), ("n", true), ("lent", true), ("noticeable", true),
-                                    ("verdict", false),
                                 ] {
                                     th scope="col" class=[number.then_some("number")] { (name) }
                                 }
@@ -332,6 +335,7 @@ impl SpecimenPage<'_> {
                                 @let grain = grain(of);
                                 tr data-dimension=(known.key) {
                                     th scope="row" { (known.label) }
+                                    td { (verdict_words(of.verdict)) }
                                     td { (known.unit) }
                                     td class="number" data-value=(of.value) { (reading(of.value, of.uncertainty, grain)) }
                                     td class="number" { (crate::words::fine(of.uncertainty)) }
@@ -356,12 +360,11 @@ impl SpecimenPage<'_> {
                                     td class="number" {
                                         (of.judged.as_ref().map_or("-".to_owned(), |j| sized(j.least_noticeable, grain)))
                                     }
-                                    td { (verdict_words(of.verdict)) }
                                 }
                             }
                         }
                     }
-                }
+                }))
                 ul class="small" {
                     @for line in words.legend() { li { (line) } }
                     li { "+/-: standard uncertainty of the reading; noticeable: the smallest true fault that is flagged about four times in five" }

@@ -38,8 +38,9 @@ pub(super) struct Strip<'a> {
     pub(super) periods: &'a [String],
 }
 
-const WIDTH: f64 = 520.0;
-const LEFT: f64 = 8.0;
+const WIDTH: f64 = 540.0;
+/// Room for half a number at either end.
+const LEFT: f64 = 24.0;
 /// Room above for the head of the piece's bar, below for numbers.
 const TOP: f64 = 10.0;
 const LANE: f64 = 13.0;

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::document::{id_of, picture};
+use super::document::{id_of, picture, wide};
 use super::scale::{Scale, points, px};
 use super::specimen::Left;
 use crate::catalogue::Catalogue;
@@ -33,6 +33,8 @@ pub(super) fn works(
     {
         return None;
     }
+    // Of a piece that nothing was done to there is nothing to tell.
+    let shows_left = sizes.iter().any(|size| as_left(size).is_some());
     let label = |dimension: usize| catalogue.at(dimension).label.as_str();
     Some(html! {
         section {
@@ -62,15 +64,16 @@ pub(super) fn works(
                 }
             }
             @if !sizes.is_empty() {
+                (wide("Sizes as found and as planned", &html! {
                 table {
-                    caption { "As found, as planned" @if left.is_some() { ", as left" } }
+                    caption { "As found, as planned" @if shows_left { ", as left" } }
                     thead {
                         tr {
                             th scope="col" { "size" } th scope="col" class="number" { "found" }
                             th scope="col" class="number" { "planned" }
-                            @if left.is_some() { th scope="col" class="number" { "left" } }
+                            @if shows_left { th scope="col" class="number" { "left" } }
                             th scope="col" { "good pieces" }
-                            th scope="col" { "ring: found, diamond: planned" @if left.is_some() { ", square: left" } }
+                            th scope="col" { "ring: found, diamond: planned" @if shows_left { ", square: left" } }
                         }
                     }
                     tbody {
@@ -79,7 +82,7 @@ pub(super) fn works(
                                 th scope="row" { (label(size.dimension)) ", " (catalogue.at(size.dimension).unit) }
                                 td class="number" { (sized(size.found, GRAIN)) }
                                 td class="number" { (sized(size.left, GRAIN)) }
-                                @if left.is_some() {
+                                @if shows_left {
                                     td class="number" { (as_left(size).map_or("as found".to_owned(), |v| sized(v, GRAIN))) }
                                 }
                                 td { (size.good.map_or("undecided".to_owned(), |good| band(good.low, good.high, GRAIN))) }
@@ -88,6 +91,7 @@ pub(super) fn works(
                         }
                     }
                 }
+                }))
             }
             @if !plan.floors.is_empty() && !plan.steps.is_empty() {
                 @let touched: Vec<usize> = plan.steps.iter().flat_map(|s| s.floors.clone()).collect();

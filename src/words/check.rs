@@ -311,7 +311,7 @@ fn sides_words(of: &Sides) -> String {
     };
     format!(
         "{}: {what} (amplitude {:.2} mm; p {})",
-        of.feature,
+        feature_words(&of.feature),
         of.amplitude,
         probability(of.p)
     )
@@ -355,7 +355,12 @@ fn not_compared(check: &Check) -> Option<String> {
 
 /// `bowl wall left`
 fn feature_words(key: &str) -> String {
-    shown(&key.replace('_', " "))
+    let (name, at) = key.split_once('@').unwrap_or((key, ""));
+    let name = name.replace('_', " ");
+    match at {
+        "" => shown(&name),
+        at => shown(&format!("{name} at {at} mm")),
+    }
 }
 
 /// What a reader should take from the outlines: those that are typical all together.
