@@ -10,7 +10,7 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings, norms};
 use calibriar::notation::DrillSet;
 use calibriar::page::{
-    IndexEntry, IndexPage, Left, MeasuredBy, Names, Origin, PatternPage, SpecimenPage,
+    IndexEntry, IndexPage, Left, MeasuredBy, Names, Origin, PatternPage, SpecimenPage, pictures,
 };
 use calibriar::periods::{Scope, shift_years};
 use calibriar::refit::{Aim, Goal, refit, refit_against};
@@ -55,9 +55,12 @@ pub(super) struct Arguments {
     /// The pattern's maker, where two makers share its name
     #[arg(long, conflicts_with = "file")]
     maker: Option<String>,
-    /// Where to write the page; with --all a folder
+    /// Where to write the page; with --all or --pictures a new or empty folder
     #[arg(short, long, value_name = "FILE.html|DIR")]
     output: PathBuf,
+    /// The pictures of the page instead, an SVG file each, for a document
+    #[arg(long, conflicts_with = "all")]
+    pictures: bool,
     #[command(flatten)]
     judge: JudgeArguments,
     #[command(flatten)]
@@ -68,11 +71,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     if arguments.all {
         return arguments.of_all();
     }
+    let folder = arguments.pictures.then(|| Folder::new(&arguments.output));
+    let folder = folder.transpose()?;
     let page = match &arguments.file {
         Some(file) => arguments.of_row(file)?,
         None => arguments.of_name()?,
     };
-    write_whole(&arguments.output, &page)?;
+    match folder {
+        None => write_whole(&arguments.output, &page)?,
+        Some(folder) => {
+            for (name, svg) in pictures(&page) {
+                folder.write(&format!("{name}.svg"), &svg)?;
+            }
+            folder.done()?;
+        }
+    }
     Ok(Outcome::Done)
 }
 

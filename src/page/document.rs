@@ -6,7 +6,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 const STYLE: &str = include_str!("style.css");
 
 /// SHA-256 of the style, in Base64: no other style may act on the page.
-pub(super) const STYLE_DIGEST: &str = "jKvjT0J9Jr9ta2Sp1ZY22IIWWTPa0e05hUfLp0cuRfQ=";
+pub(super) const STYLE_DIGEST: &str = "+SQXQJDmzQoZhG/qNcy7HPusW5MCRwpWvdXqUs/xUzw=";
 
 /// What a page was made from.
 #[derive(Clone, Copy, Debug)]
@@ -109,6 +109,61 @@ pub(super) fn picture(
     }
 }
 
+/// Every picture of a page as an SVG file of its own: name and text, in the order of the page. Colours are those
+/// of the light page, written out, as not every program that shows SVG knows variables.
+pub fn pictures(page: &str) -> Vec<(String, String)> {
+    const FROM: &str = "<svg class=\"picture\"";
+    let style = picture_style();
+    let mut pictures = Vec::new();
+    for part in page.split(FROM).skip(1) {
+        // Pictures hold no others.
+        let (drawn, _) = part.split_once("</svg>").unwrap_or((part, ""));
+        let id = drawn.split_once("aria-labelledby=\"").map(|(_, rest)| rest);
+        let id = id.and_then(|rest| rest.split_once("-name\""));
+        let (Some((id, _)), Some((tag, inside))) = (id, drawn.split_once('>')) else {
+            continue;
+        };
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"picture\"{tag}><style>{style}</style>{}</svg>\n",
+            without_data(inside)
+        );
+        pictures.push((id.to_owned(), svg));
+    }
+    pictures
+}
+
+/// The rules for pictures, with the colours of the light page.
+fn picture_style() -> String {
+    let (_, rules) = STYLE.split_once("/* pictures */").unwrap_or(("", STYLE));
+    let (rules, _) = rules
+        .split_once("/* end of pictures */")
+        .unwrap_or((rules, ""));
+    let (colours, _) = STYLE.split_once('}').unwrap_or((STYLE, ""));
+    let mut style = rules.trim().to_owned();
+    for colour in colours.lines() {
+        if let Some((name, value)) = colour.trim().trim_end_matches(';').split_once(": ") {
+            style = style.replace(&format!("var({name})"), value);
+        }
+    }
+    style
+}
+
+/// Markup without the numbers that only tests and scripts ask for.
+fn without_data(markup: &str) -> String {
+    let mut parts = markup.split(" data-");
+    let first = parts.next().unwrap_or("").to_owned();
+    parts.fold(first, |all, part| {
+        // Text that happens to read so has no value in quotes behind it.
+        match part.split_once("=\"").and_then(|(name, rest)| {
+            let is_name = name.chars().all(|c| c.is_ascii_lowercase() || c == '-');
+            rest.split_once('"').filter(|_| is_name)
+        }) {
+            Some((_, rest)) => all + rest,
+            None => all + " data-" + part,
+        }
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -128,6 +183,25 @@ mod tests {
             (0..4).map(sign).collect::<String>()
         };
         bytes.chunks(3).map(group).collect()
+    }
+
+    #[test]
+    fn pictures_stand_alone() {
+        let drawn = html! { circle class="peak" cx="1" data-at="3" data-x-low="4" r="2" {} text { "a data-b c" } };
+        let page = picture("one", "One", "told", (10.0, 5.0), &drawn).into_string();
+        let all = pictures(&(page.clone() + &page));
+        assert_eq!(all.len(), 2);
+        let (name, svg) = &all[0];
+        assert_eq!(name, "one");
+        assert!(
+            svg.contains(r#"<circle class="peak" cx="1" r="2">"#),
+            "{svg}"
+        );
+        assert!(svg.contains("a data-b c") && svg.contains("viewBox=\"0 0 10 5\""));
+        assert!(
+            !svg.contains("var(") && svg.contains("fill: #fbf8f2; stroke: #b24a00"),
+            "{svg}"
+        );
     }
 
     #[test]

@@ -37,7 +37,7 @@ mod strip;
 mod works;
 mod years;
 
-pub use document::Origin;
+pub use document::{Origin, pictures};
 pub use index::{IndexEntry, IndexPage, Names};
 pub use pattern::{MeasuredBy, PatternPage};
 pub use specimen::{Left, SpecimenPage};

@@ -18,6 +18,7 @@
 //! | `record` | works that are recorded, the chain proved, a piece replayed |
 //! | `disclose` | what a buyer or a museum is told, in words and as linked data |
 //! | `refit` | what to take off, what to leave alone, outlines, proposals |
+//! | `page` | pages: numbers, marks in their places, nothing that runs or is fetched |
 //! | `package` | data packages out and in |
 //! | `traces` | outlines, sections and colours: read, stored, exported, given with any source |
 //! | `store` | files that are no collection, full disks, folders that may not be written |
@@ -44,6 +45,7 @@ mod history;
 mod measurers;
 mod norms;
 mod package;
+mod page;
 mod people;
 mod periods;
 mod record;
