@@ -16,13 +16,27 @@ fn beside(path: &Path) -> PathBuf {
     path.with_file_name(format!(".{name}.{}", std::process::id()))
 }
 
-/// Writes a file whole or not at all.
+/// Writes a file whole or not at all. A file that is there is replaced, with its permissions; anything else
+/// that is there stays.
 pub(super) fn write_whole(path: &Path, text: &str) -> Result<(), CliError> {
+    let old = fs::metadata(path).ok();
+    if old.as_ref().is_some_and(|old| !old.is_file()) {
+        return Err(CliError::Usage(format!(
+            "{} is there and is no file; nothing was done",
+            path.display()
+        )));
+    }
+    // Where a link leads.
+    let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
     let unfinished = beside(path);
     let written = fs::File::create(&unfinished)
         .and_then(|mut file| {
             file.write_all(text.as_bytes())
                 .and_then(|()| file.sync_all())
+        })
+        .and_then(|()| match &old {
+            Some(old) => fs::set_permissions(&unfinished, old.permissions()),
+            None => Ok(()),
         })
         .and_then(|()| fs::rename(&unfinished, path));
     written.map_err(|error| {
@@ -42,6 +56,12 @@ pub(super) struct Folder {
 impl Folder {
     /// A folder to fill; there may be an empty one in its place.
     pub(super) fn new(path: &Path) -> Result<Folder, CliError> {
+        if path.file_name().is_none() {
+            return Err(CliError::Usage(format!(
+                "{} has no name: name a folder that is not there yet",
+                path.display()
+            )));
+        }
         let is_free = match fs::read_dir(path) {
             Ok(mut entries) => entries.next().is_none(),
             Err(error) => error.kind() == io::ErrorKind::NotFound,

@@ -16,8 +16,7 @@ use calibriar::periods::{Scope, shift_years};
 use calibriar::refit::{Aim, Goal, refit, refit_against};
 use calibriar::source::Source;
 use calibriar::table::{Details, KeptReading, Table};
-use calibriar::verdict::Verdict;
-use calibriar::words::{group_title, hint, maker_shown, shown};
+use calibriar::words::{CheckWords, group_title, hint, shown};
 use clap::Args;
 
 use super::check::rows_of;
@@ -68,6 +67,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    arguments.spares_what_it_reads()?;
     if arguments.all {
         return arguments.of_all();
     }
@@ -90,6 +90,22 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
 }
 
 impl Arguments {
+    /// A page must not be written over what it is made from.
+    fn spares_what_it_reads(&self) -> Result<(), CliError> {
+        let Ok(output) = self.output.canonicalize() else {
+            return Ok(());
+        };
+        let read = self.source.files().into_iter().chain(self.file.clone());
+        let is_read = |path: PathBuf| path.canonicalize().is_ok_and(|path| path == output);
+        match read.into_iter().any(is_read) {
+            true => Err(CliError::Usage(format!(
+                "{} is what the page is made from; nothing was done",
+                self.output.display()
+            ))),
+            false => Ok(()),
+        }
+    }
+
     /// The page of a row of a file.
     fn of_row(&self, file: &Path) -> Result<String, CliError> {
         let (source, other) = self.source.open_for(Some(file), false, true)?;
@@ -182,23 +198,20 @@ impl Arguments {
         })
     }
 
-    /// The pattern that was named.
+    /// The pattern that was named; of several makers' one must be named, which `chosen` asks for.
     fn group(&self, cohort: &Cohort<'_>) -> Result<usize, CliError> {
         let groups = chosen(cohort, Some(&self.name), self.maker.as_deref())?;
-        match groups.as_slice() {
-            &[group] => Ok(group),
-            groups => {
-                let makers = groups
-                    .iter()
-                    .map(|&g| maker_shown(&cohort.groups()[g].maker));
-                let makers: Vec<&str> = makers.collect();
-                Err(CliError::Usage(format!(
-                    "several makers have this pattern ({}): name one by --maker",
-                    makers.join(", ")
-                )))
-            }
-        }
+        let first = groups.first().copied();
+        first.ok_or_else(|| {
+            CliError::Usage(format!("no pattern `{}` in the source", shown(&self.name)))
+        })
     }
+}
+
+/// How a piece stands, for the index.
+struct Standing {
+    words: String,
+    is_out: bool,
 }
 
 /// All that pages are made from.
@@ -217,7 +230,7 @@ impl Bench<'_> {
         other: Option<&Table>,
         row: usize,
         left: Option<Left<'_>>,
-    ) -> Result<(String, Verdict), CliError> {
+    ) -> Result<(String, Standing), CliError> {
         let (evidence, settings, workshop) = (self.evidence, self.settings, self.workshop);
         let plan = match other {
             None => refit(evidence, row, settings, workshop, self.aim)?,
@@ -232,7 +245,16 @@ impl Bench<'_> {
             left,
             origin: self.origin,
         };
-        Ok((page.html()?, plan.check.verdict))
+        let words = CheckWords {
+            cohort: evidence.cohort(),
+            catalogue: &other.unwrap_or(evidence.cohort().table()).catalogue,
+            settings,
+        };
+        let standing = Standing {
+            words: words.standing(&plan.check),
+            is_out: words.is_out_of_norm(&plan.check),
+        };
+        Ok((page.html()?, standing))
     }
 
     /// The page of a pattern.
@@ -287,14 +309,15 @@ fn write_all(
         let (row, file) = (rows[at], &files[at]);
         let name = specimens.names.get(row);
         let left = left.and_then(|left| left_of(left, name));
-        let (page, verdict) = bench.specimen(None, row, left)?;
+        let (page, standing) = bench.specimen(None, row, left)?;
         folder.write(file, &page)?;
         bar.step();
         Ok(IndexEntry {
             specimen: name.to_owned(),
             maker: specimens.makers.get(row).to_owned(),
             pattern: specimens.patterns.get(row).to_owned(),
-            verdict,
+            standing: standing.words,
+            is_out: standing.is_out,
             file: file.clone(),
         })
     };
@@ -304,6 +327,9 @@ fn write_all(
     let mut patterns = Vec::with_capacity(groups.len());
     for group in groups {
         let of = &cohort.groups()[group];
+        if of.pattern.is_empty() {
+            continue;
+        }
         let file = names.of(&group_title(&of.maker, &of.pattern));
         let file = format!("patterns/{file}.html");
         folder.write(&file, &bench.pattern(&every, group, details)?)?;

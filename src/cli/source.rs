@@ -155,6 +155,13 @@ impl SourceArguments {
         history.unwrap_or_default()
     }
 
+    /// The files that are read.
+    pub(super) fn files(&self) -> Vec<PathBuf> {
+        let others = [&self.periods_from, &self.traces].into_iter().flatten();
+        let from = std::iter::once(PathBuf::from(&self.from));
+        from.chain(others.cloned()).collect()
+    }
+
     /// Whether works can be recorded in the source: a table has none.
     pub(super) fn keeps_works(&self) -> bool {
         !is_table(&self.from)

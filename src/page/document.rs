@@ -43,7 +43,7 @@ pub(super) fn document(title: &str, body: &Markup, origin: &Origin<'_>) -> Strin
                 footer {
                     h2 { "Where this comes from" }
                     dl class="origin" {
-                        div { dt { "source" } dd { (origin.source) } }
+                        div { dt { "source" } dd { (crate::words::shown(origin.source)) } }
                         @if let Some(revision) = origin.revision {
                             div { dt { "revision" } dd { (revision) } }
                         }

@@ -13,7 +13,7 @@ use crate::catalogue::TraceKind;
 use crate::table::{Table, Trace};
 
 /// A pipe as it is usually made, in mm: only for what was not measured (common practice, no source).
-const USUAL: [(&str, f64); 21] = [
+const USUAL: [(&str, f64); 22] = [
     ("bowl_height", 46.0),
     ("bowl_diameter", 36.0),
     ("rim_diameter", 33.0),
@@ -35,6 +35,7 @@ const USUAL: [(&str, f64); 21] = [
     ("button_width", 17.0),
     ("button_height", 6.5),
     ("slot_width", 9.0),
+    ("slot_height", 1.8),
 ];
 /// The button along the stem, and how far the slot runs in, in mm (common practice).
 const BUTTON: f64 = 3.5;
@@ -140,7 +141,7 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
     };
     let missing: Vec<String> = missing.iter().map(named).collect();
     let told = match calls {
-        [] => "Nothing is out of norm.".to_owned(),
+        [] => "Nothing is called out.".to_owned(),
         calls => {
             let list = calls
                 .iter()
@@ -261,8 +262,7 @@ impl<'a> Pipe<'a> {
     }
 
     fn slot_height(&self) -> f64 {
-        self.measured("slot_height")
-            .unwrap_or_else(|| 0.6 * self.size("stem_bore"))
+        self.size("slot_height")
     }
 
     fn usual(&self, keys: &[&str]) -> bool {
@@ -466,7 +466,7 @@ impl<'a> Pipe<'a> {
                 points: front.chain(back).collect(),
                 open: false,
                 hidden: false,
-                usual: self.usual(&bowl) || (front_usual && back_usual && self.usual(&bowl)),
+                usual: self.usual(&bowl) && (front_usual || back_usual),
                 what: "wood",
             },
             Shape {
@@ -565,7 +565,7 @@ impl<'a> Pipe<'a> {
             ),
             closed(
                 self.stem(
-                    ["stem_left", "stem_right"],
+                    ["stem_right", "stem_left"],
                     wide,
                     self.size("bit_width"),
                     self.size("button_width"),

@@ -5,8 +5,7 @@ use std::collections::HashSet;
 use maud::html;
 
 use super::document::{Origin, document, id_of};
-use crate::verdict::Verdict;
-use crate::words::{counted, group_title, shown, verdict_words};
+use crate::words::{counted, group_title, shown};
 
 /// The page that leads to all others.
 #[derive(Clone, Copy, Debug)]
@@ -28,8 +27,10 @@ pub struct IndexEntry {
     pub maker: String,
     /// Its pattern.
     pub pattern: String,
-    /// The verdict on its dimensions.
-    pub verdict: Verdict,
+    /// The verdict in words, and what is out of norm besides the dimensions.
+    pub standing: String,
+    /// Whether anything of it is out of norm.
+    pub is_out: bool,
     /// Its page, from the index.
     pub file: String,
 }
@@ -40,12 +41,7 @@ impl IndexPage<'_> {
         let of_pattern =
             |a: &IndexEntry, b: &IndexEntry| (&a.maker, &a.pattern) == (&b.maker, &b.pattern);
         let parts = || self.pieces.chunk_by(of_pattern);
-        let out = |pieces: &[IndexEntry]| {
-            pieces
-                .iter()
-                .filter(|p| p.verdict == Verdict::OutOfNorm)
-                .count()
-        };
+        let out = |pieces: &[IndexEntry]| pieces.iter().filter(|p| p.is_out).count();
         let page = |first: &IndexEntry| {
             let mut pages = self.patterns.iter();
             pages.find(|(maker, pattern, _)| (maker, pattern) == (&first.maker, &first.pattern))
@@ -81,8 +77,8 @@ impl IndexPage<'_> {
                         ul class="pieces" {
                             @for piece in part {
                                 li {
-                                    a href=(piece.file) { (shown(&piece.specimen)) } " "
-                                    span class=(format!("verdict {}", piece.verdict.name())) { (verdict_words(piece.verdict)) }
+                                    a href=(piece.file) { bdi { (shown(&piece.specimen)) } } " "
+                                    span class=(if piece.is_out { "verdict out_of_norm" } else { "verdict" }) { (piece.standing) }
                                 }
                             }
                         }

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use super::scale::{points, px};
+use crate::words::shown;
 
 /// How many marks there are; the seventh period has the first mark again, with its name beside it.
 const KINDS: usize = 6;
@@ -73,7 +74,7 @@ pub(super) fn legend(periods: &[String]) -> Markup {
             @for (at, period) in periods.iter().enumerate() {
                 li {
                     svg viewBox="0 0 16 16" width="16" height="16" aria-hidden="true" { (mark(at, (8.0, 8.0), 5.0, period)) }
-                    (period)
+                    (shown(period))
                 }
             }
         }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::document::picture;
-use super::scale::{Scale, points, px};
+use super::scale::{Scale, label, points, px};
 use crate::verdict::{BandStation, OutlineCheck};
 use crate::words::{counted, probability, sized, verdict_words};
 
@@ -50,11 +50,11 @@ fn drawn(of: &OutlineCheck, name: &str, sentence: &str) -> Markup {
     let picture_of = html! {
         @for tick in up {
             line class="grid" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(y.at(tick))) y2=(px(y.at(tick))) {}
-            text class="tick end" x=(px(LEFT - 6.0)) y=(px(y.at(tick) + 4.0)) { (format!("{tick:.up_decimals$}")) }
+            text class="tick end" x=(px(LEFT - 6.0)) y=(px(y.at(tick) + 4.0)) { (label(tick, up_decimals)) }
         }
         @for tick in across {
             line class="axis" x1=(px(x.at(tick))) x2=(px(x.at(tick))) y1=(px(HEIGHT - BOTTOM)) y2=(px(HEIGHT - BOTTOM + 4.0)) {}
-            text class="tick" x=(px(x.at(tick))) y=(px(HEIGHT - BOTTOM + 15.0)) { (format!("{tick:.across_decimals$}")) }
+            text class="tick" x=(px(x.at(tick))) y=(px(HEIGHT - BOTTOM + 15.0)) { (label(tick, across_decimals)) }
         }
         line class="axis" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(HEIGHT - BOTTOM)) y2=(px(HEIGHT - BOTTOM)) {}
         text class="tick" x=(px((LEFT + WIDTH - RIGHT) / 2.0)) y=(px(HEIGHT - 5.0)) { "station, mm" }

@@ -6,7 +6,7 @@ use super::document::{Origin, document, id_of, sentence, wide};
 use super::mark::legend;
 use super::strip::{Mark, Strip};
 use super::years::{DatedMark, ShiftMark, Span, Years};
-use crate::catalogue::{Standing, YearRange, fold};
+use crate::catalogue::{YearRange, fold};
 use crate::cohort::Cohort;
 use crate::norm::{Evidence, Norm, Settings};
 use crate::periods::{ShiftYears, What};
@@ -59,12 +59,12 @@ impl PatternPage<'_> {
         let strengths = self.norms.iter().map(|n| (n.basis.kept.len(), n.loan));
         let body = html! {
             header {
-                p class="kind" { "A pattern: what its good periods' pieces measure" }
-                h1 { (title) }
+                p class="kind" { "A pattern: what the pieces that others are judged by measure" }
+                h1 { bdi { (title) } }
                 p {
                     (counted(group.pieces, "piece", "pieces")) " in the source, " (group.references)
                     " of the periods that pieces are judged by"
-                    @if !group.periods.is_empty() { " (" (group.periods.join(", ")) ")" } "."
+                    @if !group.periods.is_empty() { " (" (shown(&group.periods.join(", "))) ")" } "."
                 }
                 @if let Some(strength) = strength(strengths) { p { (sentence(&strength)) "." } }
             }
@@ -260,17 +260,25 @@ impl PatternPage<'_> {
         })
     }
 
-    /// The maker's periods.
+    /// The maker's periods, by their years.
     fn spans(&self) -> Vec<Span<'_>> {
-        let maker = fold(&self.evidence.cohort().groups()[self.group].maker);
-        let all = self.evidence.cohort().table().periods.all().iter();
+        let cohort = self.evidence.cohort();
+        let maker = fold(&cohort.groups()[self.group].maker);
+        let all = cohort.table().periods.all().iter();
         let own = all.filter(|p| p.maker.as_deref().is_none_or(|of| fold(of) == maker));
-        own.map(|p| Span {
-            name: &p.name,
-            years: (p.years.from, p.years.to),
-            is_good: p.standing == Standing::Good,
-        })
-        .collect()
+        let speaks = |name: &str| {
+            let mut in_use = cohort.periods().iter();
+            in_use.any(|period| period.chosen && fold(&period.name) == fold(name))
+        };
+        let mut spans: Vec<Span<'_>> = own
+            .map(|p| Span {
+                name: &p.name,
+                years: (p.years.from, p.years.to),
+                speaks: speaks(&p.name),
+            })
+            .collect();
+        spans.sort_by_key(|span| span.years);
+        spans
     }
 
     fn shift_marks(&self, column: usize) -> Vec<ShiftMark> {

@@ -58,14 +58,30 @@ impl Scale {
             .find(|&step| step >= raw * (1.0 - 1e-9))
             .unwrap_or(10.0 * unit);
         let decimals = (-step.log10().floor()).clamp(0.0, 9.0) as usize;
-        let first = (self.low / step).ceil() as i64;
-        let last = (self.high / step).floor() as i64;
+        let (first, last) = ((self.low / step).ceil(), (self.high / step).floor());
+        if !step.is_finite() || last - first > 100.0 {
+            return (Vec::new(), 0);
+        }
+        let (first, last) = (first as i64, last as i64);
         ((first..=last).map(|k| k as f64 * step).collect(), decimals)
+    }
+}
+
+/// A number at a tick.
+pub(super) fn label(tick: f64, decimals: usize) -> String {
+    /// Longer ones are no sizes of pipes.
+    const ENDLESS: f64 = 1e7;
+    match tick.abs() < ENDLESS {
+        true => format!("{tick:.decimals$}"),
+        false => format!("{tick:.0e}"),
     }
 }
 
 /// A length of the picture, as SVG is written: hundredths are finer than any screen shows.
 pub(super) fn px(length: f64) -> String {
+    if !length.is_finite() {
+        return "0".to_owned();
+    }
     let text = format!("{length:.2}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     // -0 is 0.

@@ -82,10 +82,10 @@ impl SpecimenPage<'_> {
         let body = html! {
             header {
                 p class="kind" { "One piece against its pattern's good periods" }
-                h1 { (shown(&check.specimen)) }
-                p class="of" { (title) @if let Some(period) = &check.period { ", made in " (period) } }
-                p class=(format!("verdict {}", check.verdict.name())) { (words.standing(check)) }
-                p { (sentence(&judged_by(check, words.cohort))) "." }
+                h1 { bdi { (shown(&check.specimen)) } }
+                p class="of" { bdi { (title) } @if let Some(period) = &check.period { ", made in " (shown(period)) } }
+                p class=(if words.is_out_of_norm(check) { "verdict out_of_norm" } else { "verdict" }) { (words.standing(check)) }
+                p { (shown(&sentence(&judged_by(check, words.cohort)))) "." }
                 @if let Some(strength) = words.strength(check) { p { (sentence(&strength)) "." } }
             }
             main {
@@ -267,7 +267,7 @@ impl SpecimenPage<'_> {
                                 }
                             }
                             (Strip {
-                                id: format!("strip-{}", id_of(&known.key)),
+                                id: format!("strip-{}-{}", id_of(&known.key), of.dimension),
                                 label: &known.label,
                                 unit: &known.unit,
                                 value: Some(of.value),

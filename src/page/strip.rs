@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::document::picture;
 use super::mark::{mark, piece, struck};
-use super::scale::{Scale, px};
+use super::scale::{Scale, label, px};
 use crate::norm::Band;
 use crate::words::{band, sized};
 
@@ -131,12 +131,12 @@ impl Strip<'_> {
                 @for tick in ticks {
                     @let x = scale.at(tick);
                     line class="axis" x1=(px(x)) x2=(px(x)) y1=(px(bottom)) y2=(px(bottom + 3.0)) {}
-                    text class="tick" x=(px(x)) y=(px(bottom + 13.0)) { (format!("{tick:.decimals$}")) }
+                    text class="tick" x=(px(x)) y=(px(bottom + 13.0)) { (label(tick, decimals)) }
                 }
                 @for of in self.marks {
                     @let at = (scale.at(of.value), lane(of.period));
                     g data-value=(of.value) data-x=(px(at.0)) {
-                        (mark(of.period, at, SIZE, &format!("{}: {} {}", of.name, of.value, self.unit)))
+                        (mark(of.period, at, SIZE, &format!("{}: {} {}", of.name, sized(of.value, self.grain()), self.unit)))
                         @if of.set_aside { (struck(at, SIZE)) }
                     }
                 }

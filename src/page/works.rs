@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::document::{id_of, picture, wide};
-use super::scale::{Scale, points, px};
+use super::scale::{Scale, label, points, px};
 use super::specimen::Left;
 use crate::catalogue::Catalogue;
 use crate::refit::{Refit, SizePlan};
@@ -153,7 +153,7 @@ fn drawn(size: &SizePlan, as_left: Option<f64>, catalogue: &Catalogue) -> Markup
             }
             line class="axis" x1=(px(SIDE)) x2=(px(WIDTH - SIDE)) y1="34" y2="34" {}
             @for tick in ticks {
-                text class="tick" x=(px(x.at(tick))) y="47" { (format!("{tick:.decimals$}")) }
+                text class="tick" x=(px(x.at(tick))) y="47" { (label(tick, decimals)) }
             }
             line class="stalk" x1=(px(found)) x2=(px(planned)) y1=(px(LINE)) y2=(px(LINE)) {}
             circle class="found" cx=(px(found)) cy=(px(LINE)) r=(px(d)) data-value=(size.found) {}
@@ -172,7 +172,7 @@ fn drawn(size: &SizePlan, as_left: Option<f64>, catalogue: &Catalogue) -> Markup
         as_left.map_or(String::new(), |v| format!(", left {}", sized(v, GRAIN))),
         dimension.unit
     );
-    let id = format!("work-{}", id_of(&dimension.key));
+    let id = format!("work-{}-{}", id_of(&dimension.key), size.dimension);
     picture(
         &id,
         &format!("{} before and after", dimension.label),

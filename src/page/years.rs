@@ -5,10 +5,10 @@ use maud::{Markup, html};
 
 use super::document::picture;
 use super::mark::mark;
-use super::scale::{Scale, px};
+use super::scale::{Scale, label, px};
 use crate::catalogue::YearRange;
 use crate::norm::Band;
-use crate::words::{band, counted, sized};
+use crate::words::{band, counted, shown, sized};
 
 /// A piece with a date.
 #[derive(Clone, Debug)]
@@ -25,7 +25,8 @@ pub(super) struct DatedMark {
 pub(super) struct Span<'a> {
     pub(super) name: &'a str,
     pub(super) years: (i16, i16),
-    pub(super) is_good: bool,
+    /// Whether pieces are judged by it.
+    pub(super) speaks: bool,
 }
 
 /// A year in which something shifted.
@@ -59,6 +60,19 @@ const HEIGHT: f64 = 212.0;
 const BOTTOM: f64 = 24.0;
 /// About the width of a letter of a period's name.
 const LETTER: f64 = 5.6;
+
+/// A name with a sign where it had to be cut.
+fn shortened(name: &str, letters: usize) -> String {
+    let name = shown(name);
+    match name.chars().count() > letters {
+        true => name
+            .chars()
+            .take(letters.saturating_sub(1))
+            .chain(['…'])
+            .collect(),
+        false => name,
+    }
+}
 
 impl Years<'_> {
     fn grain(&self) -> f64 {
@@ -109,13 +123,13 @@ impl Years<'_> {
                 // A period lasts to the end of its last year.
                 @let (from, to) = (at(span.years.0), x.at(f64::from(span.years.1) + 1.0));
                 @if to - from > 1.0 {
-                    rect class=(if span.is_good { "span good" } else { "span" }) x=(px(from)) width=(px(to - from)) y=(px(TOP))
+                    rect class=(if span.speaks { "span good" } else { "span" }) x=(px(from)) width=(px(to - from)) y=(px(TOP))
                         height=(px(HEIGHT - BOTTOM - TOP)) data-from=(span.years.0) data-to=(span.years.1) {}
                     // Neighbours' names stand in two rows, so that they do not run into each other.
                     @let row = (number % 2) as f64;
                     @let next = self.spans.get(number + 2).map_or(WIDTH, |next| at(next.years.0));
                     @let room = ((next - from) / LETTER).max(0.0) as usize;
-                    @let name: String = span.name.chars().take(room).collect();
+                    @let name = shortened(span.name, room);
                     @if room > 3 { text class="tick start" x=(px(from + 2.0)) y=(px(11.0 + 13.0 * row)) { (name) } }
                 }
             }
@@ -125,7 +139,7 @@ impl Years<'_> {
             }
             @for tick in up {
                 line class="axis" x1=(px(LEFT - 4.0)) x2=(px(LEFT)) y1=(px(y.at(tick))) y2=(px(y.at(tick))) {}
-                text class="tick end" x=(px(LEFT - 7.0)) y=(px(y.at(tick) + 4.0)) { (format!("{tick:.up_decimals$}")) }
+                text class="tick end" x=(px(LEFT - 7.0)) y=(px(y.at(tick) + 4.0)) { (label(tick, up_decimals)) }
             }
             @for tick in across {
                 line class="axis" x1=(px(x.at(tick))) x2=(px(x.at(tick))) y1=(px(HEIGHT - BOTTOM)) y2=(px(HEIGHT - BOTTOM + 4.0)) {}

@@ -45,6 +45,11 @@ impl CheckWords<'_> {
         finish(of)
     }
 
+    /// Whether anything of it is out of norm: its dimensions, an outline or the finish.
+    pub fn is_out_of_norm(&self, check: &Check) -> bool {
+        check.verdict == Verdict::OutOfNorm || !besides(check).is_empty()
+    }
+
     /// Where the strength of the norms comes from.
     pub fn strength(&self, check: &Check) -> Option<String> {
         strength(check.dimensions.iter().map(|d| (d.n, d.loan)))

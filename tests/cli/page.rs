@@ -51,7 +51,19 @@ fn tags(page: &str) -> Vec<Tag> {
 
 /// The tags of one picture.
 fn picture<'t>(tags: &'t [Tag], id: &str) -> &'t [Tag] {
-    let named = |t: &Tag| t.name == "svg" && t.has("aria-labelledby", &format!("{id}-name"));
+    // Behind the name of a picture may stand a number of its own.
+    let is_id = |named: &str| {
+        let rest = named
+            .strip_prefix(id)
+            .and_then(|rest| rest.strip_suffix("-name"));
+        rest.is_some_and(|rest| rest.chars().all(|c| c == '-' || c.is_ascii_digit()))
+    };
+    let named = |t: &Tag| {
+        t.name == "svg"
+            && t.attributes
+                .get("aria-labelledby")
+                .is_some_and(|n| is_id(n))
+    };
     let from = tags
         .iter()
         .position(named)
@@ -179,7 +191,12 @@ fn marks_lie_where_the_scale_puts_them() {
     let order: Vec<&str> = (tags
         .iter()
         .filter_map(|t| t.attributes.get("aria-labelledby")))
-    .filter_map(|id| id.strip_prefix("strip-")?.strip_suffix("-name"))
+    .filter_map(|id| {
+        id.strip_prefix("strip-")?
+            .strip_suffix("-name")?
+            .rsplit_once('-')
+    })
+    .map(|(key, _)| key)
     .collect();
     let verdict = |id: &str| {
         let key = id.replace('-', "_");
@@ -386,6 +403,11 @@ fn all_pages_in_a_folder_that_leads_to_each() {
         desk.refuses("page --all --from s.csv -o file")
             .contains("no empty folder")
     );
+    let refused = |line: &str, why: &str| assert!(desk.refuses(line).contains(why), "{line}");
+    refused("page --all --from s.csv -o .", "has no name");
+    refused("page A1 --from s.csv -o s.csv", "is made from");
+    std::fs::create_dir(desk.path("dir")).unwrap();
+    refused("page A1 --from s.csv -o dir", "is no file");
     assert!(
         desk.refuses("page --all A1 --from s.csv -o other")
             .contains("--all")
