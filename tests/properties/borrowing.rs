@@ -186,6 +186,68 @@ proptest! {
         prop_assert_eq!(flagged, checked);
     }
 
+    /// Sources in which so many sets tell the period share that a reference is left out of sums that are
+    /// there already: `flag` finds what `check` finds by adding them up anew, its numbers to nine digits.
+    /// Strays crowd in every other pattern, and some periods have few pieces.
+    #[test]
+    fn flag_finds_what_check_finds_in_large_sources(
+        sizes in vec(14usize..60, 9..12),
+        seed in 0u64..1_000_000,
+        strays in 0usize..6,
+        nothing in proptest::bool::ANY,
+    ) {
+        const DIMENSIONS: usize = 12;
+        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut next = |below: u64| {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state % below
+        };
+        let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
+        let mut csv = format!("specimen,pattern,period{names}\n");
+        for (pattern, &size) in sizes.iter().enumerate() {
+            for i in 0..size {
+                // Of twelve pieces one is of the first period, one has none.
+                let period = ["t0", "t1", "t1", "t1", "t1", "t2", "t2", "t2", "t2", "t2", "t2", ""];
+                csv.push_str(&format!("s{pattern}x{i},p{pattern},{}", period[next(12) as usize]));
+                for _ in 0..DIMENSIONS {
+                    let sum: u64 = (0..4).map(|_| next(60)).sum();
+                    let stray = pattern % 2 == 0 && i < strays && next(3) == 0;
+                    let far = if stray { 150 + next(90) } else { 0 };
+                    let hundredths = 4000 + sum + far;
+                    csv.push_str(&format!(",{}.{:02}", hundredths / 100, hundredths % 100));
+                }
+                csv.push('\n');
+            }
+        }
+        let table = table(&csv);
+        let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+        let borrowing = Borrowing { nothing, ..Borrowing::default() };
+        let evidence = Evidence::gather(&cohort, &borrowing);
+        let settings = Settings::new(0.95, 0.95, 0.05).unwrap();
+        let flags = flag(&evidence, &settings);
+        let mut flagged = flags.iter();
+        for row in 0..table.specimens.len() {
+            let dimensions = check(&evidence, row, &settings).dimensions;
+            for of in dimensions.into_iter().filter(|d| d.verdict == Verdict::OutOfNorm) {
+                let (Some(flag), Some(judged)) = (flagged.next(), of.judged) else {
+                    return Err(TestCaseError::fail("checked, not flagged"));
+                };
+                prop_assert_eq!((flag.row, flag.dimension), (row, of.dimension));
+                for (a, b) in [
+                    (flag.p, judged.p),
+                    (flag.p_adjusted, judged.p_adjusted),
+                    (flag.centre, judged.centre),
+                    (flag.typical.low, judged.typical.low),
+                ] {
+                    prop_assert!((a - b).abs() <= 1e-9 * b.abs(), "{a} {b}");
+                }
+            }
+        }
+        prop_assert!(flagged.next().is_none());
+    }
+
     /// One more reference exactly at the centre makes the next piece's band narrower, if anything.
     #[test]
     fn a_copy_of_the_centre_never_widens_the_band(
