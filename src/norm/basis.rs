@@ -69,7 +69,7 @@ pub struct SetAside {
     pub p: f64,
     /// Its deviation from what they made expect, on the scale of judgement.
     pub deviation: f64,
-    /// Whether it would be set aside with any one reference less as well.
+    /// Whether it would be set aside with any one reference of another period less as well.
     pub(crate) by_far: bool,
 }
 

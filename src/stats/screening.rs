@@ -47,7 +47,7 @@ pub struct SetAsideReference {
     pub p: f64,
     /// Its deviation from the others' centre.
     pub deviation: f64,
-    /// Whether it would be set aside with any one reference less as well.
+    /// Whether it would be set aside with any one reference of another period less as well.
     pub by_far: bool,
 }
 

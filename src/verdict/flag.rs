@@ -170,7 +170,7 @@ enum Why {
     Loose,
     /// It is set aside, but may stay with any one less.
     Doubtful,
-    /// It is set aside by far.
+    /// It is set aside by far; still it may stay with one of its period less.
     Aside,
 }
 
@@ -396,10 +396,13 @@ impl Whole {
         let is_own = |of: &Tipping| of.row as usize == own.row();
         let aside = |of: &Tipping| matches!(of.why, Why::Aside | Why::Doubtful);
         let stays = !tipping.iter().any(|of| is_own(of) && aside(of));
+        let period = own.rated().period;
         let same = |of: &Tipping| match of.why {
-            Why::Aside => true,
-            Why::Near | Why::Doubtful => is_own(of),
-            Why::Loose => is_own(of) || !stays || of.period != own.rated().period,
+            _ if is_own(of) => true,
+            Why::Near | Why::Doubtful => false,
+            // Of two on either side of their period the one may be far off only by the other.
+            Why::Aside => period.is_none() || of.period != period,
+            Why::Loose => !stays || of.period != period,
         };
         tipping.iter().all(same).then_some(stays)
     }
@@ -580,8 +583,8 @@ struct Candidate {
 const STEADY_SHARE: usize = 100;
 /// The same for a set that must tell the period share by itself.
 const STEADY_SET: usize = 50;
-/// References of a loose period of so few, or of less weight, are judged exactly: some of their
-/// siblings may be set aside once one of them is left out, and the period's centre moves far.
+/// References of a period of so few, or of less weight, are judged exactly: some of their siblings may
+/// be set aside once one of them is left out, or come back, and the period's centre moves far.
 const FEW_OF_PERIOD: f64 = 8.0;
 
 /// Rounding must not hide a reading that stands exactly at a limit.
@@ -627,9 +630,7 @@ impl Bands {
             .upper(norm.df())
             .map(|critical| critical * norm.spread() * ROUNDING);
         let mut of_period = |&period: &Option<u32>| {
-            let mut of_stages = stages.iter().flatten();
-            let loose = of_stages.any(|stage| stage.is_loose(period));
-            let alone = loose.then(|| alone(basis, period)).flatten().map(|norm| {
+            let alone = alone(basis, period).map(|norm| {
                 let (centre, h0) = norm.sums().expected(None);
                 let slack = 1.0 - 4.0 / basis.kept.len().max(4) as f64;
                 let reach = norm.spread() * h0.sqrt() * ROUNDING * slack;
@@ -650,17 +651,15 @@ impl Bands {
         };
         Bands {
             limits: periods.iter().flat_map(&mut of_period).collect(),
-            tipping: stages.map(|stages| tipping(basis, &stages[0].loose)),
+            tipping: stages.map(|_| tipping(basis)),
         }
     }
 }
 
-/// The references that may tip the screening of a norm; some of those that stay are loose.
-fn tipping(basis: &Basis, loose: &[Tipping]) -> Vec<Tipping> {
-    let near = basis
-        .near
-        .iter()
-        .map(|&at| Tipping::new(basis.kept[at], Why::Near));
+/// The references that may tip the screening of a norm.
+fn tipping(basis: &Basis) -> Vec<Tipping> {
+    let of_kept = |at: &usize, why| Tipping::new(basis.kept[*at], why);
+    let near = basis.near.iter().map(|at| of_kept(at, Why::Near));
     let aside = basis.set_aside.iter().map(|aside| {
         let why = if aside.by_far {
             Why::Aside
@@ -669,7 +668,10 @@ fn tipping(basis: &Basis, loose: &[Tipping]) -> Vec<Tipping> {
         };
         Tipping::new(aside.reference, why)
     });
-    near.chain(aside).chain(loose.iter().copied()).collect()
+    let sums = basis.predictive.as_ref().map(Predictive::sums);
+    let loose = sums.map_or(Vec::new(), |sums| loose(&basis.kept, sums, &basis.prior));
+    let loose = loose.iter().map(|at| of_kept(at, Why::Loose));
+    near.chain(aside).chain(loose).collect()
 }
 
 impl Tipping {
@@ -717,8 +719,6 @@ struct Without {
     weight: f64,
     /// Leaving a reading out moves period share and screening a little as well.
     slack: f64,
-    /// References that may be set aside with one of their period less.
-    loose: Vec<Tipping>,
 }
 
 impl Without {
@@ -760,16 +760,8 @@ impl Without {
             share,
             weight: 1.0 / (1.0 + sums.mean_r),
             slack: 1.0 - 4.0 / n,
-            loose: loose(&basis.kept, sums, &basis.prior)
-                .into_iter()
-                .map(|at| Tipping::new(basis.kept[at], Why::Loose))
-                .collect(),
             sums: sums.clone(),
         })
-    }
-
-    fn is_loose(&self, period: Option<u32>) -> bool {
-        period.is_some() && self.loose.iter().any(|of| of.period == period)
     }
 
     /// The readings of a period that are inside the critical t when left out of the norm. For the
@@ -777,11 +769,7 @@ impl Without {
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
     fn band(&self, kind: Kind, period: Option<u32>, tail: usize) -> Band {
         let few = |of: &&PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
-        let Some(of) = self
-            .sums
-            .period(period)
-            .filter(|of| !(self.is_loose(period) && few(of)))
-        else {
+        let Some(of) = self.sums.period(period).filter(|of| !few(of)) else {
             return SUSPECT;
         };
         let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);

@@ -345,3 +345,86 @@ fn periods_of_one_piece_tell_no_share() {
     assert_eq!(ShareEvidence::of(&set).telling(), 0);
     assert_eq!(period_share([set.as_slice()]).rho, 0.0);
 }
+
+proptest! {
+    // Each case checks some three hundred pieces.
+    #![proptest_config(ProptestConfig::with_cases(16))]
+
+    /// Sources in which so many sets tell the period share that a reference is left out of sums that are
+    /// there already: `flag` finds what `check` finds by adding them up anew, its numbers to nine digits.
+    #[test]
+    fn flag_finds_what_check_finds_in_large_sources(
+        sizes in vec(14usize..60, 9..12),
+        seed in 0u64..1_000_000,
+        strays in 0usize..6,
+        nothing in proptest::bool::ANY,
+    ) {
+        const DIMENSIONS: usize = 12;
+        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut next = |below: u64| {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state % below
+        };
+        let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
+        let mut csv = format!("specimen,pattern,period{names}\n");
+        for (pattern, &size) in sizes.iter().enumerate() {
+            // Strays of every other pattern are a crowd: of one rare period, far off in the same dimensions, so
+            // that they vouch for each other.
+            let crowd = pattern % 2 == 0;
+            let off: Vec<u64> = (0..DIMENSIONS)
+                .map(|_| if next(3) == 0 { 110 + next(130) } else { 0 })
+                .collect();
+            for i in 0..size {
+                let stray = i < strays;
+                let period = match (stray && crowd, next(12)) {
+                    (true, _) => "t9",
+                    (false, 0) => "t0",
+                    (false, 1..=4) => "t1",
+                    (false, 5..=10) => "t2",
+                    (false, _) => "",
+                };
+                csv.push_str(&format!("s{pattern}x{i},p{pattern},{period}"));
+                for off in &off {
+                    let sum: u64 = (0..4).map(|_| next(60)).sum();
+                    let far = match (stray, crowd) {
+                        (true, true) => *off,
+                        (true, false) if next(3) == 0 => 150 + next(90),
+                        _ => 0,
+                    };
+                    // Of some crowds every other one is off the other way: then the one is far off by the other.
+                    let down = crowd && pattern % 4 == 0 && i % 2 == 1;
+                    let hundredths = if down { 4000 + sum - far } else { 4000 + sum + far };
+                    csv.push_str(&format!(",{}.{:02}", hundredths / 100, hundredths % 100));
+                }
+                csv.push('\n');
+            }
+        }
+        let table = table(&csv);
+        let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+        let borrowing = Borrowing { nothing, ..Borrowing::default() };
+        let evidence = Evidence::gather(&cohort, &borrowing);
+        let settings = Settings::new(0.95, 0.95, 0.05).unwrap();
+        let flags = flag(&evidence, &settings);
+        let mut flagged = flags.iter();
+        for row in 0..table.specimens.len() {
+            let dimensions = check(&evidence, row, &settings).dimensions;
+            for of in dimensions.into_iter().filter(|d| d.verdict == Verdict::OutOfNorm) {
+                let (Some(flag), Some(judged)) = (flagged.next(), of.judged) else {
+                    return Err(TestCaseError::fail("checked, not flagged"));
+                };
+                prop_assert_eq!((flag.row, flag.dimension), (row, of.dimension));
+                for (a, b) in [
+                    (flag.p, judged.p),
+                    (flag.p_adjusted, judged.p_adjusted),
+                    (flag.centre, judged.centre),
+                    (flag.typical.low, judged.typical.low),
+                ] {
+                    prop_assert!((a - b).abs() <= 1e-9 * b.abs(), "{a} {b}");
+                }
+            }
+        }
+        prop_assert!(flagged.next().is_none());
+    }
+}

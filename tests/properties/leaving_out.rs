@@ -64,6 +64,7 @@ fn slowly(readings: &[Rated], prior: &Prior) -> (Screened, bool) {
                         index: kept.remove(at),
                         p,
                         deviation: f64::NAN,
+                        by_far: p * times * 10.0 <= 0.02,
                     });
             }
             _ => {
