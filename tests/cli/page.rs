@@ -99,7 +99,7 @@ fn lies(scale: &Tag, number: f64, at: f64) {
         ["data-from", "data-to", "data-low", "data-high"].map(|name| scale.number(name));
     let place = from + (number - low) / (high - low) * (to - from);
     assert!(
-        (place - at).abs() < 0.006,
+        (place - at).abs() < 0.011,
         "{number} lies at {at}, not {place}"
     );
 }
@@ -435,9 +435,9 @@ fn the_same_day_gives_the_same_page() {
 #[test]
 fn a_name_that_nobody_has_and_a_place_that_cannot_be_written() {
     let desk = Desk::with("s.csv", APPLES);
-    let refused = desk.refuses("page A9 --from s.csv -o p.html");
+    let refused = desk.refuses("page appels --from s.csv -o p.html");
     assert!(
-        refused.contains("no specimen and no pattern `A9`") && refused.contains("nearest"),
+        refused.contains("no specimen and no pattern `appels`") && refused.contains("nearest"),
         "{refused}"
     );
     let refused = desk.refuses("page A1 --from s.csv -o nowhere/p.html");
