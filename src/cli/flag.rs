@@ -80,7 +80,7 @@ fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
             }
         }
     };
-    let written = thread::scope(|scope| {
+    thread::scope(|scope| {
         let threads = thread::available_parallelism().map_or(1, usize::from);
         for _ in 0..threads.min(shares.len()) {
             let (format, sender) = (&format, sender.clone());
@@ -88,8 +88,7 @@ fn write_csv(flags: &[Flag], cohort: &Cohort<'_>) -> Result<(), CliError> {
         }
         drop(sender);
         output::write_parts(header.into_bytes(), receiver.into_iter())
-    });
-    written
+    })
 }
 
 fn csv_text(flags: &[Flag], cohort: &Cohort<'_>) -> io::Result<Vec<u8>> {

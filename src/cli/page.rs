@@ -16,6 +16,7 @@ use calibriar::periods::{Scope, shift_years};
 use calibriar::refit::{Aim, Goal, refit, refit_against};
 use calibriar::source::Source;
 use calibriar::table::{Details, KeptReading, Table};
+use calibriar::verdict::{tolerances, tolerances_against};
 use calibriar::words::{CheckWords, group_title, hint, shown};
 use clap::Args;
 
@@ -236,12 +237,17 @@ impl Bench<'_> {
             None => refit(evidence, row, settings, workshop, self.aim)?,
             Some(table) => refit_against(evidence, table, row, settings, workshop, self.aim)?,
         };
+        let tolerances = match other {
+            None => tolerances(evidence, row, settings)?,
+            Some(table) => tolerances_against(evidence, table, row, settings)?,
+        };
         let page = SpecimenPage {
             evidence,
             other,
             row,
             settings,
             plan: &plan,
+            tolerances: &tolerances,
             left,
             origin: self.origin,
         };
@@ -254,7 +260,7 @@ impl Bench<'_> {
             words: words.standing(&plan.check),
             is_out: words.is_out_of_norm(&plan.check),
         };
-        Ok((page.html()?, standing))
+        Ok((page.html(), standing))
     }
 
     /// The page of a pattern.
@@ -379,7 +385,7 @@ fn side_by_side<T: Send>(
         }
     };
     let parts: Vec<Result<Vec<(usize, T)>, CliError>> = thread::scope(|scope| {
-        let all: Vec<_> = (0..threads).map(|_| scope.spawn(&some)).collect();
+        let all: Vec<_> = (0..threads).map(|_| scope.spawn(some)).collect();
         // The panic of a thread goes on in this one.
         let joined = all.into_iter().map(|t| t.join());
         joined

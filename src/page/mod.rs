@@ -1,7 +1,7 @@
 //! Pages people look at: pictures (SVG) and the self-contained HTML page that holds them.
 //!
-//! Nothing is worked out here. Every number is one of the results' own; a picture only puts it on a
-//! scale, and says so beside it in words.
+//! No verdict, norm or band is worked out here. Every number is one of the results' own, or the form of a
+//! traced section as `traced` gives it; a picture only puts it on a scale, and says so beside it in words.
 //!
 //! | file | holds |
 //! |---|---|

@@ -11,7 +11,6 @@ use super::{finish, outline, section, size_shape, works};
 use crate::catalogue::Catalogue;
 use crate::norm::{Band, Evidence, Settings};
 use crate::refit::Refit;
-use crate::stats::StatsError;
 use crate::table::{Table, Trace};
 use crate::verdict::{Check, DimensionCheck, Piece, Verdict};
 use crate::words::{
@@ -32,6 +31,8 @@ pub struct SpecimenPage<'a> {
     pub settings: &'a Settings,
     /// Verdict and plan.
     pub plan: &'a Refit,
+    /// The tolerance bands of its dimensions.
+    pub tolerances: &'a [(usize, Band)],
     /// The piece as recorded works left it.
     pub left: Option<Left<'a>>,
     /// Where the data come from.
@@ -61,15 +62,11 @@ impl Left<'_> {
 
 impl SpecimenPage<'_> {
     /// The page, whole: one file that needs no other.
-    ///
-    /// # Errors
-    /// [`StatsError`] for readings beyond what an `f64` can describe.
-    pub fn html(&self) -> Result<String, StatsError> {
+    pub fn html(&self) -> String {
         let piece = match self.other {
             None => Piece::of_cohort(self.evidence, self.row),
             Some(table) => Piece::of_another(self.evidence, table, self.row),
         };
-        let tolerances = piece.tolerances(self.settings)?;
         let check = &self.plan.check;
         let words = CheckWords {
             cohort: self.evidence.cohort(),
@@ -97,7 +94,7 @@ impl SpecimenPage<'_> {
                         (drawing(piece.table, piece.row, &traces, &self.calls(check, words.catalogue)))
                     }
                     (self.said(&sentences))
-                    (self.strips(&piece, check, &tolerances))
+                    (self.strips(&piece, check))
                     (self.outlines(check, &words, &traces))
                     @if let Some(of) = &check.finish {
                         section { h2 { "The finish" } (finish::finish(of, &words.finish(of))) }
@@ -113,11 +110,11 @@ impl SpecimenPage<'_> {
                 }
             }
         };
-        Ok(document(
+        document(
             &format!("{}: {title}", shown(&check.specimen)),
             &body,
             &self.origin,
-        ))
+        )
     }
 
     fn said(&self, sentences: &[String]) -> Markup {
@@ -193,7 +190,8 @@ impl SpecimenPage<'_> {
     }
 
     /// Names of the periods of the references, and the references of each dimension.
-    fn strips(&self, piece: &Piece<'_>, check: &Check, tolerances: &[(usize, Band)]) -> Markup {
+    fn strips(&self, piece: &Piece<'_>, check: &Check) -> Markup {
+        let tolerances = self.tolerances;
         let cohort = self.evidence.cohort();
         let mut periods: Vec<String> = check.periods.clone();
         let mut marks_of: Vec<(usize, Vec<Mark>)> = Vec::new();

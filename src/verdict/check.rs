@@ -128,6 +128,33 @@ pub fn check_against(
     Piece::of_another(evidence, table, row).check(settings)
 }
 
+/// Tolerance bands of the dimensions of a piece of the cohort's own table that are judged, in the unit: each
+/// holds at least the settings' coverage of all good pieces, with their confidence. By index in the
+/// catalogue; the piece's own readings do not count.
+///
+/// # Errors
+/// [`StatsError`] for what an `f64` cannot describe.
+pub fn tolerances(
+    evidence: &Evidence<'_>,
+    row: usize,
+    settings: &Settings,
+) -> Result<Vec<(usize, Band)>, StatsError> {
+    Piece::of_cohort(evidence, row).tolerances(settings)
+}
+
+/// The same for a piece of another table.
+///
+/// # Errors
+/// [`StatsError`] for what an `f64` cannot describe.
+pub fn tolerances_against(
+    evidence: &Evidence<'_>,
+    table: &Table,
+    row: usize,
+    settings: &Settings,
+) -> Result<Vec<(usize, Band)>, StatsError> {
+    Piece::of_another(evidence, table, row).tolerances(settings)
+}
+
 /// A piece to be judged.
 pub(crate) struct Piece<'a> {
     pub(crate) evidence: &'a Evidence<'a>,
@@ -245,9 +272,8 @@ impl<'a> Piece<'a> {
         dimensions
     }
 
-    /// Tolerance bands of the dimensions that are judged, in the unit: each holds at least the settings'
-    /// coverage of all good pieces, with their confidence. By index in the catalogue of the piece's table.
-    pub(crate) fn tolerances(&self, settings: &Settings) -> Result<Vec<(usize, Band)>, StatsError> {
+    /// See [`tolerances`].
+    fn tolerances(&self, settings: &Settings) -> Result<Vec<(usize, Band)>, StatsError> {
         let known = self.known();
         let measured = self.table.columns.iter();
         let measured = measured.filter(|column| column.value(self.row).is_some());

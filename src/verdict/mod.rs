@@ -24,7 +24,9 @@ mod outline;
 mod working;
 
 pub use caution::Caution;
-pub use check::{Check, DimensionCheck, Judged, check, check_against};
+pub use check::{
+    Check, DimensionCheck, Judged, check, check_against, tolerances, tolerances_against,
+};
 pub(crate) use check::{Piece, check_dimensions};
 pub use finish::Finish;
 pub use flag::{Flag, flag};
