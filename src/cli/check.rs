@@ -7,7 +7,7 @@ use calibriar::catalogue::nearest;
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
 use calibriar::verdict::{Check, Verdict, Working, check, check_against, working, working_against};
-use calibriar::words::{CheckWords, group_title, judged_by};
+use calibriar::words::{CheckWords, grain, group_title, judged_by};
 use clap::Args;
 use comfy_table::Cell;
 
@@ -215,7 +215,7 @@ impl Page<'_> {
                     [value, "too few".into(), "-".into(), "-".into(), "-".into()]
                 }
                 Some(j) => {
-                    let scale = (j.typical.high - j.typical.low) / 4.0;
+                    let scale = grain(j.typical);
                     [
                         output::reading(dimension.value, dimension.uncertainty, scale),
                         band(j.typical.low, j.typical.high, scale),

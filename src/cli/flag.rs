@@ -9,6 +9,7 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::Settings;
 use calibriar::report::{FLAG_COLUMNS, FlagRow};
 use calibriar::verdict::{Flag, flag};
+use calibriar::words::grain;
 use clap::Args;
 
 use super::json::FlagsOut;
@@ -127,7 +128,7 @@ fn page(flags: &[Flag], cohort: &Cohort<'_>, settings: &Settings) -> String {
         chosen += usize::from(new && cohort.is_chosen(flag.row));
         first += usize::from(new && flag.look_first);
         last = Some(flag.row);
-        let scale = (flag.typical.high - flag.typical.low) / 4.0;
+        let scale = grain(flag.typical);
         let label = &cohort.table().catalogue.at(flag.dimension).label;
         output::add_row(
             &mut table,

@@ -5,12 +5,12 @@ use calibriar::cohort::Cohort;
 use calibriar::firmness::{Leaving, LeftOut, LeftOutNorm, Limit, Whose, left_out};
 use calibriar::report::{LEFT_OUT_COLUMNS, LeftOutRow, NOT_NAMED, joined};
 use calibriar::source::Source;
-use calibriar::words::group_title;
+use calibriar::words::{dimension_label, group_title};
 use clap::ValueEnum;
 
 use super::json::{LeftOutOut, PartOut};
 use super::moved::limit_words;
-use super::norms::{Arguments, chosen, label, provenance_line};
+use super::norms::{Arguments, chosen, provenance_line};
 use super::output::{self, Format, band, signed, sized};
 use super::progress::Bar;
 use super::{CliError, Outcome};
@@ -258,7 +258,7 @@ fn strips(found: &LeftOut, norms: &[&LeftOutNorm]) -> String {
             let name = shortened(name(found, part));
             Some(format!("{which}{}, {name}", signed(moved, scale)))
         });
-        let name = label(&norm.dimension, norm.finish.as_deref());
+        let name = dimension_label(&norm.dimension, norm.finish.as_deref());
         output::add_row(
             &mut table,
             vec![
@@ -300,7 +300,7 @@ fn falls(found: &LeftOut, norms: &[&LeftOutNorm], whose: Whose) -> Vec<String> {
             .iter()
             .filter(|norm| norm.falls_without().contains(&part));
         let labels: Vec<String> = fall
-            .map(|norm| label(&norm.dimension, norm.finish.as_deref()))
+            .map(|norm| dimension_label(&norm.dimension, norm.finish.as_deref()))
             .collect();
         (!labels.is_empty()).then(|| {
             format!(
@@ -340,7 +340,7 @@ fn moved_by(norm: &LeftOutNorm, part: usize) -> Option<String> {
     };
     Some(format!(
         "{}, {} {} to {} {} ({} spreads, {theirs})",
-        label(&norm.dimension, norm.finish.as_deref()),
+        dimension_label(&norm.dimension, norm.finish.as_deref()),
         limit_words(limit),
         sized(from, scale),
         sized(to.value, scale),

@@ -55,9 +55,7 @@ use clap::{Parser, Subcommand};
     max_term_width = 100,
     disable_help_subcommand = true
 )]
-#[command(
-    after_help = "A verdict is about dimensions. It neither dates nor authenticates a piece."
-)]
+#[command(after_help = calibriar::words::SCOPE)]
 pub(crate) struct Arguments {
     #[command(subcommand)]
     command: Command,

@@ -11,10 +11,10 @@ use calibriar::source::Provenance;
 use calibriar::verdict::Verdict;
 
 use super::json::MovedOut;
-use super::norms::{Arguments, chosen, label, provenance_line};
+use super::norms::{Arguments, chosen, provenance_line};
 use super::output::{self, Format, probability, signed, sized};
 use super::{CliError, Outcome};
-use calibriar::words::group_title;
+use calibriar::words::{dimension_label, group_title};
 
 /// Limits that moved by fewer spreads than this have not moved noticeably.
 const NOTICED: f64 = 0.05;
@@ -151,7 +151,7 @@ fn page(
         }
         let others = of_pattern.iter().filter(|of| only_others(of));
         let others: Vec<String> = others
-            .map(|of| label(&of.dimension, of.finish.as_deref()))
+            .map(|of| dimension_label(&of.dimension, of.finish.as_deref()))
             .collect();
         if !others.is_empty() {
             let line = format!(
@@ -225,7 +225,7 @@ fn headline(since: i64, history: &[Entry], movements: &[Movement], norms: usize)
             Some(format!(
                 "; the largest: {} of {}, {}: {} to {} {unit} ({} spreads)",
                 limit_words(limit),
-                label(&of.dimension, of.finish.as_deref()),
+                dimension_label(&of.dimension, of.finish.as_deref()),
                 group_title(&of.maker, &of.pattern),
                 side(&of.before)?,
                 side(&of.after)?,
@@ -284,7 +284,7 @@ fn strips(movements: &[&Movement]) -> String {
         };
         let mut name = format!(
             "{}, {}",
-            label(&of.dimension, of.finish.as_deref()),
+            dimension_label(&of.dimension, of.finish.as_deref()),
             of.dimension.unit
         );
         for limit in Limit::TYPICAL.into_iter().filter(|&limit| shows(of, limit)) {
@@ -321,7 +321,7 @@ fn only_others(of: &Movement) -> bool {
 fn because(of: &Movement) -> String {
     const SHOWN: usize = 5;
     let (name, unit) = (
-        label(&of.dimension, of.finish.as_deref()),
+        dimension_label(&of.dimension, of.finish.as_deref()),
         &of.dimension.unit,
     );
     let scale = scale(of);

@@ -1,11 +1,11 @@
 //! `calibriar norms`
 
-use calibriar::catalogue::{Dimension, Kind, fold, look_like_one, nearest};
+use calibriar::catalogue::{Kind, fold, look_like_one, nearest};
 use calibriar::cohort::Cohort;
 use calibriar::norm::{Norm, Settings, norms};
 use calibriar::report::{NORM_COLUMNS, NormRow, joined};
 use calibriar::source::{Provenance, Source};
-use calibriar::words::{group_title, hint, maker_shown, not_credible};
+use calibriar::words::{dimension_label, grain, group_title, hint, maker_shown, not_credible};
 use clap::Args;
 
 use super::json::{NormOut, NormsOut};
@@ -319,7 +319,7 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
     for norm in rows {
         let dimension = cohort.table().catalogue.at(norm.dimension);
         let label = match norm.finish {
-            Some(_) => label(dimension, norm.finish.as_deref()),
+            Some(_) => dimension_label(dimension, norm.finish.as_deref()),
             None => format!("{}, {}", dimension.label, dimension.unit),
         };
         let seen = norm.described;
@@ -335,7 +335,7 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             output::add_row(&mut table, cells);
             continue;
         };
-        let in_unit = (firm.typical.high - firm.typical.low) / 4.0;
+        let in_unit = grain(firm.typical);
         let total = firm.spread.hypot(firm.spread_between_periods);
         let spread = match norm.kind {
             Kind::Ratio => format!("{:.1} %", 100.0 * total),
@@ -356,17 +356,6 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
         );
     }
     output::lines(&table)
-}
-
-/// A dimension for people, with the finish of its pieces where it depends on it.
-pub(super) fn label(dimension: &Dimension, finish: Option<&str>) -> String {
-    // The unit of a colour is in its name, and so is that it is one.
-    let name = dimension.label.trim_start_matches("finish ");
-    match finish {
-        None => dimension.label.clone(),
-        Some("") => format!("{name}, no finish given"),
-        Some(finish) => format!("{name}, {}", output::shown(finish)),
-    }
 }
 
 fn legend(settings: &Settings) -> String {

@@ -107,6 +107,22 @@ impl Arguments {
         }
     }
 
+    /// The source, and its single readings as they were written.
+    fn open(&self) -> Result<(Source, Option<Details>), CliError> {
+        let mut source = self.source.open_in_detail(true, None)?;
+        let details = source.table.details.clone();
+        source.table = self.source.ready(source.table);
+        Ok((source, details))
+    }
+
+    /// Its pieces as recorded works left them, where it keeps works.
+    fn left(&self) -> Result<Option<Source>, CliError> {
+        Ok(match self.source.keeps_works() {
+            true => self.source.open_for(None, true, false)?.1,
+            false => None,
+        })
+    }
+
     /// The page of a row of a file.
     fn of_row(&self, file: &Path) -> Result<String, CliError> {
         let (source, other) = self.source.open_for(Some(file), false, true)?;
@@ -123,19 +139,14 @@ impl Arguments {
 
     /// The page of a specimen or a pattern of the source.
     fn of_name(&self) -> Result<String, CliError> {
-        let mut source = self.source.open_in_detail(true, None)?;
-        let details = source.table.details.clone();
-        source.table = self.source.ready(source.table);
+        let (source, details) = self.open()?;
         let specimens = &source.table.specimens;
         let row = specimens.find(&self.name).filter(|_| self.maker.is_none());
         let patterns = specimens.patterns.names();
         let name = fold(&self.name);
         let page = match row {
             Some(row) => {
-                let left = match self.source.keeps_works() {
-                    true => self.source.open_for(None, true, false)?.1,
-                    false => None,
-                };
+                let left = self.left()?;
                 let left = left.as_ref().and_then(|left| left_of(left, &self.name));
                 let of_piece = |bench: &Bench<'_>| bench.specimen(None, row, left);
                 self.at_bench(&source, &source, of_piece)?.0
@@ -164,13 +175,8 @@ impl Arguments {
     /// A page of every piece and pattern, in a folder.
     fn of_all(&self) -> Result<Outcome, CliError> {
         let folder = Folder::new(&self.output)?;
-        let mut source = self.source.open_in_detail(true, None)?;
-        let details = source.table.details.clone();
-        source.table = self.source.ready(source.table);
-        let left = match self.source.keeps_works() {
-            true => self.source.open_for(None, true, false)?.1,
-            false => None,
-        };
+        let (source, details) = self.open()?;
+        let left = self.left()?;
         self.at_bench(&source, &source, |bench| {
             write_all(bench, &folder, left.as_ref(), details.as_ref())
         })?;

@@ -10,7 +10,7 @@ use calibriar::periods::comparison::{
 };
 
 use super::output::{self, counted, probability, shown, signed, sized};
-use calibriar::words::{group_title, maker_shown};
+use calibriar::words::{dimension_label, group_title, maker_shown};
 
 /// What is told, and to whom it is compared.
 pub(super) struct Page<'a> {
@@ -221,13 +221,7 @@ impl Page<'_> {
 
     fn label(&self, column: usize) -> String {
         let of = &self.every.table().columns[column];
-        let label = shown(&self.every.table().dimension(of).label);
-        let colour = label.trim_start_matches("finish ");
-        match of.finish.as_deref() {
-            None => label,
-            Some("") => format!("{colour}, no finish given"),
-            Some(finish) => format!("{colour}, {}", shown(finish)),
-        }
+        dimension_label(self.every.table().dimension(of), of.finish.as_deref())
     }
 
     fn unit(&self, column: usize) -> &str {

@@ -7,7 +7,7 @@ use calibriar::notation::{Drill, Quantity, drills, inches};
 use calibriar::refit::{Aim, Contradiction, FloorLeft, Goal, Reach, Refit, SizePlan, Step, WhatIf};
 use calibriar::source::Provenance;
 use calibriar::verdict::{Check, Verdict};
-use calibriar::words::{group_title, judged_by};
+use calibriar::words::{SCOPE, group_title, judged_by};
 use comfy_table::Cell;
 
 use super::norms::provenance_line;
@@ -50,7 +50,7 @@ fn legend() -> String {
         "good pieces: where the good periods' pieces themselves lie, their readings' errors taken out; \
          inside: probability of lying there, and what must remain of being there",
         "The sheet knows a few sizes and rules of thumb, not this piece of wood.",
-        "A verdict is about dimensions. It neither dates nor authenticates a piece.",
+        SCOPE,
     ]
     .map(|line| wrapped(line, "  "))
     .concat()

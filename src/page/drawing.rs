@@ -261,10 +261,6 @@ impl<'a> Pipe<'a> {
         })
     }
 
-    fn slot_height(&self) -> f64 {
-        self.size("slot_height")
-    }
-
     fn usual(&self, keys: &[&str]) -> bool {
         keys.iter().any(|key| self.measured(key).is_none())
     }
@@ -489,7 +485,7 @@ impl<'a> Pipe<'a> {
                 what: "stem",
             },
         ];
-        shapes.extend(self.inside(self.slot_height()));
+        shapes.extend(self.inside(self.size("slot_height")));
         shapes
     }
 

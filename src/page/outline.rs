@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::document::picture;
 use super::scale::{Scale, label, points, px};
 use crate::verdict::{BandStation, OutlineCheck};
-use crate::words::{counted, probability, sized, verdict_words};
+use crate::words::{counted, feature_words, probability, sized, verdict_words};
 
 const WIDTH: f64 = 640.0;
 const HEIGHT: f64 = 240.0;
@@ -18,7 +18,7 @@ const GRAIN: f64 = 0.5;
 
 /// One outline: its name, its picture and what to take from it.
 pub(super) fn outline(of: &OutlineCheck, sentence: &str) -> Markup {
-    let name = of.feature.replace('_', " ");
+    let name = feature_words(&of.feature);
     html! {
         figure {
             figcaption {

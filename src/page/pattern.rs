@@ -12,7 +12,8 @@ use crate::norm::{Evidence, Norm, Settings};
 use crate::periods::{ShiftYears, What};
 use crate::table::Column;
 use crate::words::{
-    band, counted, deviation, group_title, probability, shift_seen, shown, sized, strength,
+    band, counted, deviation, dimension_label, grain_or, group_title, probability, shift_seen,
+    shown, sized, strength,
 };
 
 /// What the page of one pattern is made from.
@@ -139,10 +140,7 @@ impl PatternPage<'_> {
         };
         let table = self.evidence.cohort().table();
         let dimension = table.dimension(column);
-        let label = match norm.finish.as_deref().filter(|finish| !finish.is_empty()) {
-            Some(finish) => format!("{} ({})", dimension.label, shown(finish)),
-            None => dimension.label.clone(),
-        };
+        let label = dimension_label(dimension, norm.finish.as_deref());
         let id = format!("{}-{position}", id_of(&dimension.key));
         let name = |row: usize| shown(table.specimens.names.get(row));
         let place = |row: usize| {
@@ -181,7 +179,7 @@ impl PatternPage<'_> {
             Some(firm) => (Some(firm.typical), Some(firm.tolerance)),
             None => (None, None),
         };
-        let grain = typical.map_or(0.01 * norm.centre.abs(), |t| (t.high - t.low) / 4.0);
+        let grain = grain_or(typical, norm.centre);
         let spans = self.spans();
         let shifts = self.shift_marks(position);
         let years = Years {
@@ -315,12 +313,11 @@ impl PatternPage<'_> {
                         tbody {
                             @for norm in self.norms {
                                 @let dimension = table.catalogue.at(norm.dimension);
-                                @let grain = norm.firm.as_ref().map_or(0.01 * norm.centre.abs(), |f| (f.typical.high - f.typical.low) / 4.0);
+                                @let grain = grain_or(norm.firm.as_ref().map(|f| f.typical), norm.centre);
                                 @let said = &norm.described;
                                 tr data-dimension=(dimension.key) {
                                     th scope="row" {
-                                        (dimension.label)
-                                        @if let Some(finish) = norm.finish.as_deref().filter(|f| !f.is_empty()) { " (" (shown(finish)) ")" }
+                                        (dimension_label(dimension, norm.finish.as_deref()))
                                     }
                                     td { (dimension.unit) }
                                     td class="number" { (norm.basis.kept.len()) }

@@ -8,7 +8,7 @@ use crate::catalogue::TraceKind;
 use crate::form::roundness::from_polar;
 use crate::table::Trace;
 use crate::traced::{SectionForm, section_form};
-use crate::words::probability;
+use crate::words::{feature_words, probability};
 
 const SIDE: f64 = 300.0;
 /// Radius of the mean circle in the picture.
@@ -22,11 +22,7 @@ pub(super) fn section(trace: &Trace) -> Option<Markup> {
         return None;
     }
     let form = section_form(trace).ok()?;
-    let kind = trace.feature.feature.key.replace('_', " ");
-    let name = trace
-        .feature
-        .at
-        .map_or(kind.clone(), |at| format!("{kind} at {at} mm"));
+    let name = feature_words(&trace.feature.to_string());
     let (roundness, uncertainty) = form.roundness();
     let sides = form.lobes.as_ref().and_then(|lobes| {
         let sides = lobes.sides?;

@@ -14,8 +14,8 @@ use crate::refit::Refit;
 use crate::table::{Table, Trace};
 use crate::verdict::{Check, DimensionCheck, Piece, Verdict};
 use crate::words::{
-    CheckWords, band, group_title, judged_by, probability, reading, shown, signed, sized,
-    verdict_words,
+    CheckWords, band, feature_words, fine, grain_or, group_title, judged_by, probability, reading,
+    shown, signed, sized, verdict_words,
 };
 
 /// What the page of one piece is made from.
@@ -172,7 +172,7 @@ impl SpecimenPage<'_> {
                 key,
                 words: format!(
                     "outline of the {} leaves the band{where_it_is}",
-                    of.feature.replace('_', " ")
+                    feature_words(&of.feature)
                 ),
             });
         }
@@ -336,7 +336,7 @@ impl SpecimenPage<'_> {
                                     td { (verdict_words(of.verdict)) }
                                     td { (known.unit) }
                                     td class="number" data-value=(of.value) { (reading(of.value, of.uncertainty, grain)) }
-                                    td class="number" { (crate::words::fine(of.uncertainty)) }
+                                    td class="number" { (fine(of.uncertainty)) }
                                     td { (of.state.name()) }
                                     @match &of.judged {
                                         Some(j) => {
@@ -374,10 +374,7 @@ impl SpecimenPage<'_> {
 
 /// The size that two digits of a dimension's numbers stand for.
 fn grain(of: &DimensionCheck) -> f64 {
-    match &of.judged {
-        Some(j) => (j.typical.high - j.typical.low) / 4.0,
-        None => 0.01 * of.value.abs(),
-    }
+    grain_or(of.judged.map(|j| j.typical), of.value)
 }
 
 /// The dimensions, what matters first.

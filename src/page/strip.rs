@@ -6,7 +6,7 @@ use super::document::picture;
 use super::mark::{mark, piece, struck};
 use super::scale::{Scale, label, px};
 use crate::norm::Band;
-use crate::words::{band, sized};
+use crate::words::{band, counted, grain_or, sized};
 
 /// A reference in the picture.
 #[derive(Clone, Debug)]
@@ -50,9 +50,7 @@ const SIZE: f64 = 3.6;
 impl Strip<'_> {
     /// The size that two digits of the picture's numbers stand for.
     fn grain(&self) -> f64 {
-        let value = self.value.or(self.centre).unwrap_or(1.0);
-        self.typical
-            .map_or(0.01 * value.abs(), |t| (t.high - t.low) / 4.0)
+        grain_or(self.typical, self.value.or(self.centre).unwrap_or(1.0))
     }
 
     fn scale(&self) -> Scale {
@@ -93,7 +91,7 @@ impl Strip<'_> {
                 |(n, low, high), v| (n + 1, f64::min(low, v), f64::max(high, v)),
             );
             if n > 0 {
-                let of = crate::words::counted(n, "reference", "references");
+                let of = counted(n, "reference", "references");
                 told += &format!(" {period}: {of}, {}.", band(low, high, grain));
             }
         }

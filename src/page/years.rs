@@ -8,7 +8,7 @@ use super::mark::mark;
 use super::scale::{Scale, label, px};
 use crate::catalogue::YearRange;
 use crate::norm::Band;
-use crate::words::{band, counted, shown, sized};
+use crate::words::{band, counted, grain_or, shown, sized};
 
 /// A piece with a date.
 #[derive(Clone, Debug)]
@@ -76,7 +76,7 @@ fn shortened(name: &str, letters: usize) -> String {
 
 impl Years<'_> {
     fn grain(&self) -> f64 {
-        self.typical.map_or(0.01, |t| (t.high - t.low) / 4.0)
+        grain_or(self.typical, 1.0)
     }
 
     fn told(&self) -> String {

@@ -378,7 +378,7 @@ impl Whole {
     /// Those of all references that stay.
     fn kept(&self, all: &[Reference]) -> Vec<Reference> {
         let tipping = self.tipping.iter().flatten();
-        let aside = tipping.filter(|of| matches!(of.why, Why::Aside | Why::Doubtful));
+        let aside = tipping.filter(|of| of.is_aside());
         let aside: Vec<u32> = aside.map(|of| of.row).collect();
         let all = all.iter().copied();
         all.filter(|r| !aside.contains(&(r.row() as u32))).collect()
@@ -394,8 +394,7 @@ impl Whole {
             + apart(prior.df, known.df);
         let tipping = self.tipping.as_ref().filter(|_| moved < 1e-3)?;
         let is_own = |of: &Tipping| of.row as usize == own.row();
-        let aside = |of: &Tipping| matches!(of.why, Why::Aside | Why::Doubtful);
-        let stays = !tipping.iter().any(|of| is_own(of) && aside(of));
+        let stays = !tipping.iter().any(|of| is_own(of) && of.is_aside());
         let period = own.rated().period;
         let same = |of: &Tipping| match of.why {
             _ if is_own(of) => true,
@@ -681,6 +680,11 @@ impl Tipping {
             period: reference.rated().period,
             why,
         }
+    }
+
+    /// Whether it does not stay.
+    fn is_aside(&self) -> bool {
+        matches!(self.why, Why::Aside | Why::Doubtful)
     }
 }
 

@@ -9,8 +9,8 @@ use crate::verdict::{
 };
 
 use super::{
-    SCOPE, counted, hint, maker_shown, not_credible, probability, shown, signed, sized, strength,
-    verdict_words, whose,
+    SCOPE, counted, grain, hint, maker_shown, not_credible, probability, shown, signed, sized,
+    strength, verdict_words, whose,
 };
 
 /// What the sentences on checks are made from.
@@ -358,8 +358,8 @@ fn not_compared(check: &Check) -> Option<String> {
     })
 }
 
-/// `bowl wall left`
-fn feature_words(key: &str) -> String {
+/// `bowl wall left`, `bowl section at 23 mm`
+pub fn feature_words(key: &str) -> String {
     let (name, at) = key.split_once('@').unwrap_or((key, ""));
     let name = name.replace('_', " ");
     match at {
@@ -441,7 +441,7 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
     let mut parts = Vec::new();
     match (&check.judged, check.verdict) {
         (Some(j), Verdict::OutOfNorm | Verdict::Borderline) => {
-            let scale = (j.typical.high - j.typical.low) / 4.0;
+            let scale = grain(j.typical);
             let side = side(&dimension.key, j.deviation > 0.0);
             let beyond = if j.deviation > 0.0 {
                 check.value - j.typical.high

@@ -11,10 +11,11 @@ mod check;
 mod number;
 mod shift;
 
-pub use check::{CheckWords, judged_by};
-pub use number::{band, deviation, fine, probability, reading, signed, sized};
+pub use check::{CheckWords, feature_words, judged_by};
+pub use number::{band, deviation, fine, grain, grain_or, probability, reading, signed, sized};
 pub use shift::{column_label, shift_seen, shifts_seen, years_of_shift};
 
+use crate::catalogue::Dimension;
 use crate::cohort::Cohort;
 use crate::norm::Loan;
 use crate::table::{Column, Table};
@@ -48,6 +49,17 @@ pub fn group_title(maker: &str, pattern: &str) -> String {
         (_, "") => "(no pattern given)".to_owned(),
         ("", pattern) => shown(pattern),
         (maker, pattern) => format!("{}, {}", shown(pattern), shown(maker)),
+    }
+}
+
+/// A dimension, with the finish of its pieces where it depends on it.
+pub fn dimension_label(dimension: &Dimension, finish: Option<&str>) -> String {
+    // The unit of a colour is in its name, and so is that it is one.
+    let name = dimension.label.trim_start_matches("finish ");
+    match finish {
+        None => shown(&dimension.label),
+        Some("") => shown(&format!("{name}, no finish given")),
+        Some(finish) => shown(&format!("{name}, {finish}")),
     }
 }
 

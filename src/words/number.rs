@@ -1,6 +1,7 @@
 //! Numbers as people read them.
 
 use crate::catalogue::Kind;
+use crate::norm::Band;
 
 /// A number with as many decimals as its spread makes meaningful: two digits of the spread, and
 /// never finer than a caliper reads.
@@ -90,4 +91,14 @@ pub fn deviation(kind: Kind, spread: f64) -> String {
         Kind::Ratio => format!("{:.1} %", 100.0 * spread),
         Kind::Interval => sized(spread, spread),
     }
+}
+
+/// The size that two digits of a number stand for that is compared with a band.
+pub fn grain(band: Band) -> f64 {
+    (band.high - band.low) / 4.0
+}
+
+/// The same where there may be no band: a hundredth of the number.
+pub fn grain_or(band: Option<Band>, number: f64) -> f64 {
+    band.map_or(0.01 * number.abs(), grain)
 }
