@@ -1,5 +1,5 @@
-//! A set of readings with any one of them left out, at a spread a little beside the one it was summed
-//! up at.
+//! A set of readings with some of them left out, and others taken in, at a spread a little beside the one
+//! it was summed up at.
 //!
 //! The spread enters the two-level sums by the weights `w = 1 / (1 + u^2 / s^2)` alone. These are
 //! expanded in `1 / s^2` to the first power; so a reading left out costs a step a period, not one a
@@ -7,50 +7,43 @@
 
 use super::two_level::{PeriodSums, Rated, Sums, TwoLevel, position, relative, runs, weight};
 
-/// Powers of the expansion: 0 and 1.
-const POWERS: usize = 2;
 /// The first power left out is the square of this at most: the last two digits of an `f64`.
 const NEAR: f64 = 1e-7;
+/// At this share of the old sums one digit is lost.
+const LEAST_LEFT: f64 = 0.1;
 
-/// A set of readings, of which any one may be left out.
+/// A set of readings, of which some may be left out.
 #[derive(Clone, Debug)]
 pub(crate) struct Deletions {
     periods: Vec<Moments>,
-    n: usize,
-    sum_u2: f64,
     variance: f64,
     /// The largest squared uncertainty.
     most_u2: f64,
 }
 
-/// The sums of one period with the weights `w` and `w (w u^2)`.
+/// The sums of one period with the weights `w`, and with `w (w u^2)`.
 #[derive(Clone, Debug)]
 struct Moments {
-    n: usize,
-    powers: [Sums; POWERS],
+    sums: Sums,
+    slopes: Sums,
 }
 
 impl Moments {
     fn add(&mut self, reading: Rated, variance: f64) {
-        let square = reading.u * reading.u;
-        let own = weight(reading.u, variance);
-        let mut weight = own;
-        for sums in &mut self.powers {
-            sums.add(reading.x, weight);
-            weight *= own * square;
-        }
-        self.n += 1;
+        let weight = weight(reading.u, variance);
+        self.sums.add(reading, weight);
+        self.slopes
+            .add(reading, weight * weight * reading.u * reading.u);
     }
 
     /// The sums with the weights of a spread whose inverse square is larger by `more`.
     fn at(&self, more: f64) -> Sums {
-        let [first, second] = &self.powers;
-        let of = |part: fn(&Sums) -> f64| part(first) - more * part(second);
+        let (sums, slopes) = (&self.sums, &self.slopes);
         Sums {
-            weight: of(|sums| sums.weight),
-            shift: of(|sums| sums.shift),
-            squares: of(|sums| sums.squares),
-            ..*first
+            weight: sums.weight - more * slopes.weight,
+            shift: sums.shift - more * slopes.shift,
+            squares: sums.squares - more * slopes.squares,
+            ..*sums
         }
     }
 }
@@ -60,86 +53,79 @@ impl Deletions {
     pub(crate) fn new<R: Copy + Into<Rated>>(readings: &[R], variance: f64) -> Deletions {
         let mut deletions = Deletions {
             periods: Vec::new(),
-            n: readings.len(),
-            sum_u2: 0.0,
             variance,
             most_u2: 0.0,
         };
         for run in runs(readings) {
             let first: Rated = run[0].into();
             let periods = &mut deletions.periods;
-            let at = position(periods.iter().map(|of| &of.powers[0]), first.period);
+            let at = position(periods.iter().map(|of| &of.sums), first.period);
             let at = at.unwrap_or_else(|| {
-                let powers = std::array::from_fn(|_| Sums::about(first));
-                periods.push(Moments { n: 0, powers });
+                let [sums, slopes] = [Sums::about(first); 2];
+                periods.push(Moments { sums, slopes });
                 periods.len() - 1
             });
             for &reading in run {
                 let reading: Rated = reading.into();
-                let square = reading.u * reading.u;
-                deletions.periods[at].add(reading, variance);
-                deletions.sum_u2 += square;
-                deletions.most_u2 = deletions.most_u2.max(square);
+                periods[at].add(reading, variance);
+                deletions.most_u2 = deletions.most_u2.max(reading.u * reading.u);
             }
         }
         deletions
     }
 
-    /// The two-level sums of all readings, or of all but one of them, as
-    /// [`two_level`](super::two_level::two_level) has them. `None` where nothing is left, or the spread
-    /// is too far off, or digits would be lost: the caller then adds up the others afresh.
-    pub(crate) fn without(
+    /// The two-level sums of the readings without some, and with others that are not among them, as
+    /// [`two_level`](super::two_level::two_level) has them. `None` where nothing is left, or one to be
+    /// left out is not there, or the spread is too far off, or digits would be lost: the caller then
+    /// adds up afresh.
+    pub(crate) fn changed(
         &self,
-        reading: Option<Rated>,
+        without: &[Rated],
+        with: &[Rated],
         lambda: f64,
         variance: f64,
     ) -> Option<TwoLevel> {
-        /// At this share of the old sums one digit is lost.
-        const LEAST_LEFT: f64 = 0.1;
         let more = relative(1.0, variance) - relative(1.0, self.variance);
         let expands = (more * self.most_u2).abs() <= NEAR;
-        let own = match reading {
-            Some(reading) => Some((self.place(reading)?, reading)),
-            None => None,
-        };
-        let left_u2 = self.sum_u2 - reading.map_or(0.0, |of| of.u * of.u);
-        if !expands || left_u2 < LEAST_LEFT * self.sum_u2 {
+        if !expands {
             return None;
         }
-        let mut periods = Vec::with_capacity(self.periods.len());
-        let mut within = 0.0;
-        for (at, of) in self.periods.iter().enumerate() {
-            let mut sums = of.at(more);
-            if let Some((_, own)) = own.filter(|&(place, _)| place == at) {
-                if of.n == 1 {
-                    continue;
-                }
-                let squares = sums.squares;
-                sums.add(own.x, -weight(own.u, variance));
-                if sums.squares < LEAST_LEFT * squares {
-                    return None;
-                }
-            }
-            if sums.drowns() {
-                return None;
-            }
-            within += sums.within();
-            periods.push(PeriodSums::from(&sums));
+        let mut sums: Vec<Sums> = self.periods.iter().map(|of| of.at(more)).collect();
+        for &reading in with {
+            let at = position(sums.iter(), reading.period).unwrap_or_else(|| {
+                sums.push(Sums::about(reading));
+                sums.len() - 1
+            });
+            sums[at].add(reading, weight(reading.u, variance));
         }
-        let n = self.n - usize::from(own.is_some());
-        TwoLevel::of_periods(periods, within, n, left_u2, lambda, variance)
+        let before = sums.clone();
+        for &reading in without {
+            let at = place(&sums, reading)?;
+            sums[at].take(reading, weight(reading.u, variance));
+        }
+        let is_lost =
+            |(now, before): (&Sums, &Sums)| now.n > 0 && now.squares < LEAST_LEFT * before.squares;
+        let u2 = |sums: &[Sums]| sums.iter().map(|of| of.u2).sum::<f64>();
+        if sums.iter().zip(&before).any(is_lost) || u2(&sums) < LEAST_LEFT * u2(&before) {
+            return None;
+        }
+        sums.retain(|of| of.n > 0);
+        if sums.iter().any(Sums::drowns) {
+            return None;
+        }
+        let periods = sums.iter().map(PeriodSums::from).collect();
+        TwoLevel::of_periods(periods, lambda, variance)
     }
+}
 
-    /// The period of one of the readings.
-    fn place(&self, reading: Rated) -> Option<usize> {
-        match reading.period {
-            Some(_) => position(self.periods.iter().map(|of| &of.powers[0]), reading.period),
-            None => {
-                let mut periods = self.periods.iter().map(|of| &of.powers[0]);
-                periods.position(|of| of.period.is_none() && of.origin == reading.x)
-            }
-        }
-    }
+/// Where one of the readings is summed up.
+fn place(sums: &[Sums], reading: Rated) -> Option<usize> {
+    let is_own = |of: &Sums| match reading.period {
+        Some(_) => of.period == reading.period,
+        // A reading without a period is one by itself.
+        None => of.period.is_none() && of.origin == reading.x,
+    };
+    sums.iter().position(|of| of.n > 0 && is_own(of))
 }
 
 #[cfg(test)]
@@ -176,29 +162,45 @@ mod tests {
         ] {
             same(a, b);
         }
-        for (a, b) in a.periods.iter().zip(&b.periods) {
-            assert_eq!(a.period, b.period);
+        for a in &a.periods {
+            // Those without a period are told apart by their readings.
+            let mut others = b.periods.iter();
+            let b = others.find(|b| b.period == a.period && (b.mean - a.mean).abs() < 1e-9);
+            let b = b.unwrap();
+            assert_eq!(a.n, b.n);
             same(a.weight, b.weight);
             same(a.mean, b.mean);
+            same(a.sum_u2, b.sum_u2);
         }
     }
 
-    /// Against the sums of the others, added up afresh: every reading in turn, and none.
+    /// Against the sums added up afresh: every reading left out in turn, with and without another one;
+    /// none; and readings that come in, of the periods of the set and of others.
     #[test]
     fn left_out_as_if_it_had_never_been() {
         let all = readings();
+        let strangers = [(None, 3.011), (Some(7), 3.002), (Some(12), 2.997)].map(|(period, x)| {
+            let u = 0.0011;
+            Rated { x, u, period }
+        });
         let deletions = Deletions::new(&all, 1e-5);
         for (lambda, variance) in [(0.2, 1e-5), (0.2001, 1.0000002e-5), (0.0, 0.9999998e-5)] {
-            let of_all = two_level(&all, lambda, variance).unwrap();
-            near(&deletions.without(None, lambda, variance).unwrap(), &of_all);
+            let changed = |without: &[Rated], with: &[Rated]| {
+                let left = all.iter().filter(|of| !without.contains(of)).copied();
+                let mut left: Vec<Rated> = left.chain(with.iter().copied()).collect();
+                left.sort_by_key(|r| r.period.unwrap_or(u32::MAX));
+                let afresh = two_level(&left, lambda, variance).unwrap();
+                let of = deletions.changed(without, with, lambda, variance);
+                near(&of.unwrap(), &afresh);
+            };
+            changed(&[], &[]);
+            changed(&[], &strangers);
             for left_out in 0..all.len() {
-                let mut others = all.clone();
-                let own = others.remove(left_out);
-                let afresh = two_level(&others, lambda, variance).unwrap();
-                near(
-                    &deletions.without(Some(own), lambda, variance).unwrap(),
-                    &afresh,
-                );
+                changed(&[all[left_out]], &[]);
+                let another = (left_out * 5 + 8) % all.len();
+                if another != left_out {
+                    changed(&[all[left_out], all[another]], &strangers[..left_out % 4]);
+                }
             }
         }
     }
@@ -208,18 +210,24 @@ mod tests {
         let mut all = readings();
         let deletions = Deletions::new(&all, 1e-5);
         // A spread so far off that the second power counts.
-        assert!(deletions.without(None, 0.2, 1.001e-5).is_none());
+        assert!(deletions.changed(&[], &[], 0.2, 1.001e-5).is_none());
         // Nearly all squares are one reading's.
         all[2].x += 10.0;
         let deletions = Deletions::new(&all, 1e-5);
-        assert!(deletions.without(Some(all[2]), 0.2, 1e-5).is_none());
-        // A reading that is not of the set; the only one.
+        assert!(deletions.changed(&[all[2]], &[], 0.2, 1e-5).is_none());
+        // A reading that is not of the set, the same one twice, the only one.
         let stranger = Rated {
             period: Some(77),
             ..all[0]
         };
-        assert!(deletions.without(Some(stranger), 0.2, 1e-5).is_none());
+        assert!(deletions.changed(&[stranger], &[], 0.2, 1e-5).is_none());
+        let last = all[all.len() - 1];
+        assert!(
+            last.period.is_none() || all.iter().filter(|r| r.period == last.period).count() == 1
+        );
+        assert!(deletions.changed(&[last], &[], 0.2, 1e-5).is_some());
+        assert!(deletions.changed(&[last, last], &[], 0.2, 1e-5).is_none());
         let only = Deletions::new(&all[..1], 1e-5);
-        assert!(only.without(Some(all[0]), 0.2, 1e-5).is_none());
+        assert!(only.changed(&[all[0]], &[], 0.2, 1e-5).is_none());
     }
 }

@@ -302,14 +302,27 @@ impl Predictive {
     /// The same where pieces of the reading's period have `own` times the variance `s^2`; 1 is
     /// [`Predictive::judge_dated`].
     pub fn judge_as(&self, reading: Rated, own: f64) -> (f64, Standpoint) {
+        let (centre, variance) = self.dated_variance(reading, own);
+        (centre, self.stand(reading.x - centre, variance))
+    }
+
+    /// [`Predictive::judge_dated`] of a reading whose `|T|` is at least `t`.
+    pub(crate) fn judge_beyond(&self, reading: Rated, t: f64) -> Option<(f64, Standpoint)> {
+        let (centre, variance) = self.dated_variance(reading, 1.0);
+        let deviation = reading.x - centre;
+        // What is no number is left to judgement.
+        let is_inside = deviation * deviation < t * t * variance;
+        (!is_inside).then(|| (centre, self.stand(deviation, variance)))
+    }
+
+    fn dated_variance(&self, reading: Rated, own: f64) -> (f64, f64) {
         let (centre, h0) = match self.sums.period(reading.period) {
             Some(_) => self.sums.expected(reading.period),
             None => (self.centre, self.h0),
         };
         // Of h0, 1 is the piece's own.
         let h0 = h0 + (own - 1.0);
-        let variance = self.spread.s2 * (h0 + self.r_new(reading.u));
-        (centre, self.stand(reading.x - centre, variance))
+        (centre, self.spread.s2 * (h0 + self.r_new(reading.u)))
     }
 
     fn stand(&self, deviation: f64, variance: f64) -> Standpoint {

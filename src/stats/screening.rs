@@ -10,8 +10,7 @@
 //! Leave-one-out, externally studentized residuals: R. D. Cook and S. Weisberg, Residuals and
 //! Influence in Regression (1982); the spread is borrowed.
 
-use std::borrow::Cow;
-
+use super::deletion::Deletions;
 use super::predictive::{Predictive, Prior};
 use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
 use super::{normal_upper_quantile, t_two_sided};
@@ -68,37 +67,105 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
             ..Screened::default()
         };
     }
-    let most = readings.len().saturating_sub(1) / 2;
-    let mut kept: Vec<usize> = (0..readings.len()).collect();
-    let mut left = Cow::Borrowed(readings);
-    let mut set_aside = Vec::new();
-    loop {
-        let m = left.len();
-        let comparisons = if m > 2 { m as f64 } else { 1.0 };
-        let sums = two_level(&left, prior.lambda, prior.variance);
-        let of_sums = |sums| compare(sums, &left, prior, ALPHA / comparisons);
-        let Comparison { unlike, near } = sums.as_ref().map(of_sums).unwrap_or_default();
-        match unlike {
-            Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
-                set_aside.push(SetAsideReference {
-                    index: kept.remove(at),
-                    p,
-                    deviation,
-                    by_far: p * comparisons * BY_FAR <= ALPHA,
-                });
-                left.to_mut().remove(at);
-            }
-            _ => {
-                return Screened {
-                    kept,
-                    set_aside,
-                    disagree: unlike.is_some(),
-                    near,
-                    sums,
-                };
+    let outcome = Outcome::of(readings, None, prior, |gone| match gone {
+        [] => two_level(readings, prior.lambda, prior.variance),
+        gone => two_level(&without(readings, gone), prior.lambda, prior.variance),
+    });
+    let gone: Vec<usize> = outcome.set_aside.iter().map(|aside| aside.index).collect();
+    let all: Vec<usize> = (0..readings.len()).collect();
+    let kept = without(&all, &gone);
+    let place = |at: &usize| kept.binary_search(at).ok();
+    Screened {
+        near: outcome.near.iter().filter_map(place).collect(),
+        kept,
+        set_aside: outcome.set_aside,
+        disagree: outcome.disagree,
+        sums: outcome.sums,
+    }
+}
+
+/// The two-level sums of the readings that stay when all but the one at `left_out` are screened; those at
+/// `aside` are not summed up in `deletions`, all others are. Of many readings it looks at each once or
+/// twice, and its sums have nine digits and more. `None` where they would have less.
+pub(crate) fn screen_without<R: Copy + Into<Rated>>(
+    readings: &[R],
+    left_out: usize,
+    aside: &[usize],
+    deletions: &Deletions,
+    prior: &Prior,
+) -> Option<TwoLevel> {
+    let some = |of: &[usize], but: &[usize]| -> Vec<Rated> {
+        let of = of.iter().filter(|at| !but.contains(at));
+        of.map(|&at| readings[at].into()).collect()
+    };
+    let outcome = Outcome::of(readings, Some(left_out), prior, |gone| {
+        let (less, more) = (some(gone, aside), some(aside, gone));
+        deletions.changed(&less, &more, prior.lambda, prior.variance)
+    });
+    outcome.sums
+}
+
+/// What comes of screening, with indices among all readings.
+struct Outcome {
+    set_aside: Vec<SetAsideReference>,
+    disagree: bool,
+    near: Vec<usize>,
+    /// Of those that stay; `None` where they cannot be told.
+    sums: Option<TwoLevel>,
+}
+
+impl Outcome {
+    /// Screens readings, but for one; `sums_without` gives the sums of those that are not gone.
+    fn of<R: Copy + Into<Rated>>(
+        readings: &[R],
+        left_out: Option<usize>,
+        prior: &Prior,
+        sums_without: impl Fn(&[usize]) -> Option<TwoLevel>,
+    ) -> Outcome {
+        let mut gone: Vec<usize> = left_out.into_iter().collect();
+        let most = (readings.len() - gone.len()).saturating_sub(1) / 2;
+        let mut set_aside = Vec::new();
+        loop {
+            let m = readings.len() - gone.len();
+            let comparisons = if m > 2 { m as f64 } else { 1.0 };
+            let sums = sums_without(&gone);
+            let of_sums = |sums| compare(sums, readings, &gone, prior, ALPHA / comparisons);
+            let Comparison { unlike, near } = sums.as_ref().map(of_sums).unwrap_or_default();
+            match unlike {
+                Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
+                    set_aside.push(SetAsideReference {
+                        index: at,
+                        p,
+                        deviation,
+                        by_far: p * comparisons * BY_FAR <= ALPHA,
+                    });
+                    gone.push(at);
+                }
+                _ => {
+                    return Outcome {
+                        set_aside,
+                        disagree: unlike.is_some(),
+                        near,
+                        sums,
+                    };
+                }
             }
         }
     }
+}
+
+/// Those that are not at some places.
+fn without<T: Copy>(all: &[T], gone: &[usize]) -> Vec<T> {
+    let mut gone = gone.to_vec();
+    gone.sort_unstable();
+    let mut left = Vec::with_capacity(all.len());
+    let mut from = 0;
+    for at in gone {
+        left.extend_from_slice(&all[from..at]);
+        from = at + 1;
+    }
+    left.extend_from_slice(&all[from..]);
+    left
 }
 
 /// Readings compared with each other.
@@ -110,10 +177,11 @@ struct Comparison {
     near: Vec<usize>,
 }
 
-/// Judges each reading by the others; a p under `limit` is unlike.
+/// Judges each reading that is not gone by the others; a p under `limit` is unlike.
 fn compare<R: Copy + Into<Rated>>(
     sums: &TwoLevel,
     readings: &[R],
+    gone: &[usize],
     prior: &Prior,
     limit: f64,
 ) -> Comparison {
@@ -126,7 +194,7 @@ fn compare<R: Copy + Into<Rated>>(
     let mut least = (limit, 0.0);
     let mut at_the_limit: Vec<(f64, usize)> = Vec::new();
     let mut judge = |at: usize| {
-        let left = left_out(sums, readings, at)?;
+        let left = left_out(sums, readings, gone, at)?;
         let (t, nu) = prior.studentized(&left)?;
         let t = t.abs();
         if t > near {
@@ -145,22 +213,20 @@ fn compare<R: Copy + Into<Rated>>(
     };
     // Near enough for the room that `calm` leaves, and no division a reading.
     let per_variance = relative(1.0, prior.variance);
-    let mut start = 0;
-    for run in runs(readings) {
-        let first: Rated = run[0].into();
-        // One without a period has little in common with others.
-        let common = sums.residuals(first.period);
-        for (i, &reading) in run.iter().enumerate() {
-            let Rated { x, u, .. } = reading.into();
-            let is_calm = common.is_some_and(|(centre, share)| {
-                let r = u * u * per_variance;
-                (x - centre).powi(2) < calm * (1.0 + r - share)
-            });
-            if !is_calm {
-                judge(start + i);
-            }
+    let (mut of_period, mut common) = (None, None);
+    for (at, &reading) in readings.iter().enumerate() {
+        let Rated { x, u, period } = reading.into();
+        if period != of_period {
+            // One without a period has little in common with others.
+            (of_period, common) = (period, sums.residuals(period));
         }
-        start += run.len();
+        let is_calm = common.is_some_and(|(centre, share)| {
+            let r = u * u * per_variance;
+            (x - centre).powi(2) < calm * (1.0 + r - share)
+        });
+        if !is_calm && !gone.contains(&at) {
+            judge(at);
+        }
     }
     at_the_limit.sort_by(|a, b| b.0.total_cmp(&a.0));
     comparison.near = at_the_limit.into_iter().map(|(_, at)| at).collect();
@@ -243,10 +309,15 @@ fn calm(sums: &TwoLevel, prior: &Prior, t: f64) -> f64 {
 }
 
 /// What the others say of one reading.
-fn left_out<R: Copy + Into<Rated>>(sums: &TwoLevel, readings: &[R], at: usize) -> Option<LeftOut> {
-    sums.without(readings[at].into()).or_else(|| {
-        let mut others = readings.to_vec();
-        let own = others.remove(at);
-        Some(two_level(&others, sums.lambda, sums.variance)?.seen_from(own.into()))
+fn left_out<R: Copy + Into<Rated>>(
+    sums: &TwoLevel,
+    readings: &[R],
+    gone: &[usize],
+    at: usize,
+) -> Option<LeftOut> {
+    let own: Rated = readings[at].into();
+    sums.without(own).or_else(|| {
+        let others = without(readings, &[gone, &[at]].concat());
+        Some(two_level(&others, sums.lambda, sums.variance)?.seen_from(own))
     })
 }

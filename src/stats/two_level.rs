@@ -23,10 +23,16 @@ pub struct Rated {
 pub struct PeriodSums {
     /// Its label.
     pub period: Option<u32>,
+    /// Readings.
+    pub n: usize,
     /// Sum of the weights (S).
     pub weight: f64,
     /// Weighted mean.
     pub mean: f64,
+    /// Sum of the weighted squares about the mean.
+    pub within: f64,
+    /// Sum of the squared standard uncertainties.
+    pub sum_u2: f64,
 }
 
 /// What a set of readings says of its centre.
@@ -101,8 +107,11 @@ pub(super) fn weight(u: f64, variance: f64) -> f64 {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Sums {
     pub(super) period: Option<u32>,
+    pub(super) n: usize,
     /// The first reading.
     pub(super) origin: f64,
+    /// Of the squared uncertainties.
+    pub(super) u2: f64,
     pub(super) weight: f64,
     /// Of the weighted readings.
     pub(super) shift: f64,
@@ -111,21 +120,38 @@ pub(super) struct Sums {
 }
 
 impl Sums {
+    /// No readings yet, about the one that comes first.
     pub(super) fn about(first: Rated) -> Sums {
         Sums {
             period: first.period,
+            n: 0,
             origin: first.x,
+            u2: 0.0,
             weight: 0.0,
             shift: 0.0,
             squares: 0.0,
         }
     }
 
-    pub(super) fn add(&mut self, x: f64, weight: f64) {
-        let weighted = weight * (x - self.origin);
+    pub(super) fn add(&mut self, reading: Rated, weight: f64) {
+        self.n += 1;
+        self.u2 += reading.u * reading.u;
+        self.weigh(reading, weight);
+    }
+
+    /// The way back.
+    pub(super) fn take(&mut self, reading: Rated, weight: f64) {
+        self.n -= 1;
+        self.u2 -= reading.u * reading.u;
+        self.weigh(reading, -weight);
+    }
+
+    fn weigh(&mut self, reading: Rated, weight: f64) {
+        let off = reading.x - self.origin;
+        let weighted = weight * off;
         self.weight += weight;
         self.shift += weighted;
-        self.squares += weighted * (x - self.origin);
+        self.squares += weighted * off;
     }
 
     fn mean(&self) -> f64 {
@@ -133,7 +159,7 @@ impl Sums {
     }
 
     /// The squares about the mean.
-    pub(super) fn within(&self) -> f64 {
+    fn within(&self) -> f64 {
         self.squares - self.shift * self.shift / self.weight
     }
 
@@ -149,8 +175,11 @@ impl From<&Sums> for PeriodSums {
     fn from(sums: &Sums) -> PeriodSums {
         PeriodSums {
             period: sums.period,
+            n: sums.n,
             weight: sums.weight,
             mean: sums.mean(),
+            within: sums.within(),
+            sum_u2: sums.u2,
         }
     }
 }
@@ -177,7 +206,6 @@ pub fn two_level<R: Copy + Into<Rated>>(
         return None;
     }
     let mut sums: Vec<Sums> = Vec::new();
-    let mut sum_u2 = 0.0;
     for run in runs(readings) {
         let first: Rated = run[0].into();
         let at = position(sums.iter(), first.period).unwrap_or_else(|| {
@@ -187,45 +215,36 @@ pub fn two_level<R: Copy + Into<Rated>>(
         // Sums of this run alone: they can stay in registers.
         let mut of = sums[at];
         for &reading in run {
-            let Rated { x, u, .. } = reading.into();
-            of.add(x, weight(u, variance));
-            sum_u2 += u * u;
+            let reading: Rated = reading.into();
+            of.add(reading, weight(reading.u, variance));
         }
         sums[at] = of;
     }
-    let mut within: f64 = sums.iter().map(Sums::within).sum();
+    let mut periods: Vec<PeriodSums> = sums.iter().map(PeriodSums::from).collect();
     if sums.iter().any(Sums::drowns) {
         // The first reading of a period is far from its others: once more, about their means.
-        within = 0.0;
+        periods.iter_mut().for_each(|of| of.within = 0.0);
         for run in runs(readings) {
             let first: Rated = run[0].into();
             // A reading without a period is its own mean.
-            let Some(at) = first
-                .period
-                .and_then(|_| position(sums.iter(), first.period))
-            else {
+            let Some(at) = position(sums.iter(), first.period) else {
                 continue;
             };
-            let mean = sums[at].mean();
+            let mean = periods[at].mean;
             let square = |&reading: &R| {
                 let Rated { x, u, .. } = reading.into();
                 weight(u, variance) * (x - mean).powi(2)
             };
-            within += run.iter().map(square).sum::<f64>();
+            periods[at].within += run.iter().map(square).sum::<f64>();
         }
     }
-    let periods = sums.iter().map(PeriodSums::from).collect();
-    TwoLevel::of_periods(periods, within, readings.len(), sum_u2, lambda, variance)
+    TwoLevel::of_periods(periods, lambda, variance)
 }
 
 impl TwoLevel {
-    /// From the sums of the periods, of `n` readings with so many squared uncertainties; `None` without
-    /// a period.
+    /// From the sums of the periods; `None` without one.
     pub(super) fn of_periods(
         periods: Vec<PeriodSums>,
-        within: f64,
-        n: usize,
-        sum_u2: f64,
         lambda: f64,
         variance: f64,
     ) -> Option<TwoLevel> {
@@ -242,7 +261,9 @@ impl TwoLevel {
             .iter()
             .map(|p| (p.mean - mu).powi(2) / variance_of(p))
             .sum();
-        let mean_u2 = sum_u2 / n as f64;
+        let n: usize = periods.iter().map(|p| p.n).sum();
+        let within: f64 = periods.iter().map(|p| p.within).sum();
+        let mean_u2 = periods.iter().map(|p| p.sum_u2).sum::<f64>() / n as f64;
         Some(TwoLevel {
             n,
             mu,
@@ -268,6 +289,12 @@ impl TwoLevel {
     pub fn period(&self, label: Option<u32>) -> Option<&PeriodSums> {
         let label = label?;
         self.periods.iter().find(|p| p.period == Some(label))
+    }
+
+    /// The sums without the readings of one period; `None` where no others are left.
+    pub fn without_period(&self, label: u32) -> Option<TwoLevel> {
+        let others = self.periods.iter().filter(|p| p.period != Some(label));
+        TwoLevel::of_periods(others.copied().collect(), self.lambda, self.variance)
     }
 
     /// What is expected of a new piece's errorless reading: its centre and the variance about it in

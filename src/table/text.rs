@@ -39,6 +39,11 @@ impl Texts {
         (0..self.len()).map(|row| self.get(row))
     }
 
+    /// The length of all together, in bytes.
+    pub(super) fn bytes(&self) -> usize {
+        self.buffer.len()
+    }
+
     pub(super) fn reserve(&mut self, rows: usize, bytes: usize) {
         self.ends.reserve(rows);
         self.buffer.reserve(bytes);

@@ -27,30 +27,13 @@ pub(super) fn read(
     options: &Options,
     catalogue: Catalogue,
 ) -> Found {
+    /// Parts a thread: where one is slow, others take over what is left.
+    const PARTS: usize = 4;
     let threads = thread::available_parallelism().map_or(1, usize::from);
-    let parts = text.source.parts(text.body, threads);
-    let mut chunks = thread::scope(|scope| {
-        let work: Vec<_> = parts
-            .iter()
-            .map(|&part| {
-                let catalogue = &catalogue;
-                scope.spawn(move || read_part(input, text, part, options, catalogue))
-            })
-            .collect();
-        // A part that panicked has already told so on standard error; the panic goes on here.
-        work.into_iter()
-            .map(|w| {
-                w.join()
-                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-            })
-            .collect::<Vec<Chunk>>()
-    })
-    .into_iter();
-    let mut whole = chunks.next().unwrap_or_default();
-    for chunk in chunks {
-        whole.append(chunk);
-    }
-    whole.into_found(input, options, catalogue)
+    let parts = text.source.parts(text.body, PARTS * threads);
+    let read = |part: usize| read_part(input, text, parts[part], options, &catalogue);
+    let chunks = parallel::map(parts.len(), read);
+    Chunk::joined(chunks).into_found(input, options, catalogue)
 }
 
 /// Reads rows whose cells may be numbers; these go straight to their columns.
@@ -498,17 +481,24 @@ impl RawColumn {
         }
     }
 
-    fn append(&mut self, other: RawColumn, shift: usize) {
-        self.values.extend_from_slice(&other.values);
-        if let Some(step) = other.step {
-            self.note_step(step);
+    /// Columns one after the other, each with the number of its first row.
+    fn joined(parts: Vec<(usize, RawColumn)>) -> RawColumn {
+        let mut whole = RawColumn::default();
+        let rows = parts.iter().map(|(_, part)| part.values.len()).sum();
+        whole.values.reserve_exact(rows);
+        for (shift, part) in parts {
+            whole.values.extend_from_slice(&part.values);
+            if let Some(step) = part.step {
+                whole.note_step(step);
+            }
+            whole.special.extend(part.special.iter().map(|s| Special {
+                row: s.row + shift,
+                ..*s
+            }));
+            whole.texts.append(&part.texts);
+            whole.doubting.append(part.doubting);
         }
-        self.special.extend(other.special.iter().map(|s| Special {
-            row: s.row + shift,
-            ..*s
-        }));
-        self.texts.append(&other.texts);
-        self.doubting.append(other.doubting);
+        whole
     }
 
     /// The finished column. A plain cell's step is that of the finest cell of its column.
@@ -562,15 +552,18 @@ impl Chunk {
             return;
         }
         let rows = (bytes as f64 / read as f64 * JUDGE_BY as f64 * 1.01) as usize;
-        self.offsets.reserve(rows);
-        self.specimens.made.reserve(rows);
-        let name_bytes = self.specimens.names.iter().map(str::len).sum::<usize>();
-        self.specimens
-            .names
-            .reserve(rows, name_bytes * rows / JUDGE_BY + rows);
+        let name_bytes = self.specimens.names.bytes();
+        self.reserve(rows, name_bytes * rows / JUDGE_BY + rows);
         for column in &mut self.columns {
             column.values.reserve(rows);
         }
+    }
+
+    /// Room for so many rows, with names of so many bytes, but for their columns.
+    fn reserve(&mut self, rows: usize, name_bytes: usize) {
+        self.offsets.reserve(rows);
+        self.specimens.made.reserve(rows);
+        self.specimens.names.reserve(rows, name_bytes);
     }
 
     /// Takes back whatever the last row has put beyond `rows` rows.
@@ -596,10 +589,32 @@ impl Chunk {
         }
     }
 
-    fn append(&mut self, other: Chunk) {
-        let shift = self.offsets.len();
+    /// Chunks one after the other.
+    fn joined(mut chunks: Vec<Chunk>) -> Chunk {
+        if chunks.len() < 2 {
+            return chunks.pop().unwrap_or_default();
+        }
+        let mut whole = Chunk::default();
+        let rows = chunks.iter().map(|chunk| chunk.offsets.len()).sum();
+        whole.reserve(rows, chunks.iter().map(|c| c.specimens.names.bytes()).sum());
+        let mut columns: Vec<Vec<(usize, RawColumn)>> = Vec::new();
+        for mut chunk in chunks {
+            columns.resize_with(chunk.columns.len(), Vec::new);
+            for (parts, part) in columns.iter_mut().zip(chunk.columns.drain(..)) {
+                parts.push((whole.offsets.len(), part));
+            }
+            whole.append_rows(chunk);
+        }
+        let steps = rows * columns.len();
+        whole.columns = parallel::each(&mut columns, steps, |_, parts| {
+            RawColumn::joined(std::mem::take(parts))
+        });
+        whole
+    }
+
+    /// Adds what another chunk has besides columns.
+    fn append_rows(&mut self, other: Chunk) {
         self.rows_seen += other.rows_seen;
-        let rows = other.offsets.len();
         self.offsets.extend(other.offsets);
         self.specimens.names.append(&other.specimens.names);
         self.specimens.makers.append(&other.specimens.makers);
@@ -608,12 +623,6 @@ impl Chunk {
         self.specimens.finishes.append(&other.specimens.finishes);
         self.specimens.made.extend(other.specimens.made);
         self.states.extend(other.states);
-        let steps = rows * self.columns.len();
-        let mut both: Vec<(&mut RawColumn, RawColumn)> =
-            self.columns.iter_mut().zip(other.columns).collect();
-        parallel::each(&mut both, steps, |_, (mine, theirs)| {
-            mine.append(std::mem::take(theirs), shift);
-        });
         self.words.made.append(&other.words.made);
         self.words.source.append(&other.words.source);
         self.words.note.append(&other.words.note);

@@ -16,7 +16,8 @@ use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
     Deletions, PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel,
-    benjamini_hochberg_among, holm, loose, screen, t_upper_quantile,
+    benjamini_hochberg_among, holm, loose, normal_upper_quantile, screen, screen_without,
+    t_upper_quantile,
 };
 use crate::table::Uncertainty;
 use crate::{parallel, sorting};
@@ -80,6 +81,7 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
                 judged += usize::from(pattern.judge(suspect, outside, &mut flags));
             }
         }
+        flags.shrink_to_fit();
         (flags, judged)
     });
     let judged_exactly = parts.iter().map(|(_, judged)| judged);
@@ -105,17 +107,21 @@ fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
     }
 }
 
-/// A piece that could have an out-of-norm reading.
+/// A piece that could have an out-of-norm reading. What judging needs of it is kept, because pieces of
+/// one pattern are far apart.
 struct Suspect {
     row: u32,
     group: u32,
-    /// How many of its readings are inside the limits of suspicion, and which of
-    /// [`Suspects::outside`] are not.
-    inside: u32,
+    period: Option<u32>,
+    /// Whether it is of the chosen periods.
+    chosen: bool,
+    /// Which of [`Suspects::outside`] are to be judged exactly, and how many of its other readings can be
+    /// judged: these are not out of norm, so that of their p only the number matters.
     outside: Range<u32>,
+    inside: u32,
 }
 
-/// A reading outside some limits. It is kept, because readings of one pattern are far apart.
+/// A reading outside some limits.
 #[derive(Clone, Copy)]
 struct Outside {
     column: u32,
@@ -179,6 +185,8 @@ struct Glance<'a> {
     evidence: &'a Evidence<'a>,
     settings: &'a Settings,
     standards: Vec<Standard>,
+    /// Under this every p is over alpha: no t has lighter tails than the normal.
+    usual_t: f64,
     /// Inside these no reading is out of norm, as long as enough dimensions are judged.
     suspicious: Limits,
     /// Inside these every p is over alpha.
@@ -190,7 +198,32 @@ struct Glance<'a> {
 
 /// Limits in the unit, never too wide; by column, then group, slot, and whether they are those of a
 /// reference, which is left out of its norm.
-type Limits = Vec<Vec<Band>>;
+type Limits = Vec<Vec<Limit>>;
+
+/// A band that is no wider than the one it was made of, in half the room: more of them are at hand.
+#[derive(Clone, Copy)]
+struct Limit {
+    low: f32,
+    high: f32,
+}
+
+impl Limit {
+    fn within(band: Band) -> Limit {
+        let (low, high) = (band.low as f32, band.high as f32);
+        Limit {
+            low: if f64::from(low) < band.low {
+                low.next_up()
+            } else {
+                low
+            },
+            high: if f64::from(high) > band.high {
+                high.next_down()
+            } else {
+                high
+            },
+        }
+    }
+}
 
 /// No reading can be judged: NaN, whether reading or limit, compares as neither inside nor outside.
 const UNJUDGED: Band = Band {
@@ -270,6 +303,7 @@ impl<'a> Glance<'a> {
             evidence,
             settings,
             standards: Vec::with_capacity(groups),
+            usual_t: normal_upper_quantile(settings.alpha() / 2.0) * ROUNDING,
             suspicious: limits(),
             unusual: limits(),
             slot_of,
@@ -278,8 +312,10 @@ impl<'a> Glance<'a> {
         for (standard, bands) in parts.into_iter().flatten() {
             glance.standards.push(standard);
             for (column, of) in bands.into_iter().enumerate() {
-                glance.suspicious[column].extend(of.limits.iter().map(|tails| tails[0]));
-                glance.unusual[column].extend(of.limits.iter().map(|tails| tails[1]));
+                glance.suspicious[column]
+                    .extend(of.limits.iter().map(|tails| Limit::within(tails[0])));
+                glance.unusual[column]
+                    .extend(of.limits.iter().map(|tails| Limit::within(tails[1])));
             }
         }
         glance
@@ -308,23 +344,36 @@ impl<'a> Glance<'a> {
         let mut suspects = Suspects::default();
         let mut order = order.into_iter().peekable();
         for (i, inside) in inside.into_iter().enumerate() {
-            let start = suspects.outside.len() as u32;
+            let start = suspects.outside.len();
             while let Some(k) = order.next_if(|&k| rows[k as usize] as usize == i) {
                 suspects.outside.push(outside[k as usize]);
             }
-            let outside = start..suspects.outside.len() as u32;
-            let group = self.evidence.cohort().group_of(from + i);
-            let least = self.standards[group].least_judged;
-            if !outside.is_empty() || (inside > 0 && (inside as usize) < least) {
-                suspects.pieces.push(Suspect {
-                    row: (from + i) as u32,
-                    group: group as u32,
-                    inside,
-                    outside,
-                });
-            } else {
+            let cohort = self.evidence.cohort();
+            let (row, group) = (from + i, cohort.group_of(from + i));
+            let is_suspect = suspects.outside.len() > start;
+            let few = (inside as usize) < self.standards[group].least_judged;
+            if !(is_suspect || inside > 0 && few) {
                 suspects.judged += usize::from(inside > 0);
+                continue;
             }
+            // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
+            // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
+            let inside = match few {
+                false => inside,
+                // A p over alpha is never flagged and cannot lower one that is.
+                true => {
+                    suspects.outside.truncate(start);
+                    self.outside(&self.unusual, row, &mut suspects.outside)
+                }
+            };
+            suspects.pieces.push(Suspect {
+                row: row as u32,
+                group: group as u32,
+                period: cohort.period_label(row),
+                chosen: cohort.is_chosen(row),
+                outside: start as u32..suspects.outside.len() as u32,
+                inside,
+            });
         }
         suspects
     }
@@ -345,21 +394,22 @@ impl<'a> Glance<'a> {
         let cohort = self.evidence.cohort();
         let column = &cohort.table().columns[at];
         let value = column.values[row];
-        let band = match cohort.is_chosen(row) && !cohort.would_speak(column, row) {
-            false => limits[at][place],
+        if cohort.is_chosen(row) && !cohort.would_speak(column, row) {
             // Its other readings speak, so its norm is not that of the limits.
-            true => SUSPECT,
-        };
-        if value < band.low || value > band.high {
+            return (!value.is_nan()).then_some(false);
+        }
+        let Limit { low, high } = limits[at][place];
+        let (low, high) = (f64::from(low), f64::from(high));
+        if value < low || value > high {
             return Some(false);
         }
-        (value >= band.low).then_some(true)
+        (value >= low).then_some(true)
     }
 
-    /// The readings of a piece that are outside some limits, and how many are inside.
-    fn outside(&self, limits: &Limits, row: usize) -> (Vec<Outside>, usize) {
+    /// Adds the readings of a piece that are outside some limits; tells how many are inside.
+    fn outside(&self, limits: &Limits, row: usize, outside: &mut Vec<Outside>) -> u32 {
         let place = self.place(row);
-        let (mut outside, mut inside) = (Vec::new(), 0);
+        let mut inside = 0;
         for (at, column) in self.evidence.cohort().table().columns.iter().enumerate() {
             match self.is_inside(limits, at, row, place) {
                 Some(true) => inside += 1,
@@ -370,20 +420,11 @@ impl<'a> Glance<'a> {
                 None => {}
             }
         }
-        (outside, inside)
+        inside
     }
 }
 
 impl Whole {
-    /// Those of all references that stay.
-    fn kept(&self, all: &[Reference]) -> Vec<Reference> {
-        let tipping = self.tipping.iter().flatten();
-        let aside = tipping.filter(|of| of.is_aside());
-        let aside: Vec<u32> = aside.map(|of| of.row).collect();
-        let all = all.iter().copied();
-        all.filter(|r| !aside.contains(&(r.row() as u32))).collect()
-    }
-
     /// Whether the screening has the same outcome without one of the references: then, whether that one
     /// stays in it. `prior` is what is known without it.
     fn same_without(&self, own: Reference, prior: &Prior) -> Option<bool> {
@@ -411,11 +452,20 @@ impl Whole {
 struct Pattern<'a> {
     glance: &'a Glance<'a>,
     group: usize,
-    /// By column, worked out when first asked for: all references, those that stay with any one of them
-    /// left out, and the t that a typical range of the norm of all of them reaches to.
+    /// By column, worked out when first asked for: all references, the same summed up, and the t that a
+    /// typical range of the norm of all of them reaches to.
     references: Vec<OnceCell<Vec<Reference>>>,
-    deletions: Vec<OnceCell<Deletions>>,
+    summed: Vec<OnceCell<Summed>>,
     t_coverage: Vec<OnceCell<f64>>,
+}
+
+/// The references of a column, summed up for leaving some of them out.
+#[derive(Clone)]
+struct Summed {
+    /// Those that stay in the norm of all.
+    deletions: Deletions,
+    /// The places among all of those that do not.
+    aside: Vec<usize>,
 }
 
 impl<'a> Pattern<'a> {
@@ -425,7 +475,7 @@ impl<'a> Pattern<'a> {
             glance,
             group,
             references: vec![OnceCell::new(); columns],
-            deletions: vec![OnceCell::new(); columns],
+            summed: vec![OnceCell::new(); columns],
             t_coverage: vec![OnceCell::new(); columns],
         }
     }
@@ -438,13 +488,12 @@ impl<'a> Pattern<'a> {
         let cohort = evidence.cohort();
         let columns = &cohort.table().columns;
         let alpha = self.glance.settings.alpha();
-        let (doubtful, usual) = self.doubtful(suspect, outside);
-        let known = (cohort.is_chosen(row) && !doubtful.is_empty())
+        let known = (suspect.chosen && !outside.is_empty())
             .then(|| Beforehand::new(evidence, self.group, &[row]));
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
-        let period = cohort.period_label(row);
-        for &Outside { column, value } in doubtful.iter() {
+        let period = suspect.period;
+        for &Outside { column, value } in outside {
             let position = column as usize;
             let column = &columns[position];
             let kind = cohort.table().dimension(column).kind;
@@ -460,9 +509,9 @@ impl<'a> Pattern<'a> {
                     standard.map(|norm| Cow::Borrowed(&norm.predictive))
                 }
             };
-            if let Some(norm) = norm {
-                let (centre, standpoint) = norm.judge_dated(own);
-                if standpoint.p <= alpha {
+            let Some(norm) = norm else { continue };
+            match norm.judge_beyond(own, self.glance.usual_t) {
+                Some((centre, standpoint)) if standpoint.p <= alpha => {
                     candidates.push(Candidate {
                         place: p.len(),
                         position,
@@ -471,17 +520,19 @@ impl<'a> Pattern<'a> {
                         df: norm.df(),
                         standpoint,
                     });
+                    p.push(standpoint.p);
                 }
-                p.push(standpoint.p);
+                // Of a p over alpha only that it is one matters.
+                _ => p.push(1.0),
             }
         }
-        p.resize(p.len() + usual, 1.0);
+        p.resize(p.len() + suspect.inside as usize, 1.0);
         let adjusted = holm(&p);
         let first = flags.len();
         for of in &candidates {
             let adjusted = adjusted[of.place];
             if Verdict::of_dimension(of.standpoint.p, adjusted, alpha, true) == Verdict::OutOfNorm {
-                flags.push(self.flag(row, of, adjusted));
+                flags.push(self.flag(suspect, of, adjusted));
             }
         }
         flags[first..].sort_by_key(|f| f.dimension);
@@ -495,12 +546,17 @@ impl<'a> Pattern<'a> {
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
         let own = all.iter().position(|r| r.row() == row);
         if let (Some(own), Some(norm)) = (own, &self.standard().norms[column])
-            && let Some(stays) = norm.same_without(all[own], prior)
+            && let Some(summed) = self.summed(column, all, norm)
         {
-            let deletions = self.deletions[column]
-                .get_or_init(|| Deletions::new(&norm.kept(all), norm.prior.variance));
-            let own = stays.then(|| all[own].rated());
-            if let Some(sums) = deletions.without(own, prior.lambda, prior.variance) {
+            let deletions = &summed.deletions;
+            let sums = match norm.same_without(all[own], prior) {
+                Some(true) => {
+                    deletions.changed(&[all[own].rated()], &[], prior.lambda, prior.variance)
+                }
+                Some(false) => deletions.changed(&[], &[], prior.lambda, prior.variance),
+                None => screen_without(all, own, &summed.aside, deletions, prior),
+            };
+            if let Some(sums) = sums {
                 return Predictive::from_sums(sums, prior);
             }
         }
@@ -511,49 +567,49 @@ impl<'a> Pattern<'a> {
         screen(&others, prior).predictive(prior)
     }
 
+    /// The references of a column summed up for leaving some of them out; `None` where the screening is to
+    /// be done anew.
+    fn summed(&self, column: usize, all: &[Reference], norm: &Whole) -> Option<&Summed> {
+        let tipping = norm.tipping.as_ref()?;
+        Some(self.summed[column].get_or_init(|| {
+            let of_aside = tipping.iter().filter(|of| of.is_aside());
+            let place = |of: &Tipping| all.iter().position(|r| r.row() == of.row as usize);
+            let aside: Vec<usize> = of_aside.filter_map(place).collect();
+            let mut kept = Cow::Borrowed(all);
+            if !aside.is_empty() {
+                let mut at = 0..all.len();
+                kept.to_mut()
+                    .retain(|_| at.next().is_some_and(|at| !aside.contains(&at)));
+            }
+            let deletions = Deletions::new(&kept, norm.prior.variance);
+            Summed { deletions, aside }
+        }))
+    }
+
     fn standard(&self) -> &Standard {
         &self.glance.standards[self.group]
     }
 
-    /// The readings of a piece that are to be judged exactly, and how many of its others can be
-    /// judged: these are not out of norm, so that of their p only the number matters.
-    fn doubtful<'s>(
-        &self,
-        suspect: &Suspect,
-        outside: &'s [Outside],
-    ) -> (Cow<'s, [Outside]>, usize) {
-        let glance = self.glance;
-        // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
-        // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
-        let inside = suspect.inside as usize;
-        if inside >= self.standard().least_judged {
-            return (Cow::Borrowed(outside), inside);
-        }
-        // A p over alpha is never flagged and cannot lower one that is.
-        let (outside, inside) = glance.outside(&glance.unusual, suspect.row as usize);
-        (Cow::Owned(outside), inside)
-    }
-
     /// The t that a typical range reaches to: that of the norm of all references, or of one without
     /// the piece.
-    fn t_coverage(&self, row: usize, of: &Candidate) -> f64 {
+    fn t_coverage(&self, suspect: &Suspect, of: &Candidate) -> f64 {
         let work_out = || {
             let tail = (1.0 - self.glance.settings.coverage()) / 2.0;
             t_upper_quantile(tail, of.df)
         };
-        match self.glance.evidence.cohort().is_chosen(row) {
+        match suspect.chosen {
             true => work_out(),
             false => *self.t_coverage[of.position].get_or_init(work_out),
         }
     }
 
-    fn flag(&self, row: usize, of: &Candidate, p_adjusted: f64) -> Flag {
+    fn flag(&self, suspect: &Suspect, of: &Candidate, p_adjusted: f64) -> Flag {
         let table = self.glance.evidence.cohort().table();
         let column = &table.columns[of.position];
         let kind = table.dimension(column).kind;
-        let half_width = self.t_coverage(row, of) * of.standpoint.variance.sqrt();
+        let half_width = self.t_coverage(suspect, of) * of.standpoint.variance.sqrt();
         Flag {
-            row,
+            row: suspect.row as usize,
             dimension: column.dimension,
             value: of.value,
             centre: from_scale(kind, of.centre),
@@ -692,14 +748,12 @@ impl Tipping {
 /// vouch for each other, and each by itself is as far off as ever. `None` where it has no others,
 /// or more than the screening sets aside.
 fn alone(basis: &Basis, period: Option<u32>) -> Option<Predictive> {
-    period?;
-    let (own, others): (Vec<Reference>, Vec<Reference>) = basis
-        .kept
-        .iter()
-        .partition(|reference| reference.rated().period == period);
+    let sums = basis.predictive.as_ref()?.sums();
+    let own = sums.period(period)?;
     let all = basis.kept.len() + basis.set_aside.len();
-    let may_go = own.len() > 1 && 2 * (own.len() - 1) < all;
-    may_go.then(|| Predictive::new(&others, &basis.prior))?
+    let may_go = own.n > 1 && 2 * (own.n - 1) < all;
+    let others = sums.without_period(period?).filter(|_| may_go)?;
+    Predictive::from_sums(others, &basis.prior)
 }
 
 /// What is inside both bands.
