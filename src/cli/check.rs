@@ -6,7 +6,10 @@ use std::path::PathBuf;
 use calibriar::catalogue::nearest;
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
 use calibriar::source::{Provenance, Source};
-use calibriar::verdict::{Check, Verdict, Working, check, check_against, working, working_against};
+use calibriar::verdict::{
+    Check, Verdict, Working, check, check_against, references, references_against, working,
+    working_against,
+};
 use calibriar::words::{CheckWords, grain, group_title, judged_by};
 use clap::Args;
 use comfy_table::Cell;
@@ -15,6 +18,7 @@ use super::json::{CheckOut, ChecksOut};
 use super::norms::provenance_line;
 use super::output::{self, Format, band, probability, signed, wrapped};
 use super::source::{Question, assignment, key_of, size};
+use super::strip::{Pen, strip};
 use super::working::page;
 use super::{CliError, Outcome};
 
@@ -115,8 +119,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
                     catalogue,
                     settings: &settings,
                 },
+                pen: Pen::choose(),
             };
-            output::write_text(&page.text(&checks, &source.provenance))?;
+            let references_of = |&row: &usize| match &other {
+                None => references(&evidence, row),
+                Some(other) => references_against(&evidence, &other.table, row),
+            };
+            let compared = checks.iter().zip(rows.iter().map(references_of));
+            output::write_text(&page.text(compared, &source.provenance))?;
         }
     }
     Ok(outcome(checks.iter()))
@@ -160,40 +170,61 @@ pub(super) fn rows_of(source: &Source, specimens: &[String]) -> Result<Vec<usize
 /// What the tables for people are made from.
 struct Page<'a> {
     words: CheckWords<'a>,
+    pen: Pen,
 }
 
+/// The readings of references by dimension, as [`references`] has them.
+type References = [(usize, Vec<f64>)];
+
 impl Page<'_> {
-    fn text(&self, checks: &[Check], provenance: &Provenance) -> String {
-        let mut text: String = checks.iter().map(|c| self.piece(c) + "\n").collect();
-        if checks.iter().any(|c| c.dimensions.iter().any(|d| d.n > 0)) {
-            text.extend(self.words.legend().iter().map(|line| wrapped(line, "  ")));
+    fn text<'c>(
+        &self,
+        compared: impl Iterator<Item = (&'c Check, Vec<(usize, Vec<f64>)>)>,
+        provenance: &Provenance,
+    ) -> String {
+        let (mut text, mut tells, mut draws) = (String::new(), false, false);
+        for (check, references) in compared {
+            let (piece, has_strips) = self.piece(check, &references);
+            text.push_str(&piece);
+            text.push('\n');
+            tells |= check.dimensions.iter().any(|d| d.n > 0);
+            draws |= has_strips;
+        }
+        if tells {
+            let strips = draws.then(|| self.pen.legend(true));
+            let lines = self.words.legend().into_iter().chain(strips);
+            text.extend(lines.map(|line| wrapped(&line, "  ")));
         }
         text.push_str(&provenance_line(provenance));
         text
     }
 
-    fn piece(&self, check: &Check) -> String {
+    /// What is said of one piece, and whether strips are shown.
+    fn piece(&self, check: &Check, references: &References) -> (String, bool) {
+        let mut draws = false;
         let headline = self.words.headline(check);
         let title = group_title(&check.maker, &check.pattern);
         let mut text = format!("{}  {title}\n", wrapped(&headline, ""));
         if check.dimensions.is_empty() {
             text.push_str("  no reading that counts (history SPECIMEN tells what there was)\n");
-            return text;
+            return (text, draws);
         }
         text.push_str(&wrapped(&judged_by(check, self.words.cohort), "  "));
         if let Some(strength) = self.words.strength(check) {
             text.push_str(&wrapped(&strength, "  "));
         }
         if check.dimensions.iter().any(|d| d.n > 0) {
-            text.push_str(&output::lines(&self.table(check)));
+            let (table, has_strips) = self.table(check, references);
+            text.push_str(&table);
+            draws = has_strips;
         }
         for line in self.words.sentences(check) {
             text.push_str(&wrapped(&line, "  "));
         }
-        text
+        (text, draws)
     }
 
-    fn table(&self, check: &Check) -> comfy_table::Table {
+    fn table(&self, check: &Check, references: &References) -> (String, bool) {
         let headings = [
             "dimension",
             "unit",
@@ -205,8 +236,10 @@ impl Page<'_> {
             ">n",
             ">lent",
             "verdict",
+            "strip",
         ];
         let mut table = output::table(&headings);
+        let mut strips = Vec::with_capacity(check.dimensions.len());
         for dimension in &check.dimensions {
             let known = self.words.catalogue.at(dimension.dimension);
             let numbers = match &dimension.judged {
@@ -236,8 +269,20 @@ impl Page<'_> {
                 None => "-".to_owned(),
             }));
             row.push(output::verdict_cell(dimension.verdict));
+            let drawn = dimension.judged.as_ref().map_or(String::new(), |judged| {
+                let of = references.iter().find(|(at, _)| *at == dimension.dimension);
+                let values = of.map_or(&[][..], |(_, values)| values);
+                strip(
+                    judged.typical,
+                    values.iter().copied(),
+                    Some(dimension.value),
+                    self.pen,
+                )
+            });
+            row.push(Cell::new(&drawn));
+            strips.push(drawn);
             table.add_row(row);
         }
-        table
+        output::with_strips(table, &strips)
     }
 }

@@ -29,6 +29,7 @@ mod refit_page;
 mod screen;
 mod shift_years;
 mod source;
+mod strip;
 mod verify;
 mod withdraw;
 mod working;

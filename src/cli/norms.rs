@@ -12,6 +12,7 @@ use super::json::{NormOut, NormsOut};
 use super::left_out::LeaveOut;
 use super::output::{self, Format, band, probability, sized};
 use super::source::Question;
+use super::strip::{Pen, strip};
 use super::{CliError, Outcome, left_out, moved, remark};
 
 /// Typical ranges by pattern and dimension: what the good periods' pieces measure, and how firm
@@ -187,7 +188,8 @@ fn page(
     norms: &[Norm],
     settings: &Settings,
 ) -> String {
-    let mut text = String::new();
+    let (mut text, mut draws) = (String::new(), false);
+    let pen = Pen::choose();
     if cohort.table().specimens.is_empty() {
         return format!(
             "no measurements in {} yet: calibriar add SHEET.csv\n",
@@ -208,7 +210,9 @@ fn page(
             text.push_str(&output::wrapped(&strength, "  "));
         }
         if !rows.is_empty() {
-            text.push_str(&strips(cohort, &rows));
+            let (table, has_strips) = ranges(cohort, &rows, pen);
+            text.push_str(&table);
+            draws |= has_strips;
         }
         let ranges = whole_ranges(cohort, &rows, settings);
         let remarks = rows
@@ -221,6 +225,9 @@ fn page(
         text.push('\n');
     }
     text.push_str(&legend(settings));
+    if draws {
+        text.push_str(&output::wrapped(&pen.legend(false), "  "));
+    }
     text.push_str(&provenance_line(&source.provenance));
     text
 }
@@ -276,8 +283,7 @@ fn whole_ranges(cohort: &Cohort<'_>, norms: &[&Norm], settings: &Settings) -> Op
 fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
     let table = cohort.table();
     let dimension = table.catalogue.at(norm.dimension);
-    let mut columns = table.columns.iter();
-    let column = columns.find(|c| c.dimension == norm.dimension && c.finish == norm.finish);
+    let column = norm.column(table).map(|(_, column)| column);
     let mut remarks = Vec::new();
     let aside: Vec<String> = norm
         .basis
@@ -304,7 +310,8 @@ fn remarks(cohort: &Cohort<'_>, norm: &Norm) -> Vec<String> {
     remarks
 }
 
-fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
+/// The table of some norms of a pattern, and whether strips are shown.
+fn ranges(cohort: &Cohort<'_>, rows: &[&Norm], pen: Pen) -> (String, bool) {
     let headings = [
         "dimension",
         ">n",
@@ -314,8 +321,10 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
         "typical range",
         "tolerance band",
         "range seen",
+        "strip",
     ];
     let mut table = output::table(&headings);
+    let mut strips = Vec::with_capacity(rows.len());
     for norm in rows {
         let dimension = cohort.table().catalogue.at(norm.dimension);
         let label = match norm.finish {
@@ -336,6 +345,12 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
             continue;
         };
         let in_unit = grain(firm.typical);
+        let column = norm.column(cohort.table());
+        let values = column
+            .iter()
+            .flat_map(|(_, of)| norm.rows().map(|row| of.values[row]));
+        let drawn = strip(firm.typical, values, None, pen);
+        strips.push(drawn.clone());
         let total = firm.spread.hypot(firm.spread_between_periods);
         let spread = match norm.kind {
             Kind::Ratio => format!("{:.1} %", 100.0 * total),
@@ -352,10 +367,11 @@ fn strips(cohort: &Cohort<'_>, rows: &[&Norm]) -> String {
                 band(firm.typical.low, firm.typical.high, in_unit),
                 band(firm.tolerance.low, firm.tolerance.high, in_unit),
                 band(seen.min, seen.max, in_unit),
+                drawn,
             ],
         );
     }
-    output::lines(&table)
+    output::with_strips(table, &strips)
 }
 
 fn legend(settings: &Settings) -> String {

@@ -6,7 +6,8 @@ use std::io::{self, IsTerminal as _, Write};
 use calibriar::verdict::Verdict;
 use clap::ValueEnum;
 use comfy_table::{
-    Attribute, Cell, CellAlignment, Color, ContentArrangement, LineStyle, Table, TableStyle,
+    Attribute, Cell, CellAlignment, Color, ColumnConstraint, ContentArrangement, LineStyle, Table,
+    TableStyle,
 };
 use serde::Serialize;
 
@@ -158,6 +159,21 @@ pub(super) fn table(headings: &[&str]) -> Table {
         }
     }
     table
+}
+
+/// The lines of a table whose last column is of strips, and whether these are shown: not where there is
+/// none, nor where a terminal would break the lines.
+pub(super) fn with_strips(mut table: Table, strips: &[String]) -> (String, bool) {
+    let widths = table.column_max_content_widths();
+    // A blank after each column.
+    let width: usize = widths.iter().map(|&width| usize::from(width) + 1).sum();
+    let room = terminal_size::terminal_size_of(io::stdout());
+    let fits = room.is_none_or(|(room, _)| width <= usize::from(room.0));
+    let shown = fits && strips.iter().any(|strip| !strip.is_empty());
+    if let Some(last) = table.column_mut(widths.len() - 1).filter(|_| !shown) {
+        last.set_constraint(ColumnConstraint::Hidden);
+    }
+    (lines(&table), shown)
 }
 
 /// A verdict as a cell: always in words, coloured where colours may be used.

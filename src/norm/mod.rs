@@ -32,6 +32,7 @@ use std::collections::HashMap;
 use crate::catalogue::Kind;
 use crate::cohort::{Reference, from_scale};
 use crate::stats::{Predictive, StatsError, describe, range_confidence, two_sided_factor};
+use crate::table::{Column, Table};
 
 /// The norm of one dimension of one pattern.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,6 +58,21 @@ pub struct Norm {
     pub centre: f64,
     /// What can be said of the next piece; `None` where the evidence is too thin.
     pub firm: Option<Firm>,
+}
+
+impl Norm {
+    /// Its column in the table of its cohort, and the position of that.
+    pub fn column<'t>(&self, table: &'t Table) -> Option<(usize, &'t Column)> {
+        let mut columns = table.columns.iter().enumerate();
+        columns.find(|(_, of)| of.dimension == self.dimension && of.finish == self.finish)
+    }
+
+    /// The rows of all references, those that were set aside last.
+    pub fn rows(&self) -> impl Iterator<Item = usize> {
+        let aside = self.basis.set_aside.iter().map(|aside| aside.reference);
+        let all = self.basis.kept.iter().copied().chain(aside);
+        all.map(|reference| reference.row())
+    }
 }
 
 /// Plain description of some readings, in their unit.

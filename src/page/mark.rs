@@ -10,20 +10,59 @@ const KINDS: usize = 6;
 
 /// The mark of the period at a place of the page's list, about a point.
 pub(super) fn mark(period: usize, (x, y): (f64, f64), size: f64, title: &str) -> Markup {
-    let class = format!("mark period-{}", period % KINDS);
-    let around = |corners: &[(f64, f64)]| {
-        points(
-            corners
+    let class = class(period);
+    match corners(period) {
+        [] => html! {
+            circle class=(class) cx=(px(x)) cy=(px(y)) r=(px(size)) { title { (title) } }
+        },
+        corners => {
+            let around = corners
                 .iter()
-                .map(|(dx, dy)| (x + dx * size, y + dy * size)),
-        )
-    };
-    let corners: &[(f64, f64)] = match period % KINDS {
-        0 => {
-            return html! {
-                circle class=(class) cx=(px(x)) cy=(px(y)) r=(px(size)) { title { (title) } }
-            };
+                .map(|(dx, dy)| (x + dx * size, y + dy * size));
+            html! { polygon class=(class) points=(points(around)) { title { (title) } } }
         }
+    }
+}
+
+/// The marks of many pieces of one period, as one shape; their values in the same order.
+pub(super) fn crowd(period: usize, marks: &[(f64, (f64, f64))], size: f64, title: &str) -> Markup {
+    let about_a_point = match corners(period) {
+        [] => {
+            let (r, twice) = (px(size), px(2.0 * size));
+            format!("m-{r} 0a{r} {r} 0 1 0 {twice} 0a{r} {r} 0 1 0-{twice} 0")
+        }
+        corners => {
+            let mut at = (0.0, 0.0);
+            let steps = corners.iter().map(|&(dx, dy)| {
+                let step = px((dx - at.0) * size) + " " + &px((dy - at.1) * size);
+                at = (dx, dy);
+                step
+            });
+            format!("m{}z", steps.collect::<Vec<String>>().join("l"))
+        }
+    };
+    let mut shape = String::with_capacity(marks.len() * (about_a_point.len() + 12));
+    let mut values = String::new();
+    for (value, (x, y)) in marks {
+        for part in ["M", &px(*x), " ", &px(*y), &about_a_point] {
+            shape.push_str(part);
+        }
+        values.push_str(&value.to_string());
+        values.push(' ');
+    }
+    html! {
+        path class=(class(period)) d=(shape) data-values=(values.trim_end()) { title { (title) } }
+    }
+}
+
+fn class(period: usize) -> String {
+    format!("mark period-{}", period % KINDS)
+}
+
+/// The corners of the mark of a period, of size 1; none for a circle.
+fn corners(period: usize) -> &'static [(f64, f64)] {
+    match period % KINDS {
+        0 => &[],
         1 => &[(-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)],
         2 => &[(0.0, -1.2), (1.1, 0.8), (-1.1, 0.8)],
         3 => &[(0.0, -1.25), (1.25, 0.0), (0.0, 1.25), (-1.25, 0.0)],
@@ -42,8 +81,7 @@ pub(super) fn mark(period: usize, (x, y): (f64, f64), size: f64, title: &str) ->
             (-1.1, -0.4),
             (-0.4, -0.4),
         ],
-    };
-    html! { polygon class=(class) points=(around(corners)) { title { (title) } } }
+    }
 }
 
 /// A cross through a mark: a reference that was set aside.

@@ -126,16 +126,8 @@ impl PatternPage<'_> {
         }
     }
 
-    /// The column of a norm.
-    fn column(&self, norm: &Norm) -> Option<(usize, &Column)> {
-        let columns = self.evidence.cohort().table().columns.iter().enumerate();
-        let mut of_norm =
-            columns.filter(|(_, c)| c.dimension == norm.dimension && c.finish == norm.finish);
-        of_norm.next()
-    }
-
     fn dimension(&self, norm: &Norm, periods: &[String]) -> Markup {
-        let Some((position, column)) = self.column(norm) else {
+        let Some((position, column)) = norm.column(self.evidence.cohort().table()) else {
             return html! {};
         };
         let table = self.evidence.cohort().table();

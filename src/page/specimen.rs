@@ -195,13 +195,8 @@ impl SpecimenPage<'_> {
         let cohort = self.evidence.cohort();
         let mut periods: Vec<String> = check.periods.clone();
         let mut marks_of: Vec<(usize, Vec<Mark>)> = Vec::new();
-        for column in piece
-            .table
-            .columns
-            .iter()
-            .filter(|c| c.value(piece.row).is_some())
-        {
-            let Some((position, group)) = piece.position(column).zip(piece.group) else {
+        for column in piece.measured() {
+            let Some((position, references)) = piece.references(column) else {
                 continue;
             };
             let of = &cohort.table().columns[position];
@@ -209,7 +204,6 @@ impl SpecimenPage<'_> {
                 .dimensions
                 .iter()
                 .find(|d| d.dimension == column.dimension);
-            let references = self.evidence.references(position, group, &piece.own);
             let marks = references.iter().map(|reference| {
                 let row = reference.row();
                 let period = cohort

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::document::picture;
-use super::mark::{mark, piece, struck};
+use super::mark::{crowd, mark, piece, struck};
 use super::scale::{Scale, label, px};
 use crate::norm::Band;
 use crate::words::{band, counted, grain_or, sized};
@@ -46,6 +46,8 @@ const TOP: f64 = 10.0;
 const LANE: f64 = 13.0;
 const NUMBERS: f64 = 17.0;
 const SIZE: f64 = 3.6;
+/// Marks of more references than this lie on top of each other: no reader picks out one by its name.
+const MANY: usize = 60;
 
 impl Strip<'_> {
     /// The size that two digits of the picture's numbers stand for.
@@ -98,6 +100,22 @@ impl Strip<'_> {
         told.trim_start().to_owned()
     }
 
+    /// The references of a period that were not set aside, in its lane.
+    fn crowd(&self, period: usize, scale: &Scale, lane: f64) -> Markup {
+        let of_period = |of: &&Mark| of.period == period && !of.set_aside;
+        let of_period = self.marks.iter().filter(of_period);
+        let marks: Vec<_> = of_period
+            .map(|of| (of.value, (scale.at(of.value), lane)))
+            .collect();
+        let pieces = counted(marks.len(), "reference", "references");
+        crowd(
+            period,
+            &marks,
+            SIZE,
+            &format!("{}: {pieces}", self.periods[period]),
+        )
+    }
+
     pub(super) fn picture(&self) -> Markup {
         let scale = self.scale();
         let lanes: Vec<usize> = (0..self.periods.len())
@@ -117,6 +135,7 @@ impl Strip<'_> {
             }
         };
         let (ticks, decimals) = scale.ticks(5);
+        let crowded = self.marks.len() > MANY;
         let drawn = html! {
             g data-from=(px(scale.from)) data-to=(px(scale.to)) data-low=(scale.low) data-high=(scale.high) {
                 @if let Some(all) = self.tolerance { (range(all, "tolerance", 0.0)) }
@@ -131,7 +150,10 @@ impl Strip<'_> {
                     line class="axis" x1=(px(x)) x2=(px(x)) y1=(px(bottom)) y2=(px(bottom + 3.0)) {}
                     text class="tick" x=(px(x)) y=(px(bottom + 13.0)) { (label(tick, decimals)) }
                 }
-                @for of in self.marks {
+                @for &period in lanes.iter().filter(|_| crowded) {
+                    (self.crowd(period, &scale, lane(period)))
+                }
+                @for of in self.marks.iter().filter(|of| !crowded || of.set_aside) {
                     @let at = (scale.at(of.value), lane(of.period));
                     g data-value=(of.value) data-x=(px(at.0)) {
                         (mark(of.period, at, SIZE, &format!("{}: {} {}", of.name, sized(of.value, self.grain()), self.unit)))

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use super::{Caution, Finish, Joint, OutlineCheck, Verdict, finish, joint, outline};
 use crate::catalogue::{State, TraceKind};
-use crate::cohort::{from_scale, on_scale};
+use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{
     Band, Basis, Beforehand, Evidence, Loan, SetAside, Settings, deviation_in_unit, tolerance_band,
 };
@@ -155,6 +155,21 @@ pub fn tolerances_against(
     Piece::of_another(evidence, table, row).tolerances(settings)
 }
 
+/// The references of each measured dimension of the piece at a row of the cohort's table, by the
+/// dimension's number: their readings in the unit, those that were set aside included.
+pub fn references(evidence: &Evidence<'_>, row: usize) -> Vec<(usize, Vec<f64>)> {
+    Piece::of_cohort(evidence, row).all_references()
+}
+
+/// The same for a piece of another table, as of [`check_against`].
+pub fn references_against(
+    evidence: &Evidence<'_>,
+    table: &Table,
+    row: usize,
+) -> Vec<(usize, Vec<f64>)> {
+    Piece::of_another(evidence, table, row).all_references()
+}
+
 /// A piece to be judged.
 pub(crate) struct Piece<'a> {
     pub(crate) evidence: &'a Evidence<'a>,
@@ -245,10 +260,7 @@ impl<'a> Piece<'a> {
         settings: &Settings,
     ) -> Vec<DimensionCheck> {
         let mut dimensions: Vec<DimensionCheck> = self
-            .table
-            .columns
-            .iter()
-            .filter(|column| column.value(self.row).is_some())
+            .measured()
             .map(|column| self.dimension(known, settings, column))
             .collect();
         dimensions.sort_by_key(|d| d.dimension);
@@ -275,14 +287,12 @@ impl<'a> Piece<'a> {
     /// See [`tolerances`].
     fn tolerances(&self, settings: &Settings) -> Result<Vec<(usize, Band)>, StatsError> {
         let known = self.known();
-        let measured = self.table.columns.iter();
-        let measured = measured.filter(|column| column.value(self.row).is_some());
         let band = |column: &Column| {
             let predictive = self.basis(known.as_ref(), column).predictive?;
             let kind = self.table.dimension(column).kind;
             Some(tolerance_band(&predictive, kind, settings).map(|band| (column.dimension, band)))
         };
-        measured.filter_map(band).collect()
+        self.measured().filter_map(band).collect()
     }
 
     /// What was traced of it.
@@ -339,14 +349,40 @@ impl<'a> Piece<'a> {
         Rated { x, u, period }
     }
 
+    /// The columns in which it has a reading.
+    pub(crate) fn measured(&self) -> impl Iterator<Item = &'a Column> {
+        let (table, row) = (self.table, self.row);
+        let columns = table.columns.iter();
+        columns.filter(move |column| column.value(row).is_some())
+    }
+
+    /// The references of a column, the piece left out, and the column's position in the cohort's table;
+    /// `None` where the cohort knows the dimension or the pattern not at all.
+    pub(crate) fn references(&self, column: &Column) -> Option<(usize, Vec<Reference>)> {
+        let (position, group) = self.position(column).zip(self.group)?;
+        Some((
+            position,
+            self.evidence.references(position, group, &self.own),
+        ))
+    }
+
+    /// See [`references`].
+    fn all_references(&self) -> Vec<(usize, Vec<f64>)> {
+        let columns = &self.evidence.cohort().table().columns;
+        let of_column = |column: &Column| {
+            let (position, references) = self.references(column)?;
+            let values = references.iter().map(|r| columns[position].values[r.row()]);
+            Some((column.dimension, values.collect()))
+        };
+        self.measured().filter_map(of_column).collect()
+    }
+
     /// The references of a column, screened, the piece left out.
     pub(crate) fn basis(&self, known: Option<&Beforehand<'_>>, column: &Column) -> Basis {
-        let found = self.position(column).zip(self.group).zip(known);
-        let Some(((position, group), known)) = found else {
-            return Basis::new(Vec::new(), Prior::none(0.0));
-        };
-        let references = self.evidence.references(position, group, &self.own);
-        Basis::new(references, known.prior(position))
+        match self.references(column).zip(known) {
+            Some(((position, references), known)) => Basis::new(references, known.prior(position)),
+            None => Basis::new(Vec::new(), Prior::none(0.0)),
+        }
     }
 
     /// One dimension, but for what depends on the others.

@@ -25,7 +25,8 @@ mod working;
 
 pub use caution::Caution;
 pub use check::{
-    Check, DimensionCheck, Judged, check, check_against, tolerances, tolerances_against,
+    Check, DimensionCheck, Judged, check, check_against, references, references_against,
+    tolerances, tolerances_against,
 };
 pub(crate) use check::{Piece, check_dimensions};
 pub use finish::Finish;

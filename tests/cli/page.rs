@@ -143,6 +143,19 @@ fn the_numbers_are_those_of_check() {
     assert!(page.contains(&digest));
 }
 
+/// Values and places of marks that are drawn as one shape.
+fn crowd(tag: &Tag) -> Vec<(f64, f64)> {
+    let Some(values) = tag.attributes.get("data-values") else {
+        return Vec::new();
+    };
+    let values: Vec<f64> = values.split(' ').map(|v| v.parse().unwrap()).collect();
+    let places = tag.attributes["d"].split('M').skip(1);
+    let place = |from: &str| from.split([' ', 'm']).next().unwrap().parse().unwrap();
+    let places: Vec<f64> = places.map(place).collect();
+    assert_eq!(values.len(), places.len());
+    values.into_iter().zip(places).collect()
+}
+
 #[test]
 fn marks_lie_where_the_scale_puts_them() {
     let (page, check) = (page_of("HR0512"), check_of("HR0512"));
@@ -155,16 +168,17 @@ fn marks_lie_where_the_scale_puts_them() {
             .iter()
             .find(|t| t.attributes.contains_key("data-from"))
             .unwrap();
-        let marks = strip
+        let alone = strip
             .iter()
-            .filter(|t| t.attributes.contains_key("data-value") && t.name == "g");
-        let marks: Vec<&Tag> = marks.collect();
+            .filter(|t| t.attributes.contains_key("data-value") && t.name == "g")
+            .map(|t| (t.number("data-value"), t.number("data-x")));
+        let marks: Vec<(f64, f64)> = alone.chain(strip.iter().flat_map(crowd)).collect();
         // No piece of the poor period, so the piece is no reference itself.
         let norm = entry(&norms["norms"], "dimension", key);
         let n = norm["n"].as_u64().unwrap() + norm["n_set_aside"].as_u64().unwrap();
         assert_eq!(marks.len() as u64, n, "{key}");
-        for mark in marks {
-            lies(scale, mark.number("data-value"), mark.number("data-x"));
+        for (value, x) in marks {
+            lies(scale, value, x);
         }
         let piece = strip
             .iter()

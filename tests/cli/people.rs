@@ -25,8 +25,8 @@ fn assert_tidy(text: &str) {
     assert!(text.ends_with('\n') && !text.ends_with("\n\n"), "{text:?}");
     for line in text.lines() {
         let width = line.chars().count();
-        // The longest labels are those of traced forms.
-        assert!(width <= 106, "{width} columns: {line}");
+        // The longest labels are those of traced forms; a strip stands where there is room for it.
+        assert!(width <= 106 + 23, "{width} columns: {line}");
         assert_eq!(line.trim_end(), line, "blanks at the end of {line:?}");
         assert!(!line.contains(char::is_control), "{line:?}");
     }
@@ -303,5 +303,66 @@ fn a_pipe_gets_no_colours() {
             let answer = desk.run(&format!("{line} --from apples.csv --format {format}"));
             assert!(!answer.out.contains('\u{1b}') && !answer.err.contains('\u{1b}'));
         }
+    }
+}
+
+/// Three good pieces, and one that is far out in one dimension and inside in the other.
+const STRIPS: &str = "specimen,pattern,bit width,weight\nA,apple,16.00,40\nB,apple,16.10,44\nC,apple,16.05,48\n\
+                      D,apple,19.00,44\n";
+
+/// The strips of a table, by dimension.
+fn strips<'t>(table: &'t str, dimension: &str) -> &'t str {
+    let row = table.lines().find(|line| line.starts_with(dimension));
+    let row = row.unwrap_or_else(|| panic!("no {dimension} in {table}"));
+    row.rfind('[').map_or("", |at| &row[at..])
+}
+
+#[test]
+fn plain_strips_outside_a_terminal() {
+    let desk = Desk::with("s.csv", STRIPS);
+    let options = "--from s.csv --format table --spread bit_width=1% --spread weight=5%";
+    let check = desk.run(&format!("check D {options}")).ends(1).out;
+    assert_eq!(strips(&check, "bit width"), "[   111   ]    >", "{check}");
+    assert_eq!(strips(&check, "weight"), "[1   X  1 ]", "{check}");
+    assert!(
+        check.contains("strip: [ ]: the typical range; figures: how many"),
+        "{check}"
+    );
+    let norms = desk.run(&format!("norms {options}")).done().out;
+    assert_eq!(strips(&norms, "weight"), "[1   2   1]", "{norms}");
+    assert!(!norms.contains("the piece (<"), "{norms}");
+}
+
+/// A terminal of so many columns, in a locale.
+#[cfg(target_os = "linux")]
+fn in_a_terminal(desk: &Desk, columns: usize, locale: &str, line: &str) -> String {
+    let program = env!("CARGO_BIN_EXE_calibriar");
+    let run = Command::new("script")
+        .args(["-q", "-e", "-c"])
+        .arg(format!("stty cols {columns} rows 40; {program} {line}"))
+        .arg("/dev/null")
+        .current_dir(desk.path("."))
+        .env("LC_ALL", locale)
+        .env("TERM", "xterm")
+        .env("NO_COLOR", "1")
+        .output()
+        .unwrap();
+    String::from_utf8(run.stdout).unwrap().replace("\r\n", "\n")
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn strips_of_blocks_in_a_terminal_with_room_for_them() {
+    let desk = Desk::with("s.csv", STRIPS);
+    let line = "check D --from s.csv --spread bit_width=1% --spread weight=5%";
+    let drawn = in_a_terminal(&desk, 140, "C.UTF-8", line);
+    assert_eq!(strips(&drawn, "bit width"), "[   ███   ]    >", "{drawn}");
+    assert!(drawn.contains("◆: the piece"), "{drawn}");
+    let plain = in_a_terminal(&desk, 140, "C", line);
+    assert_eq!(strips(&plain, "bit width"), "[   111   ]    >", "{plain}");
+    for narrow in [20, 80] {
+        let without = in_a_terminal(&desk, narrow, "C.UTF-8", line);
+        assert_eq!(strips(&without, "bit width"), "", "{without}");
+        assert!(!without.contains("strip"), "{without}");
     }
 }
