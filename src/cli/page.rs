@@ -25,7 +25,7 @@ use super::folder::{Folder, write_whole};
 use super::norms::chosen;
 use super::progress::Bar;
 use super::source::{JudgeArguments, SourceArguments};
-use super::{CliError, Outcome};
+use super::{CliError, Outcome, output, remark};
 
 /// A page to look at, to print or to show: one HTML file that needs no other and no network
 ///
@@ -55,7 +55,7 @@ pub(super) struct Arguments {
     /// The pattern's maker, where two makers share its name
     #[arg(long, conflicts_with = "file")]
     maker: Option<String>,
-    /// Where to write the page; with --all or --pictures a new or empty folder
+    /// Where to write the page (- is standard output); with --all or --pictures a new or empty folder
     #[arg(short, long, value_name = "FILE.html|DIR")]
     output: PathBuf,
     /// The pictures of the page instead, an SVG file each, for a document
@@ -68,6 +68,11 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
+    let to_reader = arguments.output.as_os_str() == "-";
+    if to_reader && (arguments.all || arguments.pictures) {
+        let what = "a folder cannot go to standard output: name one that is not there yet";
+        return Err(CliError::Usage(what.to_owned()));
+    }
     arguments.spares_what_it_reads()?;
     if arguments.all {
         return arguments.of_all();
@@ -79,6 +84,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
         None => arguments.of_name()?,
     };
     match folder {
+        None if to_reader => output::write_text(&page)?,
         None => write_whole(&arguments.output, &page)?,
         Some(folder) => {
             for (name, svg) in pictures(&page) {
@@ -144,20 +150,25 @@ impl Arguments {
         let row = specimens.find(&self.name).filter(|_| self.maker.is_none());
         let patterns = specimens.patterns.names();
         let name = fold(&self.name);
+        let is_pattern = patterns.iter().any(|pattern| fold(pattern) == name);
         let page = match row {
             Some(row) => {
+                if is_pattern {
+                    remark(format!(
+                        "`{}` is a piece and a pattern: this is the piece; --maker shows the pattern",
+                        shown(&self.name)
+                    ));
+                }
                 let left = self.left()?;
                 let left = left.as_ref().and_then(|left| left_of(left, &self.name));
                 let of_piece = |bench: &Bench<'_>| bench.specimen(None, row, left);
                 self.at_bench(&source, &source, of_piece)?.0
             }
-            None if patterns.iter().any(|pattern| fold(pattern) == name) => {
-                self.at_bench(&source, &source, |bench| {
-                    let group = self.group(bench.evidence.cohort())?;
-                    let every = bench.evidence.cohort().of_every_period()?;
-                    bench.pattern(&every, group, details.as_ref())
-                })?
-            }
+            None if is_pattern => self.at_bench(&source, &source, |bench| {
+                let group = self.group(bench.evidence.cohort())?;
+                let every = bench.evidence.cohort().of_every_period()?;
+                bench.pattern(&every, group, details.as_ref())
+            })?,
             None => {
                 let known = specimens.names.iter();
                 let near = nearest(&self.name, known.chain(patterns.iter().map(String::as_str)));

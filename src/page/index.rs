@@ -48,7 +48,7 @@ impl IndexPage<'_> {
         };
         let body = html! {
             header {
-                p class="kind" { "All pieces against their patterns' good periods" }
+                p class="kind" { "Every piece beside others of its pattern" }
                 h1 { (shown(self.origin.source)) }
                 p {
                     (counted(self.pieces.len(), "piece", "pieces")) ", "

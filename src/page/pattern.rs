@@ -10,7 +10,6 @@ use crate::catalogue::{YearRange, fold};
 use crate::cohort::Cohort;
 use crate::norm::{Evidence, Norm, Settings};
 use crate::periods::{ShiftYears, What};
-use crate::table::Column;
 use crate::words::{
     band, counted, deviation, dimension_label, grain_or, group_title, probability, shift_seen,
     shown, sized, strength,

@@ -14,8 +14,8 @@ use crate::refit::Refit;
 use crate::table::{Table, Trace};
 use crate::verdict::{Check, DimensionCheck, Piece, Verdict};
 use crate::words::{
-    CheckWords, band, feature_words, fine, grain_or, group_title, judged_by, probability, reading,
-    shown, signed, sized, verdict_words,
+    CheckWords, SCOPE, band, feature_words, fine, grain_or, group_title, judged_by, probability,
+    reading, shown, signed, sized, verdict_words,
 };
 
 /// What the page of one piece is made from.
@@ -74,11 +74,11 @@ impl SpecimenPage<'_> {
             settings: self.settings,
         };
         let title = group_title(&check.maker, &check.pattern);
-        let sentences = words.sentences(check);
+        let sentences = self.sentences(&words);
         let traces: Vec<&Trace> = piece.traces().collect();
         let body = html! {
             header {
-                p class="kind" { "One piece against its pattern's good periods" }
+                p class="kind" { "One piece beside others of its pattern" }
                 h1 { bdi { (shown(&check.specimen)) } }
                 p class="of" { bdi { (title) } @if let Some(period) = &check.period { ", made in " (shown(period)) } }
                 p class=(if words.is_out_of_norm(check) { "verdict out_of_norm" } else { "verdict" }) { (words.standing(check)) }
@@ -115,6 +115,18 @@ impl SpecimenPage<'_> {
             &body,
             &self.origin,
         )
+    }
+
+    /// What is to be said, but for what stands beside a picture of its own.
+    fn sentences(&self, words: &CheckWords<'_>) -> Vec<String> {
+        let check = &self.plan.check;
+        let joint = check.joint.iter();
+        let mut pictured: Vec<String> = joint.flat_map(|of| words.whole(check, of)).collect();
+        pictured.extend(check.outlines.iter().map(|of| words.outline(of)));
+        pictured.extend(check.finish.iter().map(|of| words.finish(of)));
+        let mut sentences = words.sentences(check);
+        sentences.retain(|sentence| !pictured.contains(sentence));
+        sentences
     }
 
     fn said(&self, sentences: &[String]) -> Markup {
@@ -358,7 +370,8 @@ impl SpecimenPage<'_> {
                     }
                 }))
                 ul class="small" {
-                    @for line in words.legend() { li { (line) } }
+                    // The scope stands at the foot of every page.
+                    @for line in words.legend().iter().filter(|line| *line != SCOPE) { li { (line) } }
                     li { "+/-: standard uncertainty of the reading; noticeable: the smallest true fault that is flagged about four times in five" }
                 }
             }

@@ -60,13 +60,6 @@ impl Screened {
 /// Screens references by a prior spread. Without one all stay: screening by a spread that the
 /// references themselves must tell finds too much.
 pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened {
-    if prior.df == 0.0 {
-        return Screened {
-            kept: (0..readings.len()).collect(),
-            sums: two_level(readings, prior.lambda, prior.variance),
-            ..Screened::default()
-        };
-    }
     let outcome = Outcome::of(readings, None, prior, |gone| match gone {
         [] => two_level(readings, prior.lambda, prior.variance),
         gone => two_level(&without(readings, gone), prior.lambda, prior.variance),
@@ -106,6 +99,7 @@ pub(crate) fn screen_without<R: Copy + Into<Rated>>(
 }
 
 /// What comes of screening, with indices among all readings.
+#[derive(Default)]
 struct Outcome {
     set_aside: Vec<SetAsideReference>,
     disagree: bool,
@@ -129,6 +123,12 @@ impl Outcome {
             let m = readings.len() - gone.len();
             let comparisons = if m > 2 { m as f64 } else { 1.0 };
             let sums = sums_without(&gone);
+            if prior.df == 0.0 {
+                return Outcome {
+                    sums,
+                    ..Outcome::default()
+                };
+            }
             let of_sums = |sums| compare(sums, readings, &gone, prior, ALPHA / comparisons);
             let Comparison { unlike, near } = sums.as_ref().map(of_sums).unwrap_or_default();
             match unlike {

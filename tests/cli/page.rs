@@ -467,6 +467,58 @@ fn a_name_that_nobody_has_and_a_place_that_cannot_be_written() {
 }
 
 #[test]
+fn a_page_for_a_reader_and_a_piece_named_like_a_pattern() {
+    let desk = Desk::with(
+        "s.csv",
+        APPLES.to_owned() + "Apple,Row Works,apple,1935,16.2,2.0\n",
+    );
+    let read = desk.run("page A8 --from s.csv -o -").done().out;
+    desk.run("page A8 --from s.csv -o p.html").done();
+    assert_eq!(read, desk.read("p.html"));
+    for folder in ["--pictures A8", "--all"] {
+        let refused = desk.refuses(&format!("page {folder} --from s.csv -o -"));
+        assert!(
+            refused.contains("a folder cannot go to standard output"),
+            "{refused}"
+        );
+    }
+    assert!(!desk.has("-"));
+    let piece = desk.run("page Apple --from s.csv -o piece.html").done();
+    assert!(
+        piece.err.contains("--maker shows the pattern"),
+        "{}",
+        piece.err
+    );
+    assert!(desk.read("piece.html").contains("<h1><bdi>Apple</bdi>"));
+    let options = [
+        "--from",
+        "s.csv",
+        "-o",
+        "pattern.html",
+        "--maker",
+        "Row Works",
+    ];
+    desk.run_words(&[&["page", "Apple"], &options[..]].concat())
+        .done();
+    assert!(
+        desk.read("pattern.html")
+            .contains("<h1><bdi>apple, Row Works</bdi>")
+    );
+}
+
+/// What stands beside a picture of its own is not said a second time.
+#[test]
+fn nothing_is_said_twice() {
+    let page = page_of("HR0512");
+    for words in [
+        "misfit of all shapes together",
+        "neither dates nor authenticates",
+    ] {
+        assert_eq!(page.matches(words).count(), 1, "{words}");
+    }
+}
+
+#[test]
 fn as_left_stands_beside_as_found() {
     let desk = Desk::with("s.csv", APPLES);
     desk.write("periods.csv", PERIODS);
