@@ -6,10 +6,6 @@ use std::process::ExitCode;
 
 use clap::Parser as _;
 
-/// Whole collections are many short lists: with the system's allocator these cost a sixth of `flag`.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
 fn main() -> ExitCode {
     match cli::run(cli::Arguments::parse()) {
         Ok(outcome) => exit_code(outcome),

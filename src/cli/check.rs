@@ -191,9 +191,12 @@ impl Page<'_> {
             draws |= has_strips;
         }
         if tells {
-            let strips = draws.then(|| self.pen.legend(true));
-            let lines = self.words.legend().into_iter().chain(strips);
-            text.extend(lines.map(|line| wrapped(&line, "  ")));
+            let mut lines = self.words.legend();
+            if draws {
+                // The scope of all verdicts stays last.
+                lines.insert(lines.len().saturating_sub(1), self.pen.legend(true));
+            }
+            text.extend(lines.iter().map(|line| wrapped(line, "  ")));
         }
         text.push_str(&provenance_line(provenance));
         text

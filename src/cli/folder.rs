@@ -1,7 +1,7 @@
 //! Files and folders that appear whole or not at all.
 
 use std::fs;
-use std::io::{self, Write as _};
+use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::CliError;
@@ -16,10 +16,16 @@ fn beside(path: &Path) -> PathBuf {
     path.with_file_name(format!(".{name}.{}", std::process::id()))
 }
 
-/// Writes a file whole or not at all. A file that is there is replaced, with its permissions; anything else
-/// that is there stays.
-pub(super) fn write_whole(path: &Path, text: &str) -> Result<(), CliError> {
+/// Writes a page whole or not at all. A page that is there, or an empty file, is replaced, with its
+/// permissions; anything else that is there stays.
+pub(super) fn write_page(path: &Path, text: &str) -> Result<(), CliError> {
     let old = fs::metadata(path).ok();
+    if old.as_ref().is_some_and(fs::Metadata::is_file) && !is_page(path) {
+        return Err(CliError::Usage(format!(
+            "{} is there and is no page; nothing was done: choose another name",
+            path.display()
+        )));
+    }
     if old.as_ref().is_some_and(|old| !old.is_file()) {
         return Err(CliError::Usage(format!(
             "{} is there and is no file; nothing was done",
@@ -44,6 +50,16 @@ pub(super) fn write_whole(path: &Path, text: &str) -> Result<(), CliError> {
         let _ = fs::remove_file(&unfinished);
         cannot_write(path, &error)
     })
+}
+
+/// Whether a file is a page of ours, or empty. What cannot be read counts as none.
+fn is_page(path: &Path) -> bool {
+    let mut start = Vec::new();
+    let read = fs::File::open(path).and_then(|file| {
+        let most = calibriar::page::START.len() as u64;
+        file.take(most).read_to_end(&mut start)
+    });
+    read.is_ok() && (start.is_empty() || start == calibriar::page::START.as_bytes())
 }
 
 /// A folder that is filled beside its place.

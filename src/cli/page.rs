@@ -10,7 +10,8 @@ use calibriar::cohort::Cohort;
 use calibriar::norm::{Evidence, Settings, norms};
 use calibriar::notation::DrillSet;
 use calibriar::page::{
-    IndexEntry, IndexPage, Left, MeasuredBy, Names, Origin, PatternPage, SpecimenPage, pictures,
+    IndexEntry, IndexPage, Left, MeasuredBy, Names, Origin, PatternEntry, PatternPage,
+    SpecimenPage, pictures,
 };
 use calibriar::periods::{Scope, shift_years};
 use calibriar::refit::{Aim, Goal, refit, refit_against};
@@ -21,7 +22,7 @@ use calibriar::words::{CheckWords, group_title, hint, shown};
 use clap::Args;
 
 use super::check::rows_of;
-use super::folder::{Folder, write_whole};
+use super::folder::{Folder, write_page};
 use super::norms::chosen;
 use super::progress::Bar;
 use super::source::{JudgeArguments, SourceArguments};
@@ -85,7 +86,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     };
     match folder {
         None if to_reader => output::write_text(&page)?,
-        None => write_whole(&arguments.output, &page)?,
+        None => write_page(&arguments.output, &page)?,
         Some(folder) => {
             for (name, svg) in pictures(&page) {
                 folder.write(&format!("{name}.svg"), &svg)?;
@@ -337,8 +338,7 @@ fn write_all(
         bar.step();
         Ok(IndexEntry {
             specimen: name.to_owned(),
-            maker: specimens.makers.get(row).to_owned(),
-            pattern: specimens.patterns.get(row).to_owned(),
+            group: cohort.group_of(row),
             standing: standing.words,
             is_out: standing.is_out,
             file: file.clone(),
@@ -350,13 +350,14 @@ fn write_all(
     let mut patterns = Vec::with_capacity(groups.len());
     for group in groups {
         let of = &cohort.groups()[group];
-        if of.pattern.is_empty() {
-            continue;
+        let title = group_title(&of.maker, &of.pattern);
+        let mut file = None;
+        if !of.pattern.is_empty() {
+            let path = format!("patterns/{}.html", names.of(&title));
+            folder.write(&path, &bench.pattern(&every, group, details)?)?;
+            file = Some(path);
         }
-        let file = names.of(&group_title(&of.maker, &of.pattern));
-        let file = format!("patterns/{file}.html");
-        folder.write(&file, &bench.pattern(&every, group, details)?)?;
-        patterns.push((of.maker.clone(), of.pattern.clone(), file));
+        patterns.push(PatternEntry { group, title, file });
         bar.step();
     }
     let index = IndexPage {

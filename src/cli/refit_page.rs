@@ -4,10 +4,10 @@ use calibriar::catalogue::{Catalogue, Dimension, FloorKind, Precaution, State, T
 use calibriar::cohort::Cohort;
 use calibriar::norm::Band;
 use calibriar::notation::{Drill, Quantity, drills, inches};
-use calibriar::refit::{Aim, Contradiction, FloorLeft, Goal, Reach, Refit, SizePlan, Step, WhatIf};
+use calibriar::refit::{Aim, Contradiction, FloorLeft, Goal, Reach, Refit, SizePlan, WhatIf};
 use calibriar::source::Provenance;
 use calibriar::verdict::{Check, Verdict};
-use calibriar::words::{SCOPE, group_title, judged_by};
+use calibriar::words::{SCOPE, group_title, judged_by, work_words};
 use comfy_table::Cell;
 
 use super::norms::provenance_line;
@@ -115,7 +115,9 @@ impl Page<'_> {
             text.push_str(&lines(&self.steps(plan)));
             text.push('\n');
             for (at, step) in plan.steps.iter().enumerate() {
-                text.push_str(&wrapped(&self.step(at + 1, step, plan), "  "));
+                let how = work_words(step, plan, self.catalogue);
+                let line = format!("{}. {}: {how}", at + 1, step.work.label);
+                text.push_str(&wrapped(&line, "  "));
             }
             text.push_str("\n  sizes before and after:\n");
             let moved = plan.sizes.iter().filter(|s| s.moves() || s.corrected);
@@ -183,77 +185,6 @@ impl Page<'_> {
             add_row(&mut table, cells);
         }
         table
-    }
-
-    /// One work in words.
-    fn step(&self, at: usize, step: &Step, plan: &Refit) -> String {
-        let mut text = format!("{at}. {}: {}", step.work.label, step.work.how);
-        if step.work.tool == Tool::Drill
-            && let Some(drill) = &step.drill
-        {
-            text.push_str(&format!("; {} is {:.3} mm", drill.name(), drill.mm()));
-        }
-        let mut moves: Vec<String> = (step.moves.iter())
-            .filter_map(|&(dimension, from, to)| {
-                let dimension = self.catalogue.at(dimension);
-                // What would be printed as 0 says nothing.
-                let (spread, least) = match dimension.quantity {
-                    Quantity::Mass => (1.0, 0.05),
-                    _ => (0.01, 0.005),
-                };
-                let moved = signed(to - from, spread);
-                let seen = (to - from).abs() >= least;
-                seen.then(|| format!("{} {moved} {}", dimension.label, dimension.unit))
-            })
-            .collect();
-        let unseen = step.unseen.iter();
-        moves.extend(unseen.map(|(label, mm)| {
-            format!("{} {} mm (not measured)", shown(label), signed(*mm, 0.01))
-        }));
-        let told_by_right = step.dimension.is_some_and(|dimension| {
-            let mut sizes = plan.sizes.iter();
-            sizes.any(|size| size.dimension == dimension && size.corrected)
-        });
-        if !told_by_right && !step.serves.is_empty() {
-            let served: Vec<&str> = step.serves.iter().map(|&at| self.label(at)).collect();
-            text.push_str(&format!(". Done for: {}", served.join(", ")));
-        }
-        if !moves.is_empty() {
-            text.push_str(&format!(". Moves with it: {}", moves.join(", ")));
-        }
-        let floors = step.floors.iter().map(|&floor| &plan.floors[floor]);
-        let mut thinner: Vec<String> = Vec::new();
-        // On the side of a straightened outline the same has a row of its own.
-        for label in floors.map(|f| shown(&f.floor.label)) {
-            if !thinner.contains(&label) {
-                thinner.push(label);
-            }
-        }
-        if !thinner.is_empty() {
-            text.push_str(&format!(". Gets less: {}", thinner.join(", ")));
-        }
-        if let Some(mm) = step.over_bore {
-            text.push_str(&format!(
-                ". Over the bore, taken to run in the middle of the stem as it is, {mm:.2} mm is left at least \
-                 along this line, by this work alone"
-            ));
-        }
-        let assumed = step.assumed.iter();
-        let assumed: Vec<String> = assumed
-            .map(|(label, mm)| format!("{} {mm:.1} mm", shown(label)))
-            .collect();
-        if !assumed.is_empty() {
-            text.push_str(&format!(
-                ". For its volume taken as usual, not measured: {}",
-                assumed.join(", ")
-            ));
-        }
-        let mind = step.work.precautions.iter().map(|p| p.label.as_str());
-        let mind: Vec<&str> = mind.collect();
-        if !mind.is_empty() {
-            text.push_str(&format!(". Mind: {}", mind.join(", ")));
-        }
-        text
     }
 
     fn sizes<'s>(&self, sizes: impl Iterator<Item = &'s SizePlan>) -> comfy_table::Table {

@@ -37,11 +37,14 @@ impl Pen {
             Pen::Plain => ("figures: how many references (+: ten or more)", "X"),
         };
         let of_piece = match piece {
-            true => format!("; {mark}: the piece (< or >: further out)"),
+            true => {
+                format!("; {mark}: the piece, before any reference there (< or >: further out)")
+            }
             false => String::new(),
         };
         format!(
-            "strip: [ ]: the typical range; {references}, at the ends those further out as well{of_piece}"
+            "strip: [ ]: the typical range; {references}, those set aside included, at the ends those further \
+             out as well{of_piece}"
         )
     }
 

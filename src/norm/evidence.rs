@@ -3,8 +3,9 @@
 
 use std::borrow::Cow;
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
+use super::apart::{ROOM, Recent, TakenApart};
 use super::borrowing::Borrowing;
 use super::lenders::{Lenders, Lendings, Loan, LoanTable, Loans};
 use super::outlines::ReferenceOutlines;
@@ -37,6 +38,10 @@ pub struct Evidence<'t> {
     loans: LoanTable,
     /// Outlines that may speak; worked out when first asked for.
     outlines: OnceLock<ReferenceOutlines>,
+    /// Taken apart for the pieces judged last.
+    apart: Recent,
+    /// What the other patterns lend in the main family, for the group last asked for.
+    beside: Mutex<Option<(usize, Arc<Vec<LendingDimension>>)>>,
 }
 
 impl<'t> Evidence<'t> {
@@ -97,6 +102,8 @@ impl<'t> Evidence<'t> {
             lendings: lenders.gather(dimensions),
             lenders,
             outlines: OnceLock::new(),
+            apart: Recent::default(),
+            beside: Mutex::default(),
         }
     }
 
@@ -234,9 +241,8 @@ impl<'t> Evidence<'t> {
     /// What the maker's other patterns lend to a group at a period ratio `lambda`, for a piece whose
     /// own rows must not speak; stated spreads are not heeded.
     pub(super) fn loans(&self, group: usize, lambda: f64, own_rows: &[usize]) -> Loans<'_> {
-        let cohort = self.cohort;
-        let lends = |&row: &usize| cohort.is_chosen(row) && cohort.group_of(row) != group;
-        if own_rows.iter().any(lends) && !self.borrowing.nothing {
+        let lends = own_rows.iter().any(|&row| self.lends_to(group, row));
+        if lends && !self.borrowing.nothing {
             // A namesake among the other patterns: they lend without it.
             let lendings = self.lendings_without(own_rows);
             return Loans::At(Cow::Owned(self.lenders.lend(&lendings, group, lambda)));
@@ -298,16 +304,50 @@ impl<'t> Evidence<'t> {
         derived: &[&[Rated]],
         own_rows: &[usize],
     ) -> Option<BorrowedSpread> {
+        let readings = self.cohort.all_reference_rows().len() * self.lenders.main_family().len();
+        let too_many = readings * size_of::<Rated>() > ROOM;
+        let mut dimensions = match own_rows.iter().any(|&row| self.lends_to(group, row)) {
+            true => self.main_family(group, own_rows),
+            false if too_many => self.main_family(group, &[]),
+            false => self.main_family_of_all(group).to_vec(),
+        };
+        dimensions.push(LendingDimension::new(derived));
+        Lending::of(dimensions).all(lambda).dimensions.pop()?
+    }
+
+    /// The lending sets of the main family for a group, without some rows.
+    fn main_family(&self, group: usize, without: &[usize]) -> Vec<LendingDimension> {
         let others = self.lenders.to(group);
         let sets_of = |&column: &usize| -> LendingDimension {
-            let of = others.iter().map(|&g| self.fine(column, g, own_rows));
+            let of = others.iter().map(|&g| self.fine(column, g, without));
             let sets: Vec<Vec<Rated>> = of.collect();
             LendingDimension::new(&sets.iter().map(Vec::as_slice).collect::<Vec<&[Rated]>>())
         };
-        let mut dimensions: Vec<LendingDimension> =
-            self.lenders.main_family().iter().map(sets_of).collect();
-        dimensions.push(LendingDimension::new(derived));
-        Lending::of(dimensions).all(lambda).dimensions.pop()?
+        self.lenders.main_family().iter().map(sets_of).collect()
+    }
+
+    /// The same of all rows: the pieces of a pattern are mostly judged one after the other.
+    fn main_family_of_all(&self, group: usize) -> Arc<Vec<LendingDimension>> {
+        // Whoever panicked left a whole entry or none.
+        let mut last = self.beside.lock().unwrap_or_else(PoisonError::into_inner);
+        match &*last {
+            Some((of, dimensions)) if *of == group => Arc::clone(dimensions),
+            _ => {
+                let dimensions = Arc::new(self.main_family(group, &[]));
+                *last = Some((group, Arc::clone(&dimensions)));
+                dimensions
+            }
+        }
+    }
+
+    /// Whether a row may speak in what other patterns lend to a group.
+    fn lends_to(&self, group: usize, row: usize) -> bool {
+        self.cohort.is_chosen(row) && self.cohort.group_of(row) != group
+    }
+
+    /// The references that have some sizes (positions in the cohort's table), taken apart.
+    pub(crate) fn apart(&self, sizes: &[usize]) -> Arc<TakenApart> {
+        self.apart.by(self.cohort, sizes)
     }
 }
 

@@ -7,11 +7,13 @@
 //! | `evidence` | the references of every pattern and dimension, and what all teach together |
 //! | `lenders` | the patterns of each maker as lenders of spread to each other |
 //! | `basis` | what one dimension of one pattern is judged by |
+//! | `apart` | references taken apart into size and shape |
 //! | `mod` | the norm of one pattern and dimension |
 //!
 //! Everything is worked out on the scale of judgement (the logarithm for sizes) and given in the
 //! unit of the dimension. `docs/methods.md` has the formulas.
 
+mod apart;
 mod basis;
 mod borrowing;
 mod evidence;
@@ -19,6 +21,7 @@ mod lenders;
 mod outlines;
 mod settings;
 
+pub(crate) use apart::Apart;
 pub use basis::{Basis, Beforehand, SetAside};
 pub use borrowing::Borrowing;
 pub use evidence::Evidence;

@@ -6,7 +6,11 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 const STYLE: &str = include_str!("style.css");
 
 /// SHA-256 of the style, in Base64: no other style may act on the page.
-pub(super) const STYLE_DIGEST: &str = "+SQXQJDmzQoZhG/qNcy7HPusW5MCRwpWvdXqUs/xUzw=";
+pub(super) const STYLE_DIGEST: &str = "U+XM+SXjSzjbbQMRSUg062wzi6p1fUEHNbB5KAN/O/g=";
+
+/// How every page begins, so that one is known from other files.
+pub const START: &str = "<!DOCTYPE html><html lang=\"en\"><head><meta charset=\"utf-8\">\
+                         <meta http-equiv=\"Content-Security-Policy\"";
 
 /// What a page was made from.
 #[derive(Clone, Copy, Debug)]

@@ -56,6 +56,8 @@ const BADGE: f64 = 9.0;
 pub(super) struct Call {
     /// Key of the dimension, or of the feature.
     pub(super) key: String,
+    /// The station of an outline, in mm.
+    pub(super) at: Option<f64>,
     /// What is said of it in the list beside.
     pub(super) words: String,
 }
@@ -76,7 +78,7 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
     let (side_low, side_high) = reach(&side, |p| p.1);
     let (above_low, above_high) = reach(&above, |p| p.1);
     let called = |row: fn(&Place) -> bool| {
-        let places = calls.iter().filter_map(|call| pipe.place(&call.key));
+        let places = calls.iter().filter_map(|call| pipe.place(call));
         places.into_iter().any(|place| row(&place))
     };
     let over = |row: fn(&Place) -> bool| if called(row) { CALLS } else { NAMED };
@@ -109,10 +111,12 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
     };
     let (mut on_side, mut on_above, mut from_below) = (Vec::new(), Vec::new(), Vec::new());
     for (number, call) in calls.iter().enumerate() {
-        match pipe.place(&call.key) {
-            Some(Place::Side(at)) => on_side.push((number + 1, to_side(at))),
-            Some(Place::Above(at)) if at.1 < 0.0 => from_below.push((number + 1, to_above(at))),
-            Some(Place::Above(at)) => on_above.push((number + 1, to_above(at))),
+        match pipe.place(call) {
+            Some(Place::Side(at)) => on_side.push(Badge::new(number + 1, at, to_side)),
+            Some(Place::Above(at)) if at.1 < 0.0 => {
+                from_below.push(Badge::new(number + 1, at, to_above));
+            }
+            Some(Place::Above(at)) => on_above.push(Badge::new(number + 1, at, to_above)),
             None => {}
         }
     }
@@ -139,7 +143,11 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
                 table.catalogue.at(at).label.clone()
             })
     };
-    let missing: Vec<String> = missing.iter().map(named).collect();
+    let (odd, missing): (Vec<&str>, Vec<&str>) = missing
+        .iter()
+        .copied()
+        .partition(|key| pipe.reading(key).is_some());
+    let names = |keys: &[&str]| keys.iter().map(named).collect::<Vec<String>>().join(", ");
     let told = match calls {
         [] => "Nothing is called out.".to_owned(),
         calls => {
@@ -163,20 +171,45 @@ pub(super) fn drawing(table: &Table, row: usize, traces: &[&Trace], calls: &[Cal
                 @if traces.iter().any(|t| t.feature.feature.key == "bowl_section") { ", a traced section of the bowl is heavy" }
                 ". "
                 @if !missing.is_empty() {
-                    "Not measured, so in usual proportions, not this pipe's (what they alone shape is dashed): " (missing.join(", ")) "."
+                    "Not measured, so in usual proportions, not this pipe's (what they alone shape is dashed): " (names(&missing)) ". "
+                }
+                @if !odd.is_empty() {
+                    "Read as no real pipe is, so in usual proportions as well: " (names(&odd)) "."
                 }
             }
         }
     }
 }
 
+/// A number and the place that it names: in mm, and in the picture.
+struct Badge {
+    number: usize,
+    place: (f64, f64),
+    spot: (f64, f64),
+}
+
+impl Badge {
+    fn new(
+        number: usize,
+        place: (f64, f64),
+        to_picture: impl Fn((f64, f64)) -> (f64, f64),
+    ) -> Badge {
+        let spot = to_picture(place);
+        Badge {
+            number,
+            place,
+            spot,
+        }
+    }
+}
+
 /// Numbers in a row over a view, each with a line to what it names.
-fn badges(mut all: Vec<(usize, (f64, f64))>, y: f64) -> Markup {
-    all.sort_by(|a, b| a.1.0.total_cmp(&b.1.0));
+fn badges(mut all: Vec<Badge>, y: f64) -> Markup {
+    all.sort_by(|a, b| a.spot.0.total_cmp(&b.spot.0));
     let apart = 2.0 * BADGE + 4.0;
     // From the left, each as near over its place as the one before lets it; then back from the right end.
     let mut at: Vec<f64> = Vec::with_capacity(all.len());
-    for (_, (x, _)) in &all {
+    for Badge { spot: (x, _), .. } in &all {
         let least = at.last().map_or(BADGE + 2.0, |last| last + apart);
         at.push(x.max(least));
     }
@@ -186,9 +219,9 @@ fn badges(mut all: Vec<(usize, (f64, f64))>, y: f64) -> Markup {
         most = *x - apart;
     }
     html! {
-        @for ((number, (x, below)), at) in all.iter().zip(at) {
+        @for (Badge { number, place, spot: (x, below) }, at) in all.iter().zip(at) {
             line class="leader" x1=(px(at)) y1=(px(if *below < y { y - BADGE } else { y + BADGE })) x2=(px(*x)) y2=(px(*below)) {}
-            circle class="spot" cx=(px(*x)) cy=(px(*below)) r="3" {}
+            circle class="spot" cx=(px(*x)) cy=(px(*below)) r="3" data-number=(number) data-along=(place.0) data-up=(place.1) {}
             circle class="badge" cx=(px(at)) cy=(px(y)) r=(px(BADGE)) {}
             text class="badge-number" x=(px(at)) y=(px(y + 4.0)) { (number) }
         }
@@ -211,6 +244,20 @@ impl Shape {
         let hidden = if self.hidden { " hidden" } else { "" };
         let usual = if self.usual { " usual" } else { "" };
         format!("part {}{hidden}{usual}", self.what)
+    }
+}
+
+/// How far a line is from its axis at a place along it; beyond its ends as far as there.
+fn level(line: &[(f64, f64)], at: f64) -> f64 {
+    let next = line.iter().position(|p| p.0 >= at);
+    match next.unwrap_or(line.len()) {
+        0 => line.first().map_or(0.0, |p| p.1),
+        next if next == line.len() => line.last().map_or(0.0, |p| p.1),
+        next => {
+            let (before, after) = (line[next - 1], line[next]);
+            let share = (at - before.0) / (after.0 - before.0).max(1e-9);
+            before.1 + share * (after.1 - before.1)
+        }
     }
 }
 
@@ -239,10 +286,14 @@ impl<'a> Pipe<'a> {
         }
     }
 
-    fn measured(&self, key: &str) -> Option<f64> {
+    fn reading(&self, key: &str) -> Option<f64> {
         let columns = self.table.columns.iter();
         let mut of_key = columns.filter(|c| self.table.dimension(c).key == key);
-        let value = of_key.find_map(|c| c.value(self.row))?;
+        of_key.find_map(|c| c.value(self.row))
+    }
+
+    fn measured(&self, key: &str) -> Option<f64> {
+        let value = self.reading(key)?;
         // A slip must not make the drawing a mile long.
         let credible = |at: usize| self.table.catalogue.at(at).is_credible(value);
         Some(value).filter(|_| self.table.catalogue.find(key).is_some_and(credible))
@@ -263,6 +314,12 @@ impl<'a> Pipe<'a> {
 
     fn usual(&self, keys: &[&str]) -> bool {
         keys.iter().any(|key| self.measured(key).is_none())
+    }
+
+    /// Whether a stem rests on usual proportions: not where both its lines are traced.
+    fn stem_usual(&self, lines: [&str; 2], keys: &[&str]) -> bool {
+        let traced = lines.iter().all(|line| self.traced(line).is_some());
+        self.usual(keys) && !(traced && self.measured("stem_length").is_some())
     }
 
     /// The points of a traced outline, in the order of their stations.
@@ -481,7 +538,10 @@ impl<'a> Pipe<'a> {
                 ),
                 open: false,
                 hidden: false,
-                usual: self.usual(&["stem_length", "bit_thickness", "button_height"]),
+                usual: self.stem_usual(
+                    ["stem_top", "stem_bottom"],
+                    &["stem_length", "bit_thickness", "button_height"],
+                ),
                 what: "stem",
             },
         ];
@@ -526,14 +586,13 @@ impl<'a> Pipe<'a> {
             }
         });
         let sections: Vec<Shape> = sections.collect();
-        let closed =
-            |points: Vec<(f64, f64)>, hidden: bool, keys: &[&str], what: &'static str| Shape {
-                points,
-                open: false,
-                hidden,
-                usual: self.usual(keys),
-                what,
-            };
+        let closed = |points: Vec<(f64, f64)>, usual: bool, what: &'static str| Shape {
+            points,
+            open: false,
+            hidden: false,
+            usual,
+            what,
+        };
         let mut shapes = vec![
             closed(
                 vec![
@@ -542,21 +601,18 @@ impl<'a> Pipe<'a> {
                     (shank, -wide / 2.0),
                     (-bowl, -wide / 2.0),
                 ],
-                false,
-                &["shank_length", "shank_width"],
+                self.usual(&["shank_length", "shank_width"]),
                 "wood",
             ),
-            closed(ring(widest, bowl), false, &["bowl_diameter"], "wood"),
+            closed(ring(widest, bowl), self.usual(&["bowl_diameter"]), "wood"),
             closed(
                 ring(rim, self.size("rim_diameter") / 2.0),
-                false,
-                &["rim_diameter"],
+                self.usual(&["rim_diameter"]),
                 "rim",
             ),
             closed(
                 ring(rim, self.size("chamber_diameter") / 2.0),
-                false,
-                &["chamber_diameter"],
+                self.usual(&["chamber_diameter"]),
                 "hole",
             ),
             closed(
@@ -566,8 +622,10 @@ impl<'a> Pipe<'a> {
                     self.size("bit_width"),
                     self.size("button_width"),
                 ),
-                false,
-                &["stem_length", "bit_width", "button_width"],
+                self.stem_usual(
+                    ["stem_right", "stem_left"],
+                    &["stem_length", "bit_width", "button_width"],
+                ),
                 "stem",
             ),
         ];
@@ -581,8 +639,46 @@ impl<'a> Pipe<'a> {
         self.bowl((0.0, up * self.size("bowl_height"))).0
     }
 
+    /// A place on a traced line or wall, as far along it as the station is.
+    fn on_outline(&self, key: &str, at: f64) -> Option<Place> {
+        let wall = |feature: &'static str| {
+            let at = at.clamp(0.0, self.size("bowl_height"));
+            let (wall, _) = self.wall(feature);
+            let by_height: Vec<(f64, f64)> = wall.iter().map(|&(out, up)| (up, out)).collect();
+            (level(&by_height, at), at)
+        };
+        let stem = |feature: &'static str, face: &'static str, bit: &'static str| {
+            let at = at.clamp(0.0, self.size("stem_length") - BUTTON);
+            let (face, bit) = (self.size(face) / 2.0, self.size(bit) / 2.0);
+            let line = self.stem_line(feature, face, bit);
+            (self.size("shank_length") + at, level(&line, at))
+        };
+        Some(match key {
+            "bowl_wall_front" => {
+                let (out, up) = wall("bowl_wall_front");
+                Place::Side(self.bowl((-out, up)))
+            }
+            "bowl_wall_back" => Place::Side(self.bowl(wall("bowl_wall_back"))),
+            "stem_top" => Place::Side(stem("stem_top", "shank_height", "bit_thickness")),
+            "stem_bottom" => {
+                let (x, down) = stem("stem_bottom", "shank_height", "bit_thickness");
+                Place::Side((x, -down))
+            }
+            "stem_right" => Place::Above(stem("stem_right", "shank_width", "bit_width")),
+            "stem_left" => {
+                let (x, out) = stem("stem_left", "shank_width", "bit_width");
+                Place::Above((x, -out))
+            }
+            _ => return None,
+        })
+    }
+
     /// Where a dimension or a feature is seen.
-    fn place(&self, key: &str) -> Option<Place> {
+    fn place(&self, call: &Call) -> Option<Place> {
+        let key = call.key.as_str();
+        if let Some(place) = call.at.and_then(|at| self.on_outline(key, at)) {
+            return Some(place);
+        }
         let bowl = |out: f64, up: f64| Place::Side(self.bowl((out, up)));
         let (height, wide) = (self.size("bowl_height"), self.size("bowl_diameter") / 2.0);
         let (rim, chamber) = (

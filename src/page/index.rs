@@ -5,17 +5,28 @@ use std::collections::HashSet;
 use maud::html;
 
 use super::document::{Origin, document, id_of};
-use crate::words::{counted, group_title, shown};
+use crate::words::{counted, shown};
 
 /// The page that leads to all others.
 #[derive(Clone, Copy, Debug)]
 pub struct IndexPage<'a> {
     /// The pieces, those of one pattern together.
     pub pieces: &'a [IndexEntry],
-    /// The patterns' pages: maker, pattern and file.
-    pub patterns: &'a [(String, String, String)],
+    /// The patterns, in the order of the pieces.
+    pub patterns: &'a [PatternEntry],
     /// Where the data come from.
     pub origin: Origin<'a>,
+}
+
+/// A pattern and where its page is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PatternEntry {
+    /// Its number in the cohort.
+    pub group: usize,
+    /// Its name and its maker's.
+    pub title: String,
+    /// Its page, from the index; none of the pieces without a pattern.
+    pub file: Option<String>,
 }
 
 /// A piece and where its page is.
@@ -23,10 +34,8 @@ pub struct IndexPage<'a> {
 pub struct IndexEntry {
     /// Its name.
     pub specimen: String,
-    /// Its maker.
-    pub maker: String,
-    /// Its pattern.
-    pub pattern: String,
+    /// Number of its pattern in the cohort: spellings of one name are one pattern.
+    pub group: usize,
     /// The verdict in words, and what is out of norm besides the dimensions.
     pub standing: String,
     /// Whether anything of it is out of norm.
@@ -38,21 +47,21 @@ pub struct IndexEntry {
 impl IndexPage<'_> {
     /// The page.
     pub fn html(&self) -> String {
-        let of_pattern =
-            |a: &IndexEntry, b: &IndexEntry| (&a.maker, &a.pattern) == (&b.maker, &b.pattern);
-        let parts = || self.pieces.chunk_by(of_pattern);
+        let parts = || self.pieces.chunk_by(|a, b| a.group == b.group);
         let out = |pieces: &[IndexEntry]| pieces.iter().filter(|p| p.is_out).count();
-        let page = |first: &IndexEntry| {
-            let mut pages = self.patterns.iter();
-            pages.find(|(maker, pattern, _)| (maker, pattern) == (&first.maker, &first.pattern))
+        let of = |part: &[IndexEntry]| {
+            let mut patterns = self.patterns.iter();
+            patterns.find(|pattern| pattern.group == part[0].group)
         };
+        let title = |part: &[IndexEntry]| of(part).map_or("", |pattern| pattern.title.as_str());
+        let with_pages = self.patterns.iter().filter(|p| p.file.is_some()).count();
         let body = html! {
             header {
                 p class="kind" { "Every piece beside others of its pattern" }
                 h1 { (shown(self.origin.source)) }
                 p {
                     (counted(self.pieces.len(), "piece", "pieces")) ", "
-                    (counted(self.patterns.len(), "pattern", "patterns")) ", "
+                    (counted(with_pages, "pattern", "patterns")) ", "
                     (out(self.pieces)) " out of norm"
                 }
             }
@@ -62,7 +71,7 @@ impl IndexPage<'_> {
                     ul {
                         @for (at, part) in parts().enumerate() {
                             li {
-                                a href=(format!("#pattern-{at}")) { (group_title(&part[0].maker, &part[0].pattern)) }
+                                a href=(format!("#pattern-{at}")) { (title(part)) }
                                 ": " (counted(part.len(), "piece", "pieces")) ", " (out(part)) " out of norm"
                             }
                         }
@@ -70,8 +79,8 @@ impl IndexPage<'_> {
                 }
                 @for (at, part) in parts().enumerate() {
                     section id=(format!("pattern-{at}")) {
-                        h2 { (group_title(&part[0].maker, &part[0].pattern)) }
-                        @if let Some((_, _, file)) = page(&part[0]) {
+                        h2 { (title(part)) }
+                        @if let Some(file) = of(part).and_then(|pattern| pattern.file.as_ref()) {
                             p { a href=(file) { "What this pattern's good pieces measure" } }
                         }
                         ul class="pieces" {

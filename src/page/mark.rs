@@ -8,51 +8,39 @@ use crate::words::shown;
 /// How many marks there are; the seventh period has the first mark again, with its name beside it.
 const KINDS: usize = 6;
 
-/// The mark of the period at a place of the page's list, about a point.
+/// The mark of the period at a place of the page's list, about a point; without a title where that is empty.
 pub(super) fn mark(period: usize, (x, y): (f64, f64), size: f64, title: &str) -> Markup {
     let class = class(period);
     match corners(period) {
         [] => html! {
-            circle class=(class) cx=(px(x)) cy=(px(y)) r=(px(size)) { title { (title) } }
+            circle class=(class) cx=(px(x)) cy=(px(y)) r=(px(size)) { (titled(title)) }
         },
         corners => {
             let around = corners
                 .iter()
                 .map(|(dx, dy)| (x + dx * size, y + dy * size));
-            html! { polygon class=(class) points=(points(around)) { title { (title) } } }
+            html! { polygon class=(class) points=(points(around)) { (titled(title)) } }
         }
     }
 }
 
-/// The marks of many pieces of one period, as one shape; their values in the same order.
-pub(super) fn crowd(period: usize, marks: &[(f64, (f64, f64))], size: f64, title: &str) -> Markup {
-    let about_a_point = match corners(period) {
-        [] => {
-            let (r, twice) = (px(size), px(2.0 * size));
-            format!("m-{r} 0a{r} {r} 0 1 0 {twice} 0a{r} {r} 0 1 0-{twice} 0")
-        }
-        corners => {
-            let mut at = (0.0, 0.0);
-            let steps = corners.iter().map(|&(dx, dy)| {
-                let step = px((dx - at.0) * size) + " " + &px((dy - at.1) * size);
-                at = (dx, dy);
-                step
-            });
-            format!("m{}z", steps.collect::<Vec<String>>().join("l"))
-        }
-    };
-    let mut shape = String::with_capacity(marks.len() * (about_a_point.len() + 12));
-    let mut values = String::new();
-    for (value, (x, y)) in marks {
-        for part in ["M", &px(*x), " ", &px(*y), &about_a_point] {
-            shape.push_str(part);
-        }
-        values.push_str(&value.to_string());
-        values.push(' ');
-    }
+/// The marks of many pieces of one period as one line of which only the corners show, and their values in
+/// the same order. `id` names it within the page.
+pub(super) fn crowd(id: &str, period: usize, marks: &[(f64, (f64, f64))], size: f64) -> Markup {
+    let values = marks.iter().map(|(value, _)| value.to_string());
+    let values = values.collect::<Vec<String>>().join(" ");
+    let corner = format!("url(#{id})");
     html! {
-        path class=(class(period)) d=(shape) data-values=(values.trim_end()) { title { (title) } }
+        marker id=(id) markerUnits="userSpaceOnUse" markerWidth="1" markerHeight="1" overflow="visible" {
+            (mark(period, (0.0, 0.0), size, ""))
+        }
+        polyline fill="none" stroke="none" marker-start=(corner) marker-mid=(corner) marker-end=(corner)
+            points=(points(marks.iter().map(|&(_, at)| at))) data-values=(values) {}
     }
+}
+
+fn titled(title: &str) -> Markup {
+    html! { @if !title.is_empty() { title { (title) } } }
 }
 
 fn class(period: usize) -> String {

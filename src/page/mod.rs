@@ -37,7 +37,7 @@ mod strip;
 mod works;
 mod years;
 
-pub use document::{Origin, pictures};
-pub use index::{IndexEntry, IndexPage, Names};
+pub use document::{Origin, START, pictures};
+pub use index::{IndexEntry, IndexPage, Names, PatternEntry};
 pub use pattern::{MeasuredBy, PatternPage};
 pub use specimen::{Left, SpecimenPage};

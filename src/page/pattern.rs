@@ -11,8 +11,8 @@ use crate::cohort::Cohort;
 use crate::norm::{Evidence, Norm, Settings};
 use crate::periods::{ShiftYears, What};
 use crate::words::{
-    band, counted, deviation, dimension_label, grain_or, group_title, probability, shift_seen,
-    shown, sized, strength,
+    band, counted, deviation, dimension_label, grain_or, group_title, is_doubtful, probability,
+    shift_seen, shown, sized, strength,
 };
 
 /// What the page of one pattern is made from.
@@ -62,9 +62,13 @@ impl PatternPage<'_> {
                 p class="kind" { "A pattern: what the pieces that others are judged by measure" }
                 h1 { bdi { (title) } }
                 p {
-                    (counted(group.pieces, "piece", "pieces")) " in the source, " (group.references)
-                    " of the periods that pieces are judged by"
-                    @if !group.periods.is_empty() { " (" (shown(&group.periods.join(", "))) ")" } "."
+                    (counted(group.pieces, "piece", "pieces")) " in the source"
+                    @if group.periods.is_empty() && group.references == group.pieces {
+                        ", all of which count, whatever their date."
+                    } @else {
+                        ", " (group.references) " of the periods that pieces are judged by"
+                        @if !group.periods.is_empty() { " (" (shown(&group.periods.join(", "))) ")" } "."
+                    }
                 }
                 @if let Some(strength) = strength(strengths) { p { (sentence(&strength)) "." } }
             }
@@ -75,9 +79,12 @@ impl PatternPage<'_> {
                     (legend(&periods))
                     p class="small" {
                         "Mark: a piece, a row a period; crossed out: set aside. Filled band: typical range; dashed band: "
-                        "tolerance band; dashed line: centre. Through the years: every dated piece, also of other "
-                        "periods, with a bar where only a span of years is known; grey stretches: periods that pieces are not judged "
-                        "by; heavy line: the year of a shift, with the years that it may be shaded."
+                        "tolerance band; dashed line: centre."
+                        @if self.is_dated() {
+                            " Through the years: every dated piece, also of other periods, with a bar where only a span of years is "
+                            "known; grey stretches: periods that pieces are not judged by; heavy line: the year of a shift, with the "
+                            "years that it may be shaded."
+                        }
                     }
                     @if self.norms.is_empty() { p { "No piece of the chosen periods has a factory reading." } }
                     @for norm in self.norms { (self.dimension(norm, &periods)) }
@@ -197,7 +204,10 @@ impl PatternPage<'_> {
                     }
                     None => { p { (counted(norm.basis.kept.len(), "reference", "references")) ": too few for a range." } }
                 }
-                @for shift in &shifts { p { strong { "It " (shift.words) "." } } }
+                @for shift in &shifts {
+                    @if shift.is_doubtful { p { "It " (shift.words) "." } }
+                    @else { p { strong { "It " (shift.words) "." } } }
+                }
                 (Strip {
                     id: format!("strip-{id}"),
                     label: &label,
@@ -236,6 +246,12 @@ impl PatternPage<'_> {
             }
             _ => format!("Readings of this place are too coarse for any number of pieces; {seen}."),
         }
+    }
+
+    /// Whether any of its pieces has a date.
+    fn is_dated(&self) -> bool {
+        let mut rows = self.every.reference_rows(self.group).iter();
+        rows.any(|&row| self.years(row as usize).is_some())
     }
 
     /// When a piece was made: its date, or the years of its period.
@@ -279,6 +295,7 @@ impl PatternPage<'_> {
                     year: shift.year,
                     years: shift.years.clone(),
                     words: shift_seen(of, what, shift, self.every, self.settings),
+                    is_doubtful: is_doubtful(of, what, shift, self.settings),
                 })
             })
         });
@@ -297,7 +314,7 @@ impl PatternPage<'_> {
                                 th scope="col" { "dimension" } th scope="col" { "unit" }
                                 @for name in [
                                     "n", "set aside", "lent", "centre", "centre, interval", "spread", "typical range",
-                                    "tolerance band", "noticeable", "mean", "sd", "median", "min", "max", "range seen",
+                                    "tolerance band", "noticeable", "mean", "sd", "median", "min", "max", "min to max holds",
                                 ] { th scope="col" class="number" { (name) } }
                             }
                         }
@@ -345,7 +362,7 @@ impl PatternPage<'_> {
                         (100.0 * self.settings.confidence()) " % confidence"
                     }
                     li { "noticeable: the smallest true fault that is flagged about four times in five" }
-                    li { "mean to max: all references as they were read, before any screening; range seen: confidence that min to max holds as many good pieces as the typical range is meant to" }
+                    li { "mean to max: all references as they were read, before any screening; min to max holds: confidence that this range holds as many good pieces as the typical range is meant to" }
                     li { "lent: degrees of freedom of the spread borrowed from the maker's other patterns" }
                 }
             }

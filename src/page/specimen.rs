@@ -14,8 +14,8 @@ use crate::refit::Refit;
 use crate::table::{Table, Trace};
 use crate::verdict::{Check, DimensionCheck, Piece, Verdict};
 use crate::words::{
-    CheckWords, SCOPE, band, feature_words, fine, grain_or, group_title, judged_by, probability,
-    reading, shown, signed, sized, verdict_words,
+    CheckWords, SCOPE, band, excursion_words, feature_words, fine, grain_or, group_title,
+    judged_by, probability, reading, shown, signed, sized, verdict_words,
 };
 
 /// What the page of one piece is made from.
@@ -124,6 +124,7 @@ impl SpecimenPage<'_> {
         let mut pictured: Vec<String> = joint.flat_map(|of| words.whole(check, of)).collect();
         pictured.extend(check.outlines.iter().map(|of| words.outline(of)));
         pictured.extend(check.finish.iter().map(|of| words.finish(of)));
+        pictured.extend(words.others_to_correct(check));
         let mut sentences = words.sentences(check);
         sentences.retain(|sentence| !pictured.contains(sentence));
         sentences
@@ -153,6 +154,7 @@ impl SpecimenPage<'_> {
             let grain = grain(of);
             calls.push(Call {
                 key: known.key.clone(),
+                at: None,
                 words: format!(
                     "{} {} {}: {} off the centre, typical {}",
                     known.label,
@@ -175,17 +177,15 @@ impl SpecimenPage<'_> {
                 .max_by(|a, b| a.beyond.abs().total_cmp(&b.beyond.abs()));
             let where_it_is = most.map_or(String::new(), |e| {
                 format!(
-                    " by {} mm at {} mm",
-                    sized(e.beyond.abs(), 0.5),
-                    sized(e.at, 5.0)
+                    ": {}, {} mm beyond the band",
+                    excursion_words(&of.feature, e),
+                    sized(e.beyond.abs(), 0.5)
                 )
             });
             calls.push(Call {
                 key,
-                words: format!(
-                    "outline of the {} leaves the band{where_it_is}",
-                    feature_words(&of.feature)
-                ),
+                at: most.map(|e| e.at),
+                words: format!("outline of the {}{where_it_is}", feature_words(&of.feature)),
             });
         }
         if check
@@ -195,6 +195,7 @@ impl SpecimenPage<'_> {
         {
             calls.push(Call {
                 key: "finish_colour".to_owned(),
+                at: None,
                 words: "the finish is of another colour".to_owned(),
             });
         }

@@ -100,6 +100,20 @@ impl Strip<'_> {
         told.trim_start().to_owned()
     }
 
+    /// How far a mark stands beside the middle of its lane: equal readings must not hide each other.
+    fn aside(&self, place: usize) -> f64 {
+        const STEP: f64 = 1.5;
+        let own = &self.marks[place];
+        let before = self.marks[..place].iter();
+        let equal = before.filter(|m| m.period == own.period && m.value == own.value);
+        // Above and below by turns, as far as the lane goes.
+        match equal.count() % 5 {
+            0 => 0.0,
+            n if n % 2 == 1 => -STEP * n.div_ceil(2) as f64,
+            n => STEP * (n / 2) as f64,
+        }
+    }
+
     /// The references of a period that were not set aside, in its lane.
     fn crowd(&self, period: usize, scale: &Scale, lane: f64) -> Markup {
         let of_period = |of: &&Mark| of.period == period && !of.set_aside;
@@ -107,13 +121,8 @@ impl Strip<'_> {
         let marks: Vec<_> = of_period
             .map(|of| (of.value, (scale.at(of.value), lane)))
             .collect();
-        let pieces = counted(marks.len(), "reference", "references");
-        crowd(
-            period,
-            &marks,
-            SIZE,
-            &format!("{}: {pieces}", self.periods[period]),
-        )
+        let id = format!("{}-marks-{period}", self.id);
+        crowd(&id, period, &marks, SIZE)
     }
 
     pub(super) fn picture(&self) -> Markup {
@@ -153,8 +162,8 @@ impl Strip<'_> {
                 @for &period in lanes.iter().filter(|_| crowded) {
                     (self.crowd(period, &scale, lane(period)))
                 }
-                @for of in self.marks.iter().filter(|of| !crowded || of.set_aside) {
-                    @let at = (scale.at(of.value), lane(of.period));
+                @for (place, of) in self.marks.iter().enumerate().filter(|(_, of)| !crowded || of.set_aside) {
+                    @let at = (scale.at(of.value), lane(of.period) + self.aside(place));
                     g data-value=(of.value) data-x=(px(at.0)) {
                         (mark(of.period, at, SIZE, &format!("{}: {} {}", of.name, sized(of.value, self.grain()), self.unit)))
                         @if of.set_aside { (struck(at, SIZE)) }

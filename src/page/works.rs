@@ -7,7 +7,7 @@ use super::scale::{Scale, label, points, px};
 use super::specimen::Left;
 use crate::catalogue::Catalogue;
 use crate::refit::{Refit, SizePlan};
-use crate::words::{band, shown, sized};
+use crate::words::{band, shown, sized, work_words};
 
 const WIDTH: f64 = 420.0;
 const HEIGHT: f64 = 50.0;
@@ -55,10 +55,7 @@ pub(super) fn works(
                             }
                             ", " (format!("{:.2}", step.amount)) " mm off, with "
                             (match &step.drill { Some(drill) => drill.name(), None => step.work.tool.name().to_owned() }) ": "
-                            (step.work.how) "."
-                            @if !step.work.precautions.is_empty() {
-                                " Mind: " (step.work.precautions.iter().map(|p| p.label.as_str()).collect::<Vec<_>>().join(", ")) "."
-                            }
+                            (shown(&work_words(step, plan, catalogue))) "."
                         }
                     }
                 }

@@ -35,8 +35,9 @@ pub(super) struct ShiftMark {
     pub(super) year: i16,
     /// The years that it may be.
     pub(super) years: Vec<(i16, i16)>,
-    /// What is said of it.
+    /// What is said of it, and whether it may well be chance.
     pub(super) words: String,
+    pub(super) is_doubtful: bool,
 }
 
 /// What the picture shows.
@@ -55,8 +56,8 @@ const WIDTH: f64 = 640.0;
 const LEFT: f64 = 46.0;
 const RIGHT: f64 = 12.0;
 /// Room for the periods' names, and for the years of shifts.
-const TOP: f64 = 48.0;
-const HEIGHT: f64 = 212.0;
+const TOP: f64 = 60.0;
+const HEIGHT: f64 = 224.0;
 const BOTTOM: f64 = 24.0;
 /// About the width of a letter of a period's name.
 const LETTER: f64 = 5.6;
@@ -130,7 +131,7 @@ impl Years<'_> {
                     @let next = self.spans.get(number + 2).map_or(WIDTH, |next| at(next.years.0));
                     @let room = ((next - from) / LETTER).max(0.0) as usize;
                     @let name = shortened(span.name, room);
-                    @if room > 3 { text class="tick start" x=(px(from + 2.0)) y=(px(11.0 + 13.0 * row)) { (name) } }
+                    @if room > 3 { text class="tick start" x=(px(from + 2.0)) y=(px(16.0 + 18.0 * row)) { (name) } }
                 }
             }
             @if let Some(typical) = self.typical {

@@ -26,7 +26,20 @@ pub struct ShrunkCorrelation {
 /// of freedom in all. A dimension without any residual is unrelated to the others.
 pub fn shrunk_correlation(residuals: &[Vec<f64>], freedom: f64) -> ShrunkCorrelation {
     let p = residuals.first().map_or(0, Vec::len);
-    let product = |i: usize, j: usize| residuals.iter().map(|row| row[i] * row[j]).sum::<f64>();
+    shrunk(residuals.iter().map(Vec::as_slice), p, freedom)
+}
+
+fn shrunk<'r>(rows: impl Iterator<Item = &'r [f64]>, p: usize, freedom: f64) -> ShrunkCorrelation {
+    let mut products = vec![0.0; p * p];
+    for row in rows {
+        for (i, x) in row.iter().enumerate() {
+            let sums = &mut products[i * p + i..(i + 1) * p];
+            for (sum, y) in sums.iter_mut().zip(&row[i..]) {
+                *sum += x * y;
+            }
+        }
+    }
+    let product = |i: usize, j: usize| products[i.min(j) * p + i.max(j)];
     let scale: Vec<f64> = (0..p).map(|i| product(i, i).sqrt()).collect();
     let raw = |i: usize, j: usize| match scale[i] * scale[j] {
         _ if i == j => 1.0,
@@ -65,23 +78,27 @@ pub fn shrunk_correlation(residuals: &[Vec<f64>], freedom: f64) -> ShrunkCorrela
 /// partly borrowed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Residuals {
-    rows: Vec<Vec<f64>>,
+    /// Row by row: one a piece, one column a dimension.
+    values: Vec<f64>,
+    dimensions: usize,
     freedom: f64,
 }
 
 impl Residuals {
-    /// Adds a set: one row a piece, one column a dimension, with the prior of each dimension. A set
+    /// Adds a set of so many pieces: `value(piece, dimension)`, with the prior of each dimension. A set
     /// of one has no residuals.
-    pub fn add(&mut self, pieces: &[Vec<f64>], priors: &[Prior]) {
-        if pieces.len() < 2 {
+    pub fn add(&mut self, pieces: usize, value: impl Fn(usize, usize) -> f64, priors: &[Prior]) {
+        if pieces < 2 {
             return;
         }
-        let n = pieces.len() as f64;
+        let (n, p, start) = (pieces as f64, priors.len(), self.values.len());
+        self.dimensions = p;
         self.freedom += n - 1.0;
-        let of_dimension = |(d, prior): (usize, &Prior)| -> Vec<f64> {
-            let mean = pieces.iter().map(|piece| piece[d]).sum::<f64>() / n;
-            let apart: Vec<f64> = pieces.iter().map(|piece| piece[d] - mean).collect();
-            let squares: f64 = apart.iter().map(|e| e * e).sum();
+        self.values.resize(start + pieces * p, 0.0);
+        for (d, prior) in priors.iter().enumerate() {
+            let mean = (0..pieces).map(|i| value(i, d)).sum::<f64>() / n;
+            let apart = |i: usize| value(i, d) - mean;
+            let squares: f64 = (0..pieces).map(|i| apart(i) * apart(i)).sum();
             let borrowed = match prior.df > 0.0 {
                 true => prior.df * prior.variance,
                 false => 0.0,
@@ -91,17 +108,17 @@ impl Residuals {
                 // A spread that is known for certain.
                 false => prior.variance.sqrt(),
             };
-            let standard = |e: f64| if s > 0.0 { e / s } else { 0.0 };
-            apart.into_iter().map(standard).collect()
-        };
-        let columns: Vec<Vec<f64>> = priors.iter().enumerate().map(of_dimension).collect();
-        let row = |i: usize| columns.iter().map(|c| c[i]).collect();
-        self.rows.extend((0..pieces.len()).map(row));
+            for i in 0..pieces {
+                let standard = if s > 0.0 { apart(i) / s } else { 0.0 };
+                self.values[start + i * p + d] = standard;
+            }
+        }
     }
 
     /// Their correlation, drawn towards the identity.
     pub fn correlation(&self) -> ShrunkCorrelation {
-        shrunk_correlation(&self.rows, self.freedom)
+        let p = self.dimensions;
+        shrunk(self.values.chunks_exact(p.max(1)), p, self.freedom)
     }
 }
 

@@ -102,11 +102,7 @@ pub(super) fn finish(
     let lent = lending.iter().map(|&of| whole_colours(piece, of, &columns));
     let mut residuals = Residuals::default();
     for set in lent.chain([references.clone()]) {
-        let rows: Vec<Vec<f64>> = set
-            .iter()
-            .map(|three| three.iter().map(|r| r.rated().x).collect())
-            .collect();
-        residuals.add(&rows, &priors);
+        residuals.add(set.len(), |piece, d| set[piece][d].rated().x, &priors);
     }
     let region = Region {
         steps: judged.each_ref().map(|j| &j.steps),

@@ -8,12 +8,9 @@
 use super::check::Piece;
 use super::{Steps, Verdict};
 use crate::catalogue::Kind;
-use crate::cohort::{Cohort, Reference, on_scale};
-use crate::norm::{Beforehand, Evidence, Settings, is_fine};
-use crate::stats::{
-    Prior, Rated, Residuals, SizeShape, borrowed_from_readings, holm, misfit, screen,
-    size_and_shape,
-};
+use crate::cohort::{Cohort, on_scale};
+use crate::norm::{Apart, Beforehand, Settings};
+use crate::stats::{Prior, Rated, Residuals, borrowed_from_readings, holm, misfit, screen};
 
 /// Size, shape and misfit of one piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -59,33 +56,6 @@ pub struct Shape {
     pub steps: Steps,
 }
 
-/// One piece's sizes taken apart: readings of its size and of each shape.
-struct Apart {
-    row: usize,
-    /// Whether all parts are fine enough to teach the spread of pieces.
-    fine: bool,
-    size: Rated,
-    shapes: Vec<Rated>,
-}
-
-impl Apart {
-    fn new(row: usize, parts: &[(f64, f64)], period: Option<u32>, fine: bool) -> Option<Apart> {
-        let SizeShape {
-            size,
-            size_uncertainty: u,
-            shape,
-            shape_uncertainty,
-        } = size_and_shape(parts)?;
-        let shapes = shape.into_iter().zip(shape_uncertainty);
-        Some(Apart {
-            row,
-            fine,
-            size: Rated { x: size, u, period },
-            shapes: shapes.map(|(x, u)| Rated { x, u, period }).collect(),
-        })
-    }
-}
-
 /// The sizes that piece and references share: for each the column of the piece's table and the
 /// position of the cohort's.
 fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
@@ -127,6 +97,11 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
         if worth > most {
             (best, most) = (sizes.clone(), worth);
         }
+        // With one size less, and were all of them complete.
+        let all = rows.len() as f64;
+        if most >= (sizes.len() - 1) as f64 * all / (all + 1.0) {
+            break;
+        }
         let gains = (0..sizes.len()).map(|i| (complete(&sizes, Some(i)), i));
         let Some((_, rarest)) = gains.max_by_key(|&(n, i)| (n, std::cmp::Reverse(i))) else {
             break;
@@ -140,34 +115,6 @@ fn shared_sizes(piece: &Piece<'_>, group: usize) -> Vec<(usize, usize)> {
 pub(super) fn others(cohort: &Cohort<'_>, group: usize, own: &[usize]) -> Vec<usize> {
     let rows = cohort.reference_rows(group).iter().map(|&row| row as usize);
     rows.filter(|row| !own.contains(row)).collect()
-}
-
-/// The sizes of a group's references that have all of them, taken apart.
-fn taken_apart(
-    evidence: &Evidence<'_>,
-    group: usize,
-    sizes: &[(usize, usize)],
-    own: &[usize],
-) -> Vec<Apart> {
-    let cohort = evidence.cohort();
-    let columns: Vec<_> = sizes
-        .iter()
-        .map(|&(_, at)| &cohort.table().columns[at])
-        .collect();
-    let of_row = |row: usize| {
-        let parts: Option<Vec<Reference>> = columns
-            .iter()
-            .map(|column| cohort.reference(column, Kind::Ratio, row))
-            .collect();
-        let fine = columns.iter().all(|column| is_fine(cohort, column, row));
-        let parts: Vec<Rated> = parts?.iter().map(Reference::rated).collect();
-        let logarithms: Vec<(f64, f64)> = parts.iter().map(|r| (r.x, r.u)).collect();
-        Apart::new(row, &logarithms, cohort.period_label(row), fine)
-    };
-    others(cohort, group, own)
-        .into_iter()
-        .filter_map(of_row)
-        .collect()
 }
 
 /// A derived dimension judged, and whether silence about it means something.
@@ -208,20 +155,23 @@ pub(super) fn joint(
         })
         .collect();
     let own = Apart::new(piece.row, &own_parts, piece.period, true)?;
-    let references = taken_apart(evidence, group, &sizes, &piece.own);
+    let positions: Vec<usize> = sizes.iter().map(|&(_, position)| position).collect();
+    let (cohort, apart) = (evidence.cohort(), evidence.apart(&positions));
+    let references = apart.of(cohort, group, &piece.own);
     let lending: Vec<usize> = match evidence.borrowing().nothing {
         true => Vec::new(),
         false => evidence.lenders().to(group),
     };
-    let lent: Vec<Vec<Apart>> = lending
+    let lent: Vec<Vec<&Apart>> = lending
         .iter()
-        .map(|&g| taken_apart(evidence, g, &sizes, &piece.own))
+        .map(|&g| apart.of(cohort, g, &piece.own))
         .collect();
-    let fine = |of: &[Apart], pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> {
-        of.iter().filter(|a| a.fine).map(pick).collect()
+    let fine = |of: &[&Apart], pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> {
+        of.iter().filter(|a| a.fine).map(|a| pick(a)).collect()
     };
-    let all =
-        |pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> { references.iter().map(pick).collect() };
+    let all = |pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> {
+        references.iter().map(|a| pick(a)).collect()
+    };
 
     let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, &|a| a.size)).collect();
     let sets: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
@@ -253,11 +203,7 @@ pub(super) fn joint(
     let scores: Vec<f64> = judged.iter().map(|j| j.steps.standpoint.z).collect();
     let mut residuals = Residuals::default();
     for of in lent.iter().chain([&references]) {
-        let rows: Vec<Vec<f64>> = of
-            .iter()
-            .map(|a| a.shapes.iter().map(|s| s.x).collect())
-            .collect();
-        residuals.add(&rows, &priors);
+        residuals.add(of.len(), |piece, d| of[piece].shapes[d].x, &priors);
     }
     let whole = misfit(&scores, &residuals.correlation())?;
     let alpha = settings.alpha();

@@ -74,16 +74,18 @@ impl CheckWords<'_> {
         lines.extend(check.sides.iter().map(sides_words));
         lines.extend(check.finish.as_ref().map(finish));
         lines.extend(self.set_aside(check));
-        let groups = self
-            .cohort
-            .find_groups(Some(&check.pattern), Some(&check.maker));
-        let own = Some(check.specimen.as_str());
-        lines.extend(
-            groups
-                .first()
-                .map_or(Vec::new(), |&g| not_credible(self.cohort, g, own)),
-        );
+        lines.extend(self.others_to_correct(check));
         lines
+    }
+
+    /// Readings of other pieces of the pattern that somebody should correct: no matter of who is shown this
+    /// piece.
+    pub fn others_to_correct(&self, check: &Check) -> Vec<String> {
+        let (pattern, maker) = (Some(check.pattern.as_str()), Some(check.maker.as_str()));
+        let groups = self.cohort.find_groups(pattern, maker);
+        let own = Some(check.specimen.as_str());
+        let group = groups.first();
+        group.map_or(Vec::new(), |&group| not_credible(self.cohort, group, own))
     }
 
     /// What the words of the table mean.
@@ -331,6 +333,20 @@ fn besides(check: &Check) -> String {
     if check.finish.as_ref().is_some_and(|f| out(f.verdict)) {
         what.push("finish".to_owned());
     }
+    // A dimension out of norm shows in size and shape as well.
+    if let Some(joint) = check.joint.as_ref().filter(|_| !out(check.verdict)) {
+        let shape = joint.shape.iter().any(|s| out(s.verdict));
+        let of_whole = [
+            (out(joint.size_verdict), "size as a whole"),
+            (shape, "shape"),
+        ];
+        what.extend(
+            of_whole
+                .iter()
+                .filter(|(is_out, _)| *is_out)
+                .map(|(_, what)| (*what).to_owned()),
+        );
+    }
     match what.as_slice() {
         [] => String::new(),
         what => format!(
@@ -387,25 +403,28 @@ fn outlines(all: &[OutlineCheck]) -> Vec<String> {
     lines
 }
 
-/// What a reader should take from one outline.
-fn outline_words(outline: &OutlineCheck) -> String {
-    let counted_from = match outline.feature.as_str() {
+/// How far an outline of a feature is off the centre of good ones, and where.
+pub fn excursion_words(feature: &str, excursion: &Excursion) -> String {
+    let counted_from = match feature {
         wall if wall.starts_with("bowl_wall") => " above the heel",
         stem if stem.starts_with("stem_") => " from the stem face",
         _ => "",
     };
+    let Excursion { deviation, at, .. } = *excursion;
+    let side = if deviation > 0.0 { "outward" } else { "inward" };
+    format!(
+        "{} mm {side} at {at:.1} mm{counted_from}",
+        sized(deviation.abs(), 0.5)
+    )
+}
+
+/// What a reader should take from one outline.
+fn outline_words(outline: &OutlineCheck) -> String {
     let where_it_is = |e: &Excursion| {
+        let words = excursion_words(&outline.feature, e);
         format!(
-            "{} mm {} at {:.1} mm{counted_from}, outside the band from {:.1} to {:.1} mm",
-            sized(e.deviation.abs(), 0.5),
-            if e.deviation > 0.0 {
-                "outward"
-            } else {
-                "inward"
-            },
-            e.at,
-            e.from,
-            e.to
+            "{words}, outside the band from {:.1} to {:.1} mm",
+            e.from, e.to
         )
     };
     let excursions: Vec<String> = outline.excursions.iter().map(where_it_is).collect();

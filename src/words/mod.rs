@@ -5,15 +5,18 @@
 //! | `number` | numbers with as many digits as mean something |
 //! | `check` | what a reader should take from the verdict on one piece |
 //! | `shift` | the years in which a dimension shifted |
+//! | `work` | the works of a plan |
 //! | `mod` | labels, names and counts |
 
 mod check;
 mod number;
 mod shift;
+mod work;
 
-pub use check::{CheckWords, feature_words, judged_by};
+pub use check::{CheckWords, excursion_words, feature_words, judged_by};
 pub use number::{band, deviation, fine, grain, grain_or, probability, reading, signed, sized};
-pub use shift::{column_label, shift_seen, shifts_seen, years_of_shift};
+pub use shift::{column_label, is_doubtful, shift_seen, shifts_seen, years_of_shift};
+pub use work::work_words;
 
 use crate::catalogue::Dimension;
 use crate::cohort::Cohort;

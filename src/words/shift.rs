@@ -26,6 +26,11 @@ pub fn shifts_seen(of: &ShiftYears, cohort: &Cohort<'_>, settings: &Settings) ->
     )
 }
 
+/// Whether a shift may well be chance, among so many dimensions.
+pub fn is_doubtful(of: &ShiftYears, what: What, shift: &YearShift, settings: &Settings) -> bool {
+    of.p_of(what, shift).1 > settings.alpha()
+}
+
 /// One shift: `shifted about 1959 (95 %: 1958 to 1961): 7.1 % larger afterwards`.
 pub fn shift_seen(
     of: &ShiftYears,
@@ -34,7 +39,7 @@ pub fn shift_seen(
     cohort: &Cohort<'_>,
     settings: &Settings,
 ) -> String {
-    let doubt = match of.p_of(what, shift).1 > settings.alpha() {
+    let doubt = match is_doubtful(of, what, shift, settings) {
         true => " (perhaps by chance, among so many dimensions)",
         false => "",
     };

@@ -149,8 +149,8 @@ fn crowd(tag: &Tag) -> Vec<(f64, f64)> {
         return Vec::new();
     };
     let values: Vec<f64> = values.split(' ').map(|v| v.parse().unwrap()).collect();
-    let places = tag.attributes["d"].split('M').skip(1);
-    let place = |from: &str| from.split([' ', 'm']).next().unwrap().parse().unwrap();
+    let places = tag.attributes["points"].split(' ');
+    let place = |at: &str| at.split(',').next().unwrap().parse().unwrap();
     let places: Vec<f64> = places.map(place).collect();
     assert_eq!(values.len(), places.len());
     values.into_iter().zip(places).collect()
@@ -281,6 +281,58 @@ fn outlines_are_those_of_check_station_by_station() {
         seen += usize::from(!excursions.is_empty());
     }
     assert!(seen > 3, "{seen}");
+}
+
+/// Somebody files where the drawing points: at the station of the largest excursion, on the stem or the wall.
+#[test]
+fn an_outline_is_called_out_at_its_station() {
+    let planted = std::fs::read_to_string(demo("truth/planted_form.csv")).unwrap();
+    let planted = super::Csv::parse(&planted);
+    let mut seen = 0;
+    for row in 0..planted.rows.len() {
+        let (name, feature) = (planted.cell(row, "specimen"), planted.cell(row, "feature"));
+        let check = check_of(name);
+        let outlines = check["outlines"].as_array().unwrap();
+        let mut found = outlines.iter().filter(|o| o["feature"] == feature);
+        let Some(outline) = found.find(|o| o["verdict"] == "out_of_norm") else {
+            continue;
+        };
+        let dimensions = check["dimensions"].as_array().unwrap();
+        let size = |key: &str, usual: f64| {
+            let of = dimensions.iter().find(|d| d["dimension"] == key);
+            of.map_or(usual, |d| d["value"].as_f64().unwrap())
+        };
+        let page = page_of(name);
+        let words = feature.replace('_', " ");
+        let calls = page.split_once("<ol class=\"calls\">").unwrap().1;
+        let calls = calls.split_once("</ol>").unwrap().0.split("<li>").skip(1);
+        let words = format!("outline of the {words}: ");
+        let mut numbered = (1..).zip(calls);
+        let (number, call) = numbered.find(|(_, call)| call.starts_with(&words)).unwrap();
+        let station = call
+            .split(' ')
+            .skip_while(|word| *word != "at")
+            .nth(1)
+            .unwrap();
+        let station: f64 = station.parse().unwrap();
+        let stations = outline["excursions"].as_array().unwrap().iter();
+        let mut stations = stations.map(|e| e["at"].as_f64().unwrap());
+        assert!(stations.any(|at| (at - station).abs() < 0.051));
+        let tags = tags(&page);
+        let spot = tags
+            .iter()
+            .find(|t| t.has("class", "spot") && t.has("data-number", &number.to_string()));
+        let spot = spot.unwrap();
+        if feature.starts_with("stem_") {
+            let from_face = spot.number("data-along") - size("shank_length", 40.0);
+            assert!(
+                (from_face - station).abs() < 0.06 || station > size("stem_length", 70.0) - 3.6,
+                "{name}"
+            );
+            seen += 1;
+        }
+    }
+    assert!(seen > 1, "{seen}");
 }
 
 #[test]
@@ -504,6 +556,83 @@ fn a_page_for_a_reader_and_a_piece_named_like_a_pattern() {
         desk.read("pattern.html")
             .contains("<h1><bdi>apple, Row Works</bdi>")
     );
+}
+
+#[test]
+fn a_file_that_is_no_page_stays() {
+    let desk = Desk::with("s.csv", APPLES);
+    let other = "<!DOCTYPE html><html lang=\"en\"><title>Somebody's letter</title>";
+    for (name, content) in [("other.csv", "a,b\n1,2\n"), ("letter.html", other)] {
+        desk.write(name, content);
+        let refused = desk.refuses(&format!("page A8 --from s.csv -o {name}"));
+        assert!(refused.contains("is there and is no page"), "{refused}");
+        assert_eq!(desk.read(name), content);
+    }
+    desk.write("empty.html", "");
+    for name in ["empty.html", "new.html"] {
+        // A page over a page.
+        desk.run(&format!("page A1 --from s.csv -o {name}")).done();
+        desk.run(&format!("page A8 --from s.csv -o {name}")).done();
+        assert!(desk.read(name).starts_with(calibriar::page::START));
+        assert!(desk.read(name).contains("<h1><bdi>A8</bdi>"));
+    }
+}
+
+/// Spellings of one pattern's name are one pattern, in the index as in its norms.
+#[test]
+fn the_index_knows_spellings() {
+    let desk = Desk::with(
+        "s.csv",
+        "specimen,pattern,bit width\nA,Quay  Billiard,16\nB,quay billiard,16.1\nC,QUAY BILLIARD,16.2\nD,,16\n",
+    );
+    desk.run("page --all --from s.csv -o all").done();
+    let index = desk.read("all/index.html");
+    assert!(index.contains("4 pieces, 1 pattern, "), "{index}");
+    assert!(index.contains(": 3 pieces, 0 out of norm"), "{index}");
+    assert_eq!(
+        index
+            .matches("What this pattern's good pieces measure")
+            .count(),
+        1
+    );
+}
+
+/// Of what was read as no pipe is, the drawing does not say that it was not measured; and a traced line is
+/// the pipe's own although a size beside it is missing.
+#[test]
+fn the_drawing_knows_what_was_read() {
+    let sheet = APPLES.replace("bit width", "bit width,bowl height");
+    let sheet: String = sheet
+        .lines()
+        .enumerate()
+        .map(|(i, line)| match i {
+            0 => line.to_owned() + "\n",
+            _ => {
+                let (rest, last) = line.rsplit_once(',').unwrap();
+                let height = if line.starts_with("A8,") {
+                    "1.86"
+                } else {
+                    "46.5"
+                };
+                format!("{rest},{height},{last}\n")
+            }
+        })
+        .collect();
+    let desk = Desk::with("s.csv", sheet);
+    desk.run("page A8 --from s.csv -o p.html").done();
+    let page = desk.read("p.html");
+    let told = page
+        .split("Read as no real pipe is, so in usual proportions as well: ")
+        .nth(1);
+    assert!(
+        told.is_some_and(|told| told.starts_with("bowl height.")),
+        "{page}"
+    );
+    let missing = page
+        .split("what they alone shape is dashed): ")
+        .nth(1)
+        .unwrap();
+    assert!(!missing.split('.').next().unwrap().contains("bowl height"));
 }
 
 /// What stands beside a picture of its own is not said a second time.
