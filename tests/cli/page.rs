@@ -413,7 +413,8 @@ fn nothing_runs_and_nothing_is_fetched() {
         .iter()
         .chain(&[page_of("HR0054")])
     {
-        let lower = page.to_ascii_lowercase();
+        // A place of the same page may be pointed at.
+        let lower = page.to_ascii_lowercase().replace("url(#", "");
         for never in [
             "<script",
             "<img",
@@ -639,12 +640,14 @@ fn the_drawing_knows_what_was_read() {
 #[test]
 fn nothing_is_said_twice() {
     let page = page_of("HR0512");
-    for words in [
-        "misfit of all shapes together",
-        "neither dates nor authenticates",
-    ] {
-        assert_eq!(page.matches(words).count(), 1, "{words}");
-    }
+    assert_eq!(page.matches("neither dates nor authenticates").count(), 1);
+    let (_, said) = page.split_once("<h2>In words</h2>").unwrap();
+    let (said, rest) = said.split_once("</section>").unwrap();
+    assert!(said.contains("<li>"), "{said}");
+    assert!(
+        !said.contains("misfit") && rest.contains("misfit"),
+        "{said}"
+    );
 }
 
 #[test]
