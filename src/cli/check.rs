@@ -32,7 +32,7 @@ use super::{CliError, Outcome};
 /// norm then.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Exit status: 0 nothing out of norm, 1 something out of norm, \
+    after_help = "Exit status: 0 no dimension out of norm, 1 some dimension out of norm, \
     2 wrong use or bad input, 3 nothing could be decided."
 )]
 pub(super) struct Arguments {

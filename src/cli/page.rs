@@ -155,8 +155,17 @@ impl Arguments {
         let page = match row {
             Some(row) => {
                 if is_pattern {
+                    let named = specimens
+                        .makers
+                        .names()
+                        .iter()
+                        .any(|maker| !maker.is_empty());
+                    let how = match named {
+                        true => "--maker shows the pattern",
+                        false => "give one of them another name to see the pattern",
+                    };
                     remark(format!(
-                        "`{}` is a piece and a pattern: this is the piece; --maker shows the pattern",
+                        "`{}` is a piece and a pattern: this is the piece; {how}",
                         shown(&self.name)
                     ));
                 }

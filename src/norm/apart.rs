@@ -102,8 +102,11 @@ impl Recent {
     pub(super) fn by(&self, cohort: &Cohort<'_>, sizes: &[usize]) -> Arc<TakenApart> {
         /// All sizes, and all but one of a dozen; fewer of large collections.
         const KEPT: usize = 16;
-        let readings = cohort.all_reference_rows().len() * (sizes.len() + 1);
-        let kept = (ROOM / (readings * size_of::<Rated>()).max(1)).clamp(1, KEPT);
+        let of_one = size_of::<Apart>() + sizes.len() * size_of::<Rated>();
+        let kept = KEPT.min(ROOM / (cohort.all_reference_rows().len() * of_one).max(1));
+        if kept == 0 {
+            return Arc::new(TakenApart::new(cohort, sizes));
+        }
         // Whoever panicked left a list of whole entries.
         let mut recent = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let known = recent.iter().position(|of| of.sizes == sizes);

@@ -329,15 +329,14 @@ impl<'t> Evidence<'t> {
     /// The same of all rows: the pieces of a pattern are mostly judged one after the other.
     fn main_family_of_all(&self, group: usize) -> Arc<Vec<LendingDimension>> {
         // Whoever panicked left a whole entry or none.
-        let mut last = self.beside.lock().unwrap_or_else(PoisonError::into_inner);
-        match &*last {
-            Some((of, dimensions)) if *of == group => Arc::clone(dimensions),
-            _ => {
-                let dimensions = Arc::new(self.main_family(group, &[]));
-                *last = Some((group, Arc::clone(&dimensions)));
-                dimensions
-            }
+        let last = || self.beside.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = last().as_ref().filter(|(of, _)| *of == group).cloned();
+        if let Some((_, dimensions)) = known {
+            return dimensions;
         }
+        let dimensions = Arc::new(self.main_family(group, &[]));
+        *last() = Some((group, Arc::clone(&dimensions)));
+        dimensions
     }
 
     /// Whether a row may speak in what other patterns lend to a group.

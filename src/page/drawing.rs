@@ -316,10 +316,11 @@ impl<'a> Pipe<'a> {
         keys.iter().any(|key| self.measured(key).is_none())
     }
 
-    /// Whether a stem rests on usual proportions: not where both its lines are traced.
-    fn stem_usual(&self, lines: [&str; 2], keys: &[&str]) -> bool {
+    /// Whether a stem rests on usual proportions: length, thickness at the bit, and the button, which does
+    /// not count where both lines are traced.
+    fn stem_usual(&self, lines: [&str; 2], [length, bit, button]: [&str; 3]) -> bool {
         let traced = lines.iter().all(|line| self.traced(line).is_some());
-        self.usual(keys) && !(traced && self.measured("stem_length").is_some())
+        self.usual(&[length, bit]) || (!traced && self.usual(&[button]))
     }
 
     /// The points of a traced outline, in the order of their stations.
@@ -540,7 +541,7 @@ impl<'a> Pipe<'a> {
                 hidden: false,
                 usual: self.stem_usual(
                     ["stem_top", "stem_bottom"],
-                    &["stem_length", "bit_thickness", "button_height"],
+                    ["stem_length", "bit_thickness", "button_height"],
                 ),
                 what: "stem",
             },
@@ -624,7 +625,7 @@ impl<'a> Pipe<'a> {
                 ),
                 self.stem_usual(
                     ["stem_right", "stem_left"],
-                    &["stem_length", "bit_width", "button_width"],
+                    ["stem_length", "bit_width", "button_width"],
                 ),
                 "stem",
             ),
@@ -659,6 +660,16 @@ impl<'a> Pipe<'a> {
                 Place::Side(self.bowl((-out, up)))
             }
             "bowl_wall_back" => Place::Side(self.bowl(wall("bowl_wall_back"))),
+            "bowl_wall_left" | "bowl_wall_right" => {
+                let left = key == "bowl_wall_left";
+                let (out, up) = wall(if left {
+                    "bowl_wall_left"
+                } else {
+                    "bowl_wall_right"
+                });
+                let along = self.axis(up / self.size("bowl_height"));
+                Place::Above((along, if left { -out } else { out }))
+            }
             "stem_top" => Place::Side(stem("stem_top", "shank_height", "bit_thickness")),
             "stem_bottom" => {
                 let (x, down) = stem("stem_bottom", "shank_height", "bit_thickness");

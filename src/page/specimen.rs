@@ -117,12 +117,12 @@ impl SpecimenPage<'_> {
         )
     }
 
-    /// What is to be said, but for what stands beside a picture of its own.
+    /// What is to be said, but for what stands beside a picture of its own and what is no matter of a reader
+    /// who is shown this piece.
     fn sentences(&self, words: &CheckWords<'_>) -> Vec<String> {
         let check = &self.plan.check;
         let joint = check.joint.iter();
         let mut pictured: Vec<String> = joint.flat_map(|of| words.whole(check, of)).collect();
-        pictured.extend(check.outlines.iter().map(|of| words.outline(of)));
         pictured.extend(check.finish.iter().map(|of| words.finish(of)));
         pictured.extend(words.others_to_correct(check));
         let mut sentences = words.sentences(check);

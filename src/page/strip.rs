@@ -1,5 +1,7 @@
 //! One dimension as a strip: each reference a mark by its period, the ranges, the piece itself.
 
+use std::collections::HashMap;
+
 use maud::{Markup, html};
 
 use super::document::picture;
@@ -100,29 +102,34 @@ impl Strip<'_> {
         told.trim_start().to_owned()
     }
 
-    /// How far a mark stands beside the middle of its lane: equal readings must not hide each other.
-    fn aside(&self, place: usize) -> f64 {
+    /// Where each mark lies, `lane` being the middle of its period's lane: equal readings must not hide each
+    /// other.
+    fn places(&self, scale: &Scale, lane: impl Fn(usize) -> f64) -> Vec<(f64, f64)> {
         const STEP: f64 = 1.5;
-        let own = &self.marks[place];
-        let before = self.marks[..place].iter();
-        let equal = before.filter(|m| m.period == own.period && m.value == own.value);
-        // Above and below by turns, as far as the lane goes.
-        match equal.count() % 5 {
-            0 => 0.0,
-            n if n % 2 == 1 => -STEP * n.div_ceil(2) as f64,
-            n => STEP * (n / 2) as f64,
-        }
+        let mut known: HashMap<(usize, u64), i32> = HashMap::new();
+        let place = |of: &Mark| {
+            let before = known.entry((of.period, of.value.to_bits())).or_default();
+            // Above and below by turns, as far as the lane goes.
+            let aside = [0.0, -STEP, STEP, -2.0 * STEP, 2.0 * STEP][(*before % 5) as usize];
+            *before += 1;
+            (scale.at(of.value), lane(of.period) + aside)
+        };
+        self.marks.iter().map(place).collect()
     }
 
-    /// The references of a period that were not set aside, in its lane.
-    fn crowd(&self, period: usize, scale: &Scale, lane: f64) -> Markup {
-        let of_period = |of: &&Mark| of.period == period && !of.set_aside;
-        let of_period = self.marks.iter().filter(of_period);
-        let marks: Vec<_> = of_period
-            .map(|of| (of.value, (scale.at(of.value), lane)))
-            .collect();
-        let id = format!("{}-marks-{period}", self.id);
-        crowd(&id, period, &marks, SIZE)
+    /// The references of a period that were not set aside.
+    fn crowd(&self, period: usize, places: &[(f64, f64)]) -> Markup {
+        let all = self.marks.iter().zip(places);
+        let of_period = all.filter(|(of, _)| of.period == period && !of.set_aside);
+        let marks: Vec<_> = of_period.map(|(of, &at)| (of.value, at)).collect();
+        match marks.as_slice() {
+            [] => html! {},
+            // One point makes no line.
+            [(value, at)] => html! {
+                g data-value=(value) data-x=(px(at.0)) { (mark(period, *at, SIZE, &self.periods[period])) }
+            },
+            all => crowd(&format!("{}-marks-{period}", self.id), period, all, SIZE),
+        }
     }
 
     pub(super) fn picture(&self) -> Markup {
@@ -145,6 +152,7 @@ impl Strip<'_> {
         };
         let (ticks, decimals) = scale.ticks(5);
         let crowded = self.marks.len() > MANY;
+        let places = self.places(&scale, lane);
         let drawn = html! {
             g data-from=(px(scale.from)) data-to=(px(scale.to)) data-low=(scale.low) data-high=(scale.high) {
                 @if let Some(all) = self.tolerance { (range(all, "tolerance", 0.0)) }
@@ -160,10 +168,9 @@ impl Strip<'_> {
                     text class="tick" x=(px(x)) y=(px(bottom + 13.0)) { (label(tick, decimals)) }
                 }
                 @for &period in lanes.iter().filter(|_| crowded) {
-                    (self.crowd(period, &scale, lane(period)))
+                    (self.crowd(period, &places))
                 }
-                @for (place, of) in self.marks.iter().enumerate().filter(|(_, of)| !crowded || of.set_aside) {
-                    @let at = (scale.at(of.value), lane(of.period) + self.aside(place));
+                @for (of, &at) in self.marks.iter().zip(&places).filter(|(of, _)| !crowded || of.set_aside) {
                     g data-value=(of.value) data-x=(px(at.0)) {
                         (mark(of.period, at, SIZE, &format!("{}: {} {}", of.name, sized(of.value, self.grain()), self.unit)))
                         @if of.set_aside { (struck(at, SIZE)) }

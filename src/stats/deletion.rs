@@ -76,8 +76,8 @@ impl Deletions {
 
     /// The two-level sums of the readings without some, and with others that are not among them, as
     /// [`two_level`](super::two_level::two_level) has them. `None` where nothing is left, or one to be
-    /// left out is not there, or the spread is too far off, or digits would be lost: the caller then
-    /// adds up afresh.
+    /// left out is of a period that is not there, or the spread is too far off, or digits would be lost: the
+    /// caller then adds up afresh. Those to be left out are taken for readings of the set.
     pub(crate) fn changed(
         &self,
         without: &[Rated],

@@ -45,7 +45,8 @@ impl CheckWords<'_> {
         finish(of)
     }
 
-    /// Whether anything of it is out of norm: its dimensions, an outline or the finish.
+    /// Whether anything of it is out of norm: a dimension, an outline, the finish, or its size or shape as a
+    /// whole.
     pub fn is_out_of_norm(&self, check: &Check) -> bool {
         check.verdict == Verdict::OutOfNorm || !besides(check).is_empty()
     }

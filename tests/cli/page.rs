@@ -283,7 +283,8 @@ fn outlines_are_those_of_check_station_by_station() {
     assert!(seen > 3, "{seen}");
 }
 
-/// Somebody files where the drawing points: at the station of the largest excursion, on the stem or the wall.
+/// Somebody files where the drawing points: at the station of the largest excursion; on the stem its place
+/// is known from outside, on its own side of the axis.
 #[test]
 fn an_outline_is_called_out_at_its_station() {
     let planted = std::fs::read_to_string(demo("truth/planted_form.csv")).unwrap();
@@ -315,9 +316,13 @@ fn an_outline_is_called_out_at_its_station() {
             .nth(1)
             .unwrap();
         let station: f64 = station.parse().unwrap();
-        let stations = outline["excursions"].as_array().unwrap().iter();
-        let mut stations = stations.map(|e| e["at"].as_f64().unwrap());
-        assert!(stations.any(|at| (at - station).abs() < 0.051));
+        let excursions = outline["excursions"].as_array().unwrap().iter();
+        let beyond = |e: &&Value| e["beyond"].as_f64().unwrap().abs();
+        let most = excursions
+            .max_by(|a, b| beyond(a).total_cmp(&beyond(b)))
+            .unwrap();
+        let largest = most["at"].as_f64().unwrap();
+        assert!((largest - station).abs() < 0.051, "{name} {feature}");
         let tags = tags(&page);
         let spot = tags
             .iter()
@@ -328,6 +333,12 @@ fn an_outline_is_called_out_at_its_station() {
             assert!(
                 (from_face - station).abs() < 0.06 || station > size("stem_length", 70.0) - 3.6,
                 "{name}"
+            );
+            let up = spot.number("data-up");
+            let is_up = feature == "stem_top" || feature == "stem_right";
+            assert!(
+                if is_up { up > 0.5 } else { up < -0.5 },
+                "{name} {feature} {up}"
             );
             seen += 1;
         }
@@ -577,6 +588,15 @@ fn a_file_that_is_no_page_stays() {
         assert!(desk.read(name).starts_with(calibriar::page::START));
         assert!(desk.read(name).contains("<h1><bdi>A8</bdi>"));
     }
+}
+
+/// What is out of norm as a whole is not to be missed, in the headline and in the index.
+#[test]
+fn a_piece_that_is_too_large_as_a_whole_says_so() {
+    let headline = "borderline in its dimensions; OUT OF NORM besides: size as a whole";
+    let page = page_of("HR0400");
+    assert!(page.contains(headline), "{page}");
+    assert_eq!(check_of("HR0400")["joint"]["size_verdict"], "out_of_norm");
 }
 
 /// Spellings of one pattern's name are one pattern, in the index as in its norms.
