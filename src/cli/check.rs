@@ -242,7 +242,7 @@ impl Page<'_> {
             "strip",
         ];
         let mut table = output::table(&headings);
-        let mut strips = Vec::with_capacity(check.dimensions.len());
+        let mut draws = false;
         for dimension in &check.dimensions {
             let known = self.words.catalogue.at(dimension.dimension);
             let numbers = match &dimension.judged {
@@ -282,10 +282,10 @@ impl Page<'_> {
                     self.pen,
                 )
             });
-            row.push(Cell::new(&drawn));
-            strips.push(drawn);
+            draws |= !drawn.is_empty();
+            row.push(Cell::new(drawn));
             table.add_row(row);
         }
-        output::with_strips(table, &strips)
+        output::with_strips(table, draws)
     }
 }

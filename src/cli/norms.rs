@@ -324,7 +324,7 @@ fn ranges(cohort: &Cohort<'_>, rows: &[&Norm], pen: Pen) -> (String, bool) {
         "strip",
     ];
     let mut table = output::table(&headings);
-    let mut strips = Vec::with_capacity(rows.len());
+    let mut draws = false;
     for norm in rows {
         let dimension = cohort.table().catalogue.at(norm.dimension);
         let label = match norm.finish {
@@ -350,7 +350,7 @@ fn ranges(cohort: &Cohort<'_>, rows: &[&Norm], pen: Pen) -> (String, bool) {
             .iter()
             .flat_map(|(_, of)| norm.rows().map(|row| of.values[row]));
         let drawn = strip(firm.typical, values, None, pen);
-        strips.push(drawn.clone());
+        draws |= !drawn.is_empty();
         let total = firm.spread.hypot(firm.spread_between_periods);
         let spread = match norm.kind {
             Kind::Ratio => format!("{:.1} %", 100.0 * total),
@@ -371,7 +371,7 @@ fn ranges(cohort: &Cohort<'_>, rows: &[&Norm], pen: Pen) -> (String, bool) {
             ],
         );
     }
-    output::with_strips(table, &strips)
+    output::with_strips(table, draws)
 }
 
 fn legend(settings: &Settings) -> String {

@@ -161,15 +161,15 @@ pub(super) fn table(headings: &[&str]) -> Table {
     table
 }
 
-/// The lines of a table whose last column is of strips, and whether these are shown: not where there is
-/// none, nor where a terminal would break the lines.
-pub(super) fn with_strips(mut table: Table, strips: &[String]) -> (String, bool) {
+/// The lines of a table whose last column is of strips, and whether these are shown: not where none was
+/// drawn, nor where a terminal would break the lines.
+pub(super) fn with_strips(mut table: Table, drawn: bool) -> (String, bool) {
     let widths = table.column_max_content_widths();
     // A blank after each column.
     let width: usize = widths.iter().map(|&width| usize::from(width) + 1).sum();
     let room = terminal_size::terminal_size_of(io::stdout());
     let fits = room.is_none_or(|(room, _)| width <= usize::from(room.0));
-    let shown = fits && strips.iter().any(|strip| !strip.is_empty());
+    let shown = drawn && fits;
     if let Some(last) = table.column_mut(widths.len() - 1).filter(|_| !shown) {
         last.set_constraint(ColumnConstraint::Hidden);
     }

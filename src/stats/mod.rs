@@ -99,7 +99,7 @@ pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed}
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
-pub(crate) use screening::{loose, screen_without};
+pub(crate) use screening::{all_but, loose, screen_without};
 pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};
 pub use tail_weight::{TailWeight, tail_weight};

@@ -62,11 +62,11 @@ impl Screened {
 pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened {
     let outcome = Outcome::of(readings, None, prior, |gone| match gone {
         [] => two_level(readings, prior.lambda, prior.variance),
-        gone => two_level(&without(readings, gone), prior.lambda, prior.variance),
+        gone => two_level(&all_but(readings, gone), prior.lambda, prior.variance),
     });
     let gone: Vec<usize> = outcome.set_aside.iter().map(|aside| aside.index).collect();
     let all: Vec<usize> = (0..readings.len()).collect();
-    let kept = without(&all, &gone);
+    let kept = all_but(&all, &gone);
     let place = |at: &usize| kept.binary_search(at).ok();
     Screened {
         near: outcome.near.iter().filter_map(place).collect(),
@@ -155,7 +155,7 @@ impl Outcome {
 }
 
 /// Those that are not at some places.
-fn without<T: Copy>(all: &[T], gone: &[usize]) -> Vec<T> {
+pub(crate) fn all_but<T: Copy>(all: &[T], gone: &[usize]) -> Vec<T> {
     let mut gone = gone.to_vec();
     gone.sort_unstable();
     let mut left = Vec::with_capacity(all.len());
@@ -317,7 +317,7 @@ fn left_out<R: Copy + Into<Rated>>(
 ) -> Option<LeftOut> {
     let own: Rated = readings[at].into();
     sums.without(own).or_else(|| {
-        let others = without(readings, &[gone, &[at]].concat());
+        let others = all_but(readings, &[gone, &[at]].concat());
         Some(two_level(&others, sums.lambda, sums.variance)?.seen_from(own))
     })
 }

@@ -15,7 +15,7 @@ use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
-    Deletions, PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel,
+    Deletions, PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel, all_but,
     benjamini_hochberg_among, holm, loose, normal_upper_quantile, screen, screen_without,
     t_upper_quantile,
 };
@@ -561,7 +561,7 @@ impl<'a> Pattern<'a> {
             }
         }
         let others = match own {
-            Some(own) => Cow::Owned([&all[..own], &all[own + 1..]].concat()),
+            Some(own) => Cow::Owned(all_but(all, &[own])),
             None => Cow::Borrowed(all),
         };
         screen(&others, prior).predictive(prior)
@@ -575,13 +575,7 @@ impl<'a> Pattern<'a> {
             let of_aside = tipping.iter().filter(|of| of.is_aside());
             let place = |of: &Tipping| all.iter().position(|r| r.row() == of.row as usize);
             let aside: Vec<usize> = of_aside.filter_map(place).collect();
-            let mut kept = Cow::Borrowed(all);
-            if !aside.is_empty() {
-                let mut at = 0..all.len();
-                kept.to_mut()
-                    .retain(|_| at.next().is_some_and(|at| !aside.contains(&at)));
-            }
-            let deletions = Deletions::new(&kept, norm.prior.variance);
+            let deletions = Deletions::new(&all_but(all, &aside), norm.prior.variance);
             Summed { deletions, aside }
         }))
     }
