@@ -5,9 +5,10 @@
 //! [`Reference`]s; no other room can make one, so that a worn, reworked or replaced part can never
 //! speak for the works.
 
-use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::OnceLock;
+
+use foldhash::{HashMap, HashMapExt as _};
 
 use crate::catalogue::{Kind, Periods, Standing, State, fold};
 use crate::stats::Rated;
@@ -463,6 +464,14 @@ impl<'t> Cohort<'t> {
         self.reference_starts[group] as usize..self.reference_starts[group + 1] as usize
     }
 
+    /// Where the row of a piece of the chosen periods is among [`Cohort::all_reference_rows`].
+    pub(crate) fn reference_place(&self, row: usize) -> Option<usize> {
+        let key = |&row: &u32| (self.period_of[row as usize], row);
+        let range = self.reference_range(self.group_of(row));
+        let found = self.reference_rows[range.clone()].binary_search_by_key(&key(&(row as u32)), key);
+        Some(range.start + found.ok()?)
+    }
+
     /// Label of the period in which a row's piece was made: the one its [`Reference`]s have.
     pub fn period_label(&self, row: usize) -> Option<u32> {
         Some(self.period_of[row]).filter(|&p| p != NO_PERIOD)
@@ -485,21 +494,27 @@ impl<'t> Cohort<'t> {
         let rows: Vec<u32> = (0..self.reference.len() as u32)
             .filter(|&row| self.reference[row as usize])
             .collect();
-        // Those without a period come last.
-        let last = self.periods.len();
-        let rows = sorting::by_key(&rows, last + 1, |row| {
-            last.min(self.period_of[row as usize] as usize)
-        });
         let rows = sorting::by_key(&rows, self.groups.len(), |row| self.group_of(row as usize));
         self.reference_starts = vec![0; self.groups.len() + 1];
         for (group, of) in self.groups.iter().enumerate() {
             self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
         }
-        self.reference_periods = rows
-            .iter()
-            .map(|&row| self.period_of[row as usize])
-            .collect();
-        self.reference_rows = rows;
+        /// So many groups are worth a thread's while.
+        const SHARE: usize = 64;
+        let sorted = parallel::stretches(self.groups.len(), SHARE, |groups| {
+            let mut sorted: Vec<(u32, u32)> = Vec::new();
+            for group in groups {
+                let start = sorted.len();
+                let of_group = rows[self.reference_range(group)].iter();
+                // Those without a period come last.
+                sorted.extend(of_group.map(|&row| (self.period_of[row as usize], row)));
+                sorted[start..].sort_unstable();
+            }
+            sorted
+        });
+        let sorted = || sorted.iter().flatten();
+        self.reference_rows = sorted().map(|&(_, row)| row).collect();
+        self.reference_periods = sorted().map(|&(period, _)| period).collect();
     }
 }
 

@@ -1,5 +1,6 @@
 //! Work shared out between threads, with the same result on any number of them.
 
+use std::ops::Range;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
@@ -28,6 +29,29 @@ pub(crate) fn map<T: Send>(n: usize, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
     });
     done.sort_unstable_by_key(|&(i, _)| i);
     done.into_iter().map(|(_, result)| result).collect()
+}
+
+/// `f` of one stretch of `0..n` after the other, each of so many numbers, worked out in several threads.
+pub(crate) fn stretches<T: Send>(
+    n: usize,
+    long: usize,
+    f: impl Fn(Range<usize>) -> T + Sync,
+) -> Vec<T> {
+    map(n.div_ceil(long), |part| {
+        f(part * long..n.min((part + 1) * long))
+    })
+}
+
+/// The one and the other, worked out side by side.
+pub(crate) fn both<A: Send, B>(one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
+    thread::scope(|scope| {
+        let one = scope.spawn(one);
+        let other = other();
+        match one.join() {
+            Ok(one) => (one, other),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
 }
 
 /// Less work than this (in steps of a few nanoseconds) is done sooner than a thread is started.

@@ -201,11 +201,9 @@ impl<'t> Evidence<'t> {
         spoke.sort_unstable();
         for of_group in spoke.chunk_by(|a, b| a.0 == b.0) {
             let own = of_group[0].0;
-            let rows = cohort.reference_rows(own);
-            let place = |row: usize| rows.iter().position(|&r| r as usize == row);
-            let start = cohort.reference_range(own).start;
-            let places = of_group.iter().filter_map(|&(_, row)| place(row));
-            let places: Vec<usize> = places.map(|place| start + place).collect();
+            let places = of_group.iter();
+            let places = places.filter_map(|&(_, row)| cohort.reference_place(row));
+            let places: Vec<usize> = places.collect();
             for (column, of) in cohort.table().columns.iter().enumerate() {
                 let set = &self.shares[column][own];
                 if set.is_silent() {

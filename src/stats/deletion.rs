@@ -5,7 +5,11 @@
 //! expanded in `1 / s^2` to the first power; so a reading left out costs a step a period, not one a
 //! reading. The period ratio enters after the sums, exactly.
 
-use super::two_level::{PeriodSums, Rated, Sums, TwoLevel, position, relative, runs, weight};
+use smallvec::SmallVec;
+
+use super::two_level::{
+    PeriodSums, Rated, Sums, TwoLevel, USUAL, position, relative, runs, weight,
+};
 
 /// The first power left out is the square of this at most: the last two digits of an `f64`.
 const NEAR: f64 = 1e-7;
@@ -90,7 +94,7 @@ impl Deletions {
         if !expands {
             return None;
         }
-        let mut sums: Vec<Sums> = self.periods.iter().map(|of| of.at(more)).collect();
+        let mut sums: SmallVec<[Sums; USUAL]> = self.periods.iter().map(|of| of.at(more)).collect();
         for &reading in with {
             let at = position(sums.iter(), reading.period).unwrap_or_else(|| {
                 sums.push(Sums::about(reading));

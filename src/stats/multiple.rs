@@ -23,12 +23,11 @@
 /// ```
 #[must_use]
 pub fn holm(p: &[f64]) -> Vec<f64> {
-    let (order, p) = ranked(p);
     let m = p.len();
     let mut adjusted = vec![0.0; m];
     let mut running = 0.0_f64;
-    for (rank, &index) in order.iter().enumerate() {
-        running = running.max((p[index] * (m - rank) as f64).min(1.0));
+    for (rank, (p, index)) in ranked(p).into_iter().enumerate() {
+        running = running.max((p * (m - rank) as f64).min(1.0));
         adjusted[index] = running;
     }
     adjusted
@@ -60,26 +59,23 @@ pub fn benjamini_hochberg(p: &[f64]) -> Vec<f64> {
 /// [`benjamini_hochberg`] for the smallest p-values of `comparisons` in all: the others count as 1.
 #[must_use]
 pub fn benjamini_hochberg_among(p: &[f64], comparisons: usize) -> Vec<f64> {
-    let (order, p) = ranked(p);
     let m = comparisons.max(p.len());
     let mut adjusted = vec![0.0; p.len()];
     let mut running = 1.0_f64;
-    for (rank, &index) in order.iter().enumerate().rev() {
-        running = running.min(p[index] * m as f64 / (rank + 1) as f64);
+    for (rank, (p, index)) in ranked(p).into_iter().enumerate().rev() {
+        running = running.min(p * m as f64 / (rank + 1) as f64);
         adjusted[index] = running;
     }
     adjusted
 }
 
-/// Indices from the smallest p-value to the largest, and the p-values made usable.
-fn ranked(p: &[f64]) -> (Vec<usize>, Vec<f64>) {
-    let p: Vec<f64> = p
-        .iter()
-        .map(|&p| if p.is_nan() { 1.0 } else { p.clamp(0.0, 1.0) })
-        .collect();
-    let mut order: Vec<usize> = (0..p.len()).collect();
-    order.sort_by(|&i, &j| p[i].total_cmp(&p[j]));
-    (order, p)
+/// The p-values made usable, from the smallest to the largest, each with its place.
+fn ranked(p: &[f64]) -> Vec<(f64, usize)> {
+    let usable = |&p: &f64| if p.is_nan() { 1.0 } else { p.clamp(0.0, 1.0) };
+    let mut ranked: Vec<(f64, usize)> = p.iter().map(usable).zip(0..).collect();
+    // Of equal ones the last decides for all: their order does not matter.
+    ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    ranked
 }
 
 #[cfg(test)]

@@ -11,7 +11,9 @@
 
 use std::ops::Range;
 
-use super::two_level::{Rated, two_level};
+use smallvec::SmallVec;
+
+use super::two_level::{Rated, USUAL, two_level};
 
 /// Grid points of `rho`, and of `phi` in the borrowed spread.
 pub(super) const GRID: usize = 20;
@@ -45,7 +47,7 @@ fn lambda_at(j: usize) -> f64 {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ShareSet {
     /// Label, readings and mean of each period; none at all of a set that can never tell.
-    periods: Vec<(Option<u32>, f64, f64)>,
+    periods: SmallVec<[(Option<u32>, f64, f64); USUAL]>,
     /// Sum of squares within periods.
     within: f64,
 }

@@ -7,6 +7,11 @@
 //! Generalised least squares for a one-way layout: D. A. Harville, J. Am. Stat. Assoc. 72 (1977)
 //! 320-338.
 
+use smallvec::SmallVec;
+
+/// As many periods as a pattern mostly has, or fewer: their sums need no allocation.
+pub(super) const USUAL: usize = 4;
+
 /// One reading on the scale of judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rated {
@@ -53,7 +58,7 @@ pub struct TwoLevel {
     /// Mean of the squared standard uncertainties.
     pub mean_u2: f64,
     /// The periods, in order of appearance.
-    pub periods: Vec<PeriodSums>,
+    pub periods: SmallVec<[PeriodSums; USUAL]>,
     /// The period ratio that it was worked out with.
     pub lambda: f64,
     /// The square of the spread that it was worked out with.
@@ -205,7 +210,7 @@ pub fn two_level<R: Copy + Into<Rated>>(
     if readings.is_empty() {
         return None;
     }
-    let mut sums: Vec<Sums> = Vec::new();
+    let mut sums: SmallVec<[Sums; USUAL]> = SmallVec::new();
     for run in runs(readings) {
         let first: Rated = run[0].into();
         let at = position(sums.iter(), first.period).unwrap_or_else(|| {
@@ -220,7 +225,7 @@ pub fn two_level<R: Copy + Into<Rated>>(
         }
         sums[at] = of;
     }
-    let mut periods: Vec<PeriodSums> = sums.iter().map(PeriodSums::from).collect();
+    let mut periods: SmallVec<[PeriodSums; USUAL]> = sums.iter().map(PeriodSums::from).collect();
     if sums.iter().any(Sums::drowns) {
         // The first reading of a period is far from its others: once more, about their means.
         periods.iter_mut().for_each(|of| of.within = 0.0);
@@ -244,7 +249,7 @@ pub fn two_level<R: Copy + Into<Rated>>(
 impl TwoLevel {
     /// From the sums of the periods; `None` without one.
     pub(super) fn of_periods(
-        periods: Vec<PeriodSums>,
+        periods: SmallVec<[PeriodSums; USUAL]>,
         lambda: f64,
         variance: f64,
     ) -> Option<TwoLevel> {

@@ -1,14 +1,15 @@
 //! From a file's bytes to text: encoding, delimiter, decimal mark, and where a byte stands.
 
 use std::borrow::Cow;
-use std::fs::File;
-use std::io::Read as _;
+use std::fs::{File, Metadata};
+use std::io::{self, Read as _, Seek as _, SeekFrom};
 use std::path::Path;
 
 use encoding_rs::Encoding;
 
 use super::TableError;
 use crate::notation::DecimalMark;
+use crate::parallel;
 
 /// Reads a whole file, and notices when it changes meanwhile.
 ///
@@ -22,19 +23,52 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, TableError> {
     };
     let mut file = File::open(path).map_err(failed)?;
     let before = file.metadata().map_err(failed)?;
-    let mut bytes = Vec::with_capacity(usize::try_from(before.len()).unwrap_or(0) + 1);
-    file.read_to_end(&mut bytes).map_err(failed)?;
+    let long = usize::try_from(before.len()).unwrap_or(0);
+    let bytes = if before.is_file() && long >= LONG {
+        read_in_parts(path, &before, long).map_err(failed)?
+    } else {
+        let mut bytes = Vec::with_capacity(long + 1);
+        file.read_to_end(&mut bytes).map_err(failed)?;
+        Some(bytes)
+    };
     let after = file.metadata().map_err(failed)?;
     // A pipe has no length of its own; a plain file must give what it promised.
-    let stood_still = !before.is_file()
-        || (bytes.len() as u64 == before.len()
-            && after.len() == before.len()
-            && after.modified().ok() == before.modified().ok());
-    if stood_still {
-        Ok(bytes)
-    } else {
-        Err(TableError::Changed { file: file_name() })
+    let stood_still = |bytes: &Vec<u8>| {
+        !before.is_file() || (bytes.len() as u64 == before.len() && is_same(&before, &after))
+    };
+    match bytes.filter(stood_still) {
+        Some(bytes) => Ok(bytes),
+        None => Err(TableError::Changed { file: file_name() }),
     }
+}
+
+/// From so many bytes on a file is read by several threads.
+const LONG: usize = 1 << 22;
+
+/// The bytes of a plain file, read by several threads; `None` where it is no longer what it was.
+fn read_in_parts(path: &Path, before: &Metadata, long: usize) -> io::Result<Option<Vec<u8>>> {
+    let mut bytes = vec![0; long];
+    let mut parts: Vec<&mut [u8]> = bytes.chunks_mut(LONG).collect();
+    let read = |at: usize, part: &mut &mut [u8]| {
+        // Its own handle: one that is shared has one place where it reads.
+        let mut file = File::open(path)?;
+        if !is_same(before, &file.metadata()?) {
+            return Ok(false);
+        }
+        file.seek(SeekFrom::Start((at * LONG) as u64))?;
+        match file.read_exact(part) {
+            Err(error) if error.kind() == io::ErrorKind::UnexpectedEof => Ok(false),
+            done => done.map(|()| true),
+        }
+    };
+    let read: io::Result<Vec<bool>> = parallel::each(&mut parts, long, read).into_iter().collect();
+    let is_whole = read?.into_iter().all(|whole| whole);
+    Ok(is_whole.then_some(bytes))
+}
+
+/// Whether a file has the length and the time of change that it had.
+fn is_same(before: &Metadata, now: &Metadata) -> bool {
+    now.len() == before.len() && now.modified().ok() == before.modified().ok()
 }
 
 /// A decoded file with its name.
@@ -93,7 +127,7 @@ impl SourceText {
                 }
             },
         };
-        if text.as_bytes().contains(&0) {
+        if has(text.as_bytes(), 0) {
             return Err(not_text("it holds NUL bytes"));
         }
         let start = if text.starts_with('\u{feff}') {
@@ -152,7 +186,7 @@ impl SourceText {
         const WORTH_IT: usize = 1 << 20;
         let bytes = self.table().as_bytes();
         let body = &bytes[from..];
-        if most < 2 || body.len() < WORTH_IT || body.contains(&b'"') {
+        if most < 2 || body.len() < WORTH_IT || has(body, b'"') {
             return vec![(from, bytes.len())];
         }
         let mut cuts = vec![from];
@@ -194,6 +228,12 @@ impl SourceText {
         }
         found
     }
+}
+
+/// Whether a byte stands somewhere among others.
+fn has(bytes: &[u8], byte: u8) -> bool {
+    let found = parallel::stretches(bytes.len(), LONG, |part| bytes[part].contains(&byte));
+    found.contains(&true)
 }
 
 /// A record's place and its text as it stands in the file.

@@ -1,6 +1,6 @@
 //! Many short texts in few allocations.
 
-use std::collections::HashMap;
+use foldhash::{HashMap, HashMapExt as _};
 
 use crate::catalogue::fold;
 

@@ -3,8 +3,9 @@
 //! The cells of a million plain numbers never meet the text notation: digits go straight to an
 //! `f64`. Whatever is not plain takes the slow road through `notation`, cell by cell.
 
-use std::collections::HashMap;
 use std::thread;
+
+use foldhash::{HashMap, HashMapExt as _};
 
 use super::column::{
     Column, Details, KeptReading, Specimens, Table, Uncertainty, has_sense, without_sense,
@@ -122,6 +123,9 @@ struct Special {
     state: Option<State>,
     unit: Unit,
 }
+
+/// So many rows are worth a thread's while.
+const STRETCH: usize = 1 << 16;
 
 /// The step of a decimal by its digits after the point, as many as a plain one can have.
 const STEPS: [f64; 16] = [
@@ -598,17 +602,23 @@ impl Chunk {
         let rows = chunks.iter().map(|chunk| chunk.offsets.len()).sum();
         whole.reserve(rows, chunks.iter().map(|c| c.specimens.names.bytes()).sum());
         let mut columns: Vec<Vec<(usize, RawColumn)>> = Vec::new();
-        for mut chunk in chunks {
+        let mut first_row = 0;
+        for chunk in &mut chunks {
             columns.resize_with(chunk.columns.len(), Vec::new);
             for (parts, part) in columns.iter_mut().zip(chunk.columns.drain(..)) {
-                parts.push((whole.offsets.len(), part));
+                parts.push((first_row, part));
             }
-            whole.append_rows(chunk);
+            first_row += chunk.offsets.len();
         }
         let steps = rows * columns.len();
-        whole.columns = parallel::each(&mut columns, steps, |_, parts| {
-            RawColumn::joined(std::mem::take(parts))
-        });
+        let join = || {
+            parallel::each(&mut columns, steps, |_, parts| {
+                RawColumn::joined(std::mem::take(parts))
+            })
+        };
+        let append = || chunks.into_iter().for_each(|of| whole.append_rows(of));
+        let (joined, ()) = parallel::both(join, append);
+        whole.columns = joined;
         whole
     }
 
@@ -651,14 +661,15 @@ impl Chunk {
             "total", "totals", "sum", "average", "avg", "mean", "median", "min", "max", "count",
         ];
         const LONGEST: usize = 12;
-        let names = self.specimens.names.iter().zip(&self.offsets);
-        let named = names.filter(|(name, _)| {
-            let name = name.trim_end_matches(':');
+        let is_sum = |row: &usize| {
+            let name = self.specimens.names.get(*row).trim_end_matches(':');
             name.len() < LONGEST && NAMES.iter().any(|n| n.eq_ignore_ascii_case(name))
+        };
+        let found = parallel::stretches(self.offsets.len(), STRETCH, |mut rows| {
+            let sum = |row: usize| (self.offsets[row], self.specimens.names.get(row).to_owned());
+            rows.by_ref().filter(is_sum).map(sum).collect::<Vec<_>>()
         });
-        named
-            .map(|(name, &offset)| (offset, name.to_owned()))
-            .collect()
+        found.concat()
     }
 
     fn doubts(&mut self, input: &Input<'_>, catalogue: &Catalogue) -> Vec<RawDoubt> {
@@ -675,8 +686,10 @@ impl Chunk {
     /// Takes out every row whose specimen stands in an earlier row, be that one faulty or not.
     fn refuse_duplicates(&mut self, input: &Input<'_>) -> Vec<RawFault> {
         let names = &self.specimens.names;
-        let ascending = (1..names.len()).all(|row| names.get(row - 1) < names.get(row));
-        if ascending && self.refused.is_empty() {
+        let ascending = parallel::stretches(names.len(), STRETCH, |mut rows| {
+            rows.all(|row| row == 0 || names.get(row - 1) < names.get(row))
+        });
+        if ascending.iter().all(|&ascending| ascending) && self.refused.is_empty() {
             return Vec::new();
         }
         let good = names.iter().zip(&self.offsets).enumerate();

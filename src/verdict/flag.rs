@@ -53,10 +53,7 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
     let glance = Glance::new(evidence, settings);
     // Large enough for the limits of a column to be read again and again.
     const LOOK: usize = 1 << 15;
-    let looked = parallel::map(rows.div_ceil(LOOK), |part| {
-        let from = part * LOOK;
-        glance.suspects(from, rows.min(from + LOOK))
-    });
+    let looked = parallel::stretches(rows, LOOK, |rows| glance.suspects(rows.start, rows.end));
     const SHARE: usize = 4096;
     let ids = |(part, some): (usize, &Suspects)| {
         let first = part * LOOK;
@@ -71,8 +68,8 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
     // Pattern by pattern, because these have their references in common.
     let group_of = |id: u32| suspect(id).0.group as usize;
     let order = sorting::by_key(&order, cohort.groups().len(), group_of);
-    let parts = parallel::map(order.len().div_ceil(SHARE), |part| {
-        let some = &order[part * SHARE..order.len().min((part + 1) * SHARE)];
+    let parts = parallel::stretches(order.len(), SHARE, |of| {
+        let some = &order[of];
         let (mut flags, mut judged) = (Vec::new(), 0);
         for of_group in some.chunk_by(|&a, &b| group_of(a) == group_of(b)) {
             let pattern = Pattern::new(&glance, group_of(of_group[0]));
@@ -87,13 +84,16 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
     let judged_exactly = parts.iter().map(|(_, judged)| judged);
     let judged_at_a_glance = looked.iter().map(|some| some.judged);
     let judged = judged_at_a_glance.sum::<usize>() + judged_exactly.sum::<usize>();
-    drop((glance, looked));
-    let found: Vec<&Flag> = parts.iter().flat_map(|(flags, _)| flags).collect();
-    let order: Vec<u32> = (0..found.len() as u32).collect();
-    let order = sorting::by_key(&order, rows, |i| found[i as usize].row);
-    let mut flags: Vec<Flag> = order.iter().map(|&i| *found[i as usize]).collect();
-    mark_first(&mut flags, judged, settings.alpha());
-    flags
+    let found = || parts.iter().flat_map(|(flags, _)| flags);
+    let by_row = || {
+        let found: Vec<&Flag> = found().collect();
+        let order: Vec<u32> = (0..found.len() as u32).collect();
+        let order = sorting::by_key(&order, rows, |i| found[i as usize].row);
+        let mut flags: Vec<Flag> = order.iter().map(|&i| *found[i as usize]).collect();
+        mark_first(&mut flags, judged, settings.alpha());
+        flags
+    };
+    parallel::both(|| drop((glance, looked)), by_row).1
 }
 
 /// Marks the flags of the pieces to look at first, of so many that were judged.
@@ -292,10 +292,13 @@ impl<'a> Glance<'a> {
             (standard, bands)
         };
         let groups = cohort.groups().len();
-        let parts = parallel::map(groups.div_ceil(SHARE), |part| {
+        if groups > 0 {
+            // What all are lent is worked out with all threads, not by one while the others wait.
+            Beforehand::new(evidence, 0, &[]);
+        }
+        let parts = parallel::stretches(groups, SHARE, |of| {
             let mut quantiles = HashMap::new();
-            (part * SHARE..groups.min((part + 1) * SHARE))
-                .map(|group| standard(group, &mut quantiles))
+            of.map(|group| standard(group, &mut quantiles))
                 .collect::<Vec<(Standard, Vec<Bands>)>>()
         });
         let limits = || vec![Vec::with_capacity(groups * slots * 2); columns];
@@ -312,10 +315,8 @@ impl<'a> Glance<'a> {
         for (standard, bands) in parts.into_iter().flatten() {
             glance.standards.push(standard);
             for (column, of) in bands.into_iter().enumerate() {
-                glance.suspicious[column]
-                    .extend(of.limits.iter().map(|tails| Limit::within(tails[0])));
-                glance.unusual[column]
-                    .extend(of.limits.iter().map(|tails| Limit::within(tails[1])));
+                glance.suspicious[column].extend(of.limits.iter().map(|tails| tails[0]));
+                glance.unusual[column].extend(of.limits.iter().map(|tails| tails[1]));
             }
         }
         glance
@@ -502,7 +503,7 @@ impl<'a> Pattern<'a> {
             let norm = match &known {
                 Some(known) => {
                     let prior = known.prior(position);
-                    self.without(row, position, &prior).map(Cow::Owned)
+                    self.without(row, period, position, &prior).map(Cow::Owned)
                 }
                 None => {
                     let standard = self.standard().norms[position].as_ref();
@@ -540,11 +541,20 @@ impl<'a> Pattern<'a> {
     }
 
     /// What a column's references say without that of one piece.
-    fn without(&self, row: usize, column: usize, prior: &Prior) -> Option<Predictive> {
+    fn without(
+        &self,
+        row: usize,
+        period: Option<u32>,
+        column: usize,
+        prior: &Prior,
+    ) -> Option<Predictive> {
         let evidence = self.glance.evidence;
         let all =
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
-        let own = all.iter().position(|r| r.row() == row);
+        // They are sorted by period, then row; those without a period come last.
+        let key = |of: &Reference| (of.rated().period.unwrap_or(u32::MAX), of.row());
+        let wanted = (period.unwrap_or(u32::MAX), row);
+        let own = all.binary_search_by_key(&wanted, key).ok();
         if let (Some(own), Some(norm)) = (own, &self.standard().norms[column])
             && let Some(summed) = self.summed(column, all, norm)
         {
@@ -642,7 +652,7 @@ const ROUNDING: f64 = 1.0 - 1e-9;
 /// The limits of one norm by period, at the critical t of a suspicion and that of alpha itself.
 struct Bands {
     /// Period by period, for a piece that is no reference, then for a reference.
-    limits: Vec<[Band; 2]>,
+    limits: Vec<[Limit; 2]>,
     /// See [`Whole`].
     tipping: Option<Vec<Tipping>>,
 }
@@ -659,7 +669,9 @@ impl Bands {
         let of = &table.columns[column];
         let Some(norm) = &basis.predictive else {
             return Bands {
-                limits: [[UNJUDGED; 2], [SUSPECT; 2]].repeat(periods.len()),
+                limits: [[UNJUDGED; 2], [SUSPECT; 2]]
+                    .map(|bands| bands.map(Limit::within))
+                    .repeat(periods.len()),
                 tipping: None,
             };
         };
@@ -675,6 +687,7 @@ impl Bands {
             true => Without::stages(basis, quantiles),
             false => None,
         };
+        let tipping = stages.is_some().then(|| tipping(basis));
         let reach = quantiles
             .upper(norm.df())
             .map(|critical| critical * norm.spread() * ROUNDING);
@@ -688,19 +701,20 @@ impl Bands {
             });
             let (centre, h0) = norm.sums().expected(period);
             let other = reach.map(|reach| Band::about(kind, centre, reach * h0.sqrt()));
+            let holds = tipping.iter().flatten().all(|of| of.period != period);
             let own = [0, 1].map(|tail| {
                 let of_stages = stages.iter().flatten();
-                let bands = of_stages.map(|stage| stage.band(kind, period, tail));
+                let bands = of_stages.map(|stage| stage.band(kind, period, holds, tail));
                 // A reading that is not credible is no reference.
                 let band = bands.reduce(narrowest).unwrap_or(SUSPECT);
                 let band = alone.map_or(band, |alone| narrowest(band, alone[tail]));
                 credible.map_or(band, |credible| narrowest(band, credible))
             });
-            [other, own]
+            [other, own].map(|bands| bands.map(Limit::within))
         };
         Bands {
             limits: periods.iter().flat_map(&mut of_period).collect(),
-            tipping: stages.map(|_| tipping(basis)),
+            tipping,
         }
     }
 }
@@ -819,8 +833,10 @@ impl Without {
     /// The readings of a period that are inside the critical t when left out of the norm. For the
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
-    fn band(&self, kind: Kind, period: Option<u32>, tail: usize) -> Band {
-        let few = |of: &&PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
+    fn band(&self, kind: Kind, period: Option<u32>, holds: bool, tail: usize) -> Band {
+        let few = |of: &&PeriodSums| {
+            !holds && self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD
+        };
         let Some(of) = self.sums.period(period).filter(|of| !few(of)) else {
             return SUSPECT;
         };

@@ -10,7 +10,7 @@ use super::curves::{chebyshev, lagrange};
 use super::expansion::{Answer, Dimension, OwnPhi};
 use super::family::{FAR, Family, ROUNDS, Round, gaps, inverse};
 use super::variances::{Freedoms, information, phi_at};
-use crate::parallel::each;
+use crate::parallel::{each, stretches};
 use crate::stats::Loan;
 use crate::stats::borrowed::BorrowedSpread;
 use crate::stats::period_share::{GRID, posterior_mean};
@@ -29,6 +29,9 @@ const SMALL: f64 = 1e-8;
 
 /// The farthest that `phi` may move by interpolation, over its value.
 const FAR_PHI: f64 = 0.3;
+
+/// So many patterns are worth a thread's while.
+const STRETCH: usize = 512;
 
 /// The state of all fits without one pattern, between rounds.
 struct Left {
@@ -176,46 +179,58 @@ fn round(
         };
         family.freedoms.iter().zip(&on_grid).map(found).collect()
     } else {
-        let mut weights = [0.0; GRID];
-        for (place, &pattern) in patterns.iter().enumerate() {
-            weights.fill(f64::NEG_INFINITY);
+        let phi = |place: usize| {
+            let mut weights = [f64::NEG_INFINITY; GRID];
             for (at, &j) in grid.iter().enumerate() {
                 weights[j] = on_grid.iter().map(|d| d[at][place].log_likelihood).sum();
             }
-            left.phi[pattern] = posterior_mean(&weights, phi_at);
+            posterior_mean(&weights, phi_at)
+        };
+        let phi = stretches(patterns.len(), STRETCH, |places| {
+            places.map(phi).collect::<Vec<f64>>()
+        });
+        for (&pattern, phi) in patterns.iter().zip(phi.concat()) {
+            left.phi[pattern] = phi;
         }
         at_own_phi(family, dimensions, all, patterns, &left.phi)
     };
 
-    let mut change = Change::default();
-    for (d, found) in found.into_iter().enumerate() {
+    let phi = &left.phi;
+    let mut of_dimensions: Vec<_> = left.a.iter_mut().zip(&mut left.spreads).zip(found).collect();
+    let changes = each(&mut of_dimensions, steps, |d, ((a, spreads), found)| {
         let freedoms = &family.freedoms[d];
-        for (place, (&pattern, (log_s2, information))) in patterns.iter().zip(found).enumerate() {
+        // Where the rounds meet, that is 1 / a.
+        let ahead = contraction[d] / (1.0 - contraction[d]);
+        let mut change = Change::default();
+        for (place, (&pattern, &(log_s2, information))) in patterns.iter().zip(&*found).enumerate()
+        {
             let lenders = freedoms.lenders - usize::from(freedoms.df[pattern] > 0.0);
-            // Where the rounds meet, that is 1 / a.
-            let ahead = contraction[d] / (1.0 - contraction[d]);
-            let step = -log_s2 - left.a[d][pattern].ln();
+            let a = &mut a[pattern];
+            let step = -log_s2 - a.ln();
             let ahead = if step.abs() < 0.1 { step * ahead } else { 0.0 };
             let s2 = (log_s2 - ahead).exp();
             let spread = (s2 > 0.0 && s2.is_finite())
-                .then(|| BorrowedSpread::new(s2, left.phi[pattern], information, lenders));
-            left.spreads[d][pattern] = spread;
+                .then(|| BorrowedSpread::new(s2, phi[pattern], information, lenders));
+            spreads[pattern] = spread;
             let next = spread.map_or(0.0, |s| inverse(s.s2));
-            let a = &mut left.a[d][pattern];
-            if family.readings[d].errorless || (next == 0.0 && *a == 0.0) {
-                *a = next;
-                continue;
+            if !(family.readings[d].errorless || (next == 0.0 && *a == 0.0)) {
+                let most = if dimensions[d].is_far(place) {
+                    &mut change.far
+                } else {
+                    &mut change.near
+                };
+                *most = most.max(step.abs());
             }
-            let most = if dimensions[d].is_far(place) {
-                &mut change.far
-            } else {
-                &mut change.near
-            };
-            *most = most.max(step.abs());
             *a = next;
         }
-    }
-    change
+        change
+    });
+    changes
+        .into_iter()
+        .fold(Change::default(), |all, of| Change {
+            near: all.near.max(of.near),
+            far: all.far.max(of.far),
+        })
 }
 
 /// `ln s0^2` and the information for each dimension and pattern, at each pattern's own `phi`, from
