@@ -1,34 +1,12 @@
 //! Work shared out between threads, with the same result on any number of them.
 
 use std::ops::Range;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::thread;
 
 /// `f(0)`, `f(1)`, ... `f(n - 1)`, worked out in several threads, in order.
-///
-/// Each thread takes the next number that is left, so that uneven work leaves none idle.
 pub(crate) fn map<T: Send>(n: usize, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let threads = thread::available_parallelism()
-        .map_or(1, usize::from)
-        .min(n);
-    if threads <= 1 {
-        return (0..n).map(f).collect();
-    }
-    let next = AtomicUsize::new(0);
-    let take = || Some(next.fetch_add(1, Ordering::Relaxed)).filter(|&i| i < n);
-    let work = || -> Vec<(usize, T)> { std::iter::from_fn(take).map(|i| (i, f(i))).collect() };
-    let mut done: Vec<(usize, T)> = thread::scope(|scope| {
-        let threads: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
-        // The panic of a thread goes on in this one.
-        let of = |thread: thread::ScopedJoinHandle<'_, Vec<(usize, T)>>| {
-            thread
-                .join()
-                .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-        };
-        threads.into_iter().flat_map(of).collect()
-    });
-    done.sort_unstable_by_key(|&(i, _)| i);
-    done.into_iter().map(|(_, result)| result).collect()
+    shared_out(processors().min(n), 0..n, |_, i| f(i))
 }
 
 /// `f` of one stretch of `0..n` after the other, each of so many numbers, worked out in several threads.
@@ -65,43 +43,44 @@ pub(crate) fn each<T: Send, R: Send>(
     steps: usize,
     work: impl Fn(usize, &mut T) -> R + Sync,
 ) -> Vec<R> {
-    let threads = if steps < WORTH_A_THREAD {
-        1
-    } else {
-        thread::available_parallelism().map_or(1, usize::from)
-    };
-    let threads = threads.min(items.len()).max(1);
-    if threads == 1 {
-        return items
-            .iter_mut()
-            .enumerate()
-            .map(|(i, item)| work(i, item))
-            .collect();
+    let threads = if steps < WORTH_A_THREAD { 1 } else { processors() };
+    shared_out(threads.min(items.len()), items.iter_mut(), work)
+}
+
+fn processors() -> usize {
+    thread::available_parallelism().map_or(1, usize::from)
+}
+
+/// Each thread takes the next item that is left, so that uneven work leaves none idle; the answers are in
+/// order.
+fn shared_out<I, R: Send>(
+    threads: usize,
+    items: impl Iterator<Item = I> + Send,
+    work: impl Fn(usize, I) -> R + Sync,
+) -> Vec<R> {
+    if threads <= 1 {
+        return items.enumerate().map(|(i, item)| work(i, item)).collect();
     }
-    let share = items.len().div_ceil(threads);
-    let work = &work;
-    let mut answers = Vec::with_capacity(items.len());
-    thread::scope(|scope| {
-        let mut shares = items.chunks_mut(share).enumerate();
-        let own = shares.next();
-        let others: Vec<_> = shares
-            .map(|(chunk, items)| {
-                scope.spawn(move || {
-                    let numbered = items.iter_mut().enumerate();
-                    let answer = |(i, item)| work(chunk * share + i, item);
-                    numbered.map(answer).collect::<Vec<R>>()
-                })
-            })
-            .collect();
-        if let Some((_, items)) = own {
-            answers.extend(items.iter_mut().enumerate().map(|(i, item)| work(i, item)));
-        }
+    let items = Mutex::new(items.enumerate());
+    // Work that panics does so without the lock.
+    let take = || items.lock().unwrap_or_else(PoisonError::into_inner).next();
+    let some = || -> Vec<(usize, R)> {
+        std::iter::from_fn(take)
+            .map(|(i, item)| (i, work(i, item)))
+            .collect()
+    };
+    let mut done = thread::scope(|scope| {
+        let others: Vec<_> = (1..threads).map(|_| scope.spawn(some)).collect();
+        let mut done = some();
         for other in others {
             match other.join() {
-                Ok(more) => answers.extend(more),
+                Ok(more) => done.extend(more),
+                // The panic of a thread goes on in this one.
                 Err(panic) => std::panic::resume_unwind(panic),
             }
         }
+        done
     });
-    answers
+    done.sort_unstable_by_key(|&(i, _)| i);
+    done.into_iter().map(|(_, answer)| answer).collect()
 }
