@@ -275,6 +275,7 @@ impl<'t> Cohort<'t> {
                 patterns[specimens.patterns.codes[row] as usize],
             )
         });
+        // Its references are told when they are sorted.
         let group = |&row: &usize| Group {
             maker: specimens.makers.get(row).to_owned(),
             pattern: specimens.patterns.get(row).to_owned(),
@@ -283,33 +284,12 @@ impl<'t> Cohort<'t> {
             references: 0,
         };
         self.groups = first_rows.iter().map(group).collect();
-        let mut seen: Vec<Vec<u32>> = vec![Vec::new(); self.groups.len()];
         for (row, &number) in group_of.iter().enumerate() {
             let pattern = specimens.patterns.codes[row] as usize;
             self.reference[row] &= !(has_patterns && nameless[pattern]);
-            let group = &mut self.groups[number as usize];
-            group.pieces += 1;
-            if self.reference[row] {
-                group.references += 1;
-                let (seen, period) = (&mut seen[number as usize], self.period_of[row]);
-                if seen.contains(&period) {
-                    continue;
-                }
-                seen.push(period);
-                if let Some(period) = self.periods.get(period as usize)
-                    && !group.periods.contains(&period.name)
-                {
-                    group.periods.push(period.name.clone());
-                }
-            }
+            self.groups[number as usize].pieces += 1;
         }
         self.group_of = group_of;
-        // In the order in which the source defines them, else of appearance.
-        let defined = self.table.periods.all();
-        let place = |name: &String| defined.iter().position(|p| p.name == *name);
-        self.groups
-            .iter_mut()
-            .for_each(|g| g.periods.sort_by_key(|name| place(name)));
     }
 
     /// The table behind it.
@@ -468,7 +448,8 @@ impl<'t> Cohort<'t> {
     pub(crate) fn reference_place(&self, row: usize) -> Option<usize> {
         let key = |&row: &u32| (self.period_of[row as usize], row);
         let range = self.reference_range(self.group_of(row));
-        let found = self.reference_rows[range.clone()].binary_search_by_key(&key(&(row as u32)), key);
+        let found =
+            self.reference_rows[range.clone()].binary_search_by_key(&key(&(row as u32)), key);
         Some(range.start + found.ok()?)
     }
 
@@ -489,29 +470,46 @@ impl<'t> Cohort<'t> {
         &self.periods[label as usize].name
     }
 
-    /// Sorts the pieces of the chosen periods by group and period.
+    /// Sorts the pieces of the chosen periods by group and period, and tells each group of its own.
     fn sort_references(&mut self) {
         let rows: Vec<u32> = (0..self.reference.len() as u32)
             .filter(|&row| self.reference[row as usize])
             .collect();
         let rows = sorting::by_key(&rows, self.groups.len(), |row| self.group_of(row as usize));
+        let of_groups =
+            rows.chunk_by(|&a, &b| self.group_of[a as usize] == self.group_of[b as usize]);
+        let mut of_groups: Vec<&[u32]> = of_groups.collect();
+        let sorted = parallel::each(&mut of_groups, 4 * rows.len(), |_, of_group| {
+            let with_period = of_group
+                .iter()
+                .map(|&row| (self.period_of[row as usize], row));
+            // Those without a period come last.
+            let mut sorted: Vec<(u32, u32)> = with_period.collect();
+            sorted.sort_unstable();
+            sorted
+        });
+        let (periods, defined) = (&self.periods, self.table.periods.all());
+        let place = |name: &String| defined.iter().position(|p| p.name == *name);
+        for of_group in &sorted {
+            let group = &mut self.groups[self.group_of[of_group[0].1 as usize] as usize];
+            group.references = of_group.len();
+            let mut first: Vec<(u32, u32)> =
+                of_group.chunk_by(|a, b| a.0 == b.0).map(|p| p[0]).collect();
+            first.sort_by_key(|&(_, row)| row);
+            for (period, _) in first {
+                if let Some(period) = periods.get(period as usize)
+                    && !group.periods.contains(&period.name)
+                {
+                    group.periods.push(period.name.clone());
+                }
+            }
+            // In the order in which the source defines them, else of appearance.
+            group.periods.sort_by_key(|name| place(name));
+        }
         self.reference_starts = vec![0; self.groups.len() + 1];
         for (group, of) in self.groups.iter().enumerate() {
             self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
         }
-        /// So many groups are worth a thread's while.
-        const SHARE: usize = 64;
-        let sorted = parallel::stretches(self.groups.len(), SHARE, |groups| {
-            let mut sorted: Vec<(u32, u32)> = Vec::new();
-            for group in groups {
-                let start = sorted.len();
-                let of_group = rows[self.reference_range(group)].iter();
-                // Those without a period come last.
-                sorted.extend(of_group.map(|&row| (self.period_of[row as usize], row)));
-                sorted[start..].sort_unstable();
-            }
-            sorted
-        });
         let sorted = || sorted.iter().flatten();
         self.reference_rows = sorted().map(|&(_, row)| row).collect();
         self.reference_periods = sorted().map(|&(period, _)| period).collect();

@@ -21,7 +21,10 @@ pub(crate) fn stretches<T: Send>(
 }
 
 /// The one and the other, worked out side by side.
-pub(crate) fn both<A: Send, B>(one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
+pub(crate) fn both<A: Send, B>(
+    one: impl FnOnce() -> A + Send,
+    other: impl FnOnce() -> B,
+) -> (A, B) {
     thread::scope(|scope| {
         let one = scope.spawn(one);
         let other = other();
@@ -43,7 +46,11 @@ pub(crate) fn each<T: Send, R: Send>(
     steps: usize,
     work: impl Fn(usize, &mut T) -> R + Sync,
 ) -> Vec<R> {
-    let threads = if steps < WORTH_A_THREAD { 1 } else { processors() };
+    let threads = if steps < WORTH_A_THREAD {
+        1
+    } else {
+        processors()
+    };
     shared_out(threads.min(items.len()), items.iter_mut(), work)
 }
 

@@ -15,7 +15,7 @@ use crate::parallel;
 use crate::stats::{
     BorrowedSpread, Lending, LendingDimension, PeriodShare, Prior, Rated, ShareEvidence, ShareSet,
 };
-use crate::table::Column;
+use crate::table::{Column, Uncertainty};
 
 /// The references of a cohort, with what they teach.
 #[derive(Debug)]
@@ -355,9 +355,10 @@ const NOWHERE: u32 = u32::MAX;
 /// read from end to end, because jumping about in it takes longer.
 fn sorted(cohort: &Cohort<'_>, column: usize, places: &[u32]) -> Vec<f64> {
     let of = &cohort.table().columns[column];
+    let all_speak = of.states.is_none() && cohort.table().dimension(of).credible.is_none();
     let mut sorted = vec![f64::NAN; cohort.all_reference_rows().len()];
     for (row, (&value, &place)) in of.values.iter().zip(places).enumerate() {
-        if place != NOWHERE && cohort.is_reference(of, row) {
+        if place != NOWHERE && (all_speak || cohort.is_reference(of, row)) {
             sorted[place as usize] = value;
         }
     }
@@ -392,9 +393,11 @@ fn fine(
 ) -> Vec<Rated> {
     let of = &cohort.table().columns[column];
     let mut fine = Vec::with_capacity(cohort.reference_range(group).len());
+    // One step for all is fine for all or for none.
+    let all_fine = matches!(of.uncertainty, Uncertainty::Step(_)) && is_fine(cohort, of, 0);
     let all = references(cohort, column, group, values, without);
     fine.extend(
-        all.filter(|r| is_fine(cohort, of, r.row()))
+        all.filter(|r| all_fine || is_fine(cohort, of, r.row()))
             .map(|r| r.rated()),
     );
     fine

@@ -274,19 +274,25 @@ pub(crate) fn loose<R: Copy + Into<Rated>>(
         let left = run.len() as f64 - 2.0;
         let share = 1.0 - 1.0 / (1.0 + sums.lambda * weight * left.max(0.0));
         let limit = calm * (1.0 + sums.lambda * (1.0 - share));
+        let square = |x: f64, without: f64| {
+            let mean = match left > 0.0 {
+                true => (sum - x - without) / left,
+                false => 0.0,
+            };
+            (x - share * mean).powi(2)
+        };
         let is_loose = |x: f64| {
             // Its deviation from the others' centre is worst without the furthest on either side.
             [low, high].iter().any(|&[first, second]| {
                 let without = if x == first { second } else { first };
-                let mean = if left > 0.0 {
-                    (sum - x - without) / left
-                } else {
-                    0.0
-                };
-                (x - share * mean).powi(2) >= limit
+                square(x, without) >= limit
             })
         };
-        if run.len() > 1 {
+        // Between the ends it is less than at one of them.
+        let may_be = |&[end, _]: &[f64; 2]| {
+            is_loose(end) || square(end, low[0]).max(square(end, high[0])) >= limit
+        };
+        if run.len() > 1 && [low, high].iter().any(may_be) {
             let places = of_run().enumerate().filter(|&(_, x)| is_loose(x));
             loose.extend(places.map(|(i, _)| start + i));
         }

@@ -329,7 +329,9 @@ impl RowReader<'_> {
         text: impl FnOnce() -> String,
     ) {
         let raw = &mut self.chunk.columns[column];
-        self.steps.push((column, step));
+        if raw.step.is_none_or(|known| step < known) {
+            self.steps.push((column, step));
+        }
         if value < context.credible.0 || value > context.credible.1 {
             let read = (value, context.cell.unit);
             self.doubtful.push((column, text(), read));

@@ -19,7 +19,7 @@ use crate::stats::{
     benjamini_hochberg_among, holm, loose, normal_upper_quantile, screen, screen_without,
     t_upper_quantile,
 };
-use crate::table::Uncertainty;
+use crate::table::{Column, Uncertainty};
 use crate::{parallel, sorting};
 
 /// One out-of-norm reading.
@@ -325,17 +325,20 @@ impl<'a> Glance<'a> {
     /// The pieces among some rows that could have an out-of-norm reading.
     fn suspects(&self, from: usize, to: usize) -> Suspects {
         let table = self.evidence.cohort().table();
-        let place: Vec<usize> = (from..to).map(|row| self.place(row)).collect();
+        let places: Vec<u32> = (from..to).map(|row| self.place(row) as u32).collect();
         let mut inside = vec![0; to - from];
         // Column by column, with the places of the rows.
         let (mut rows, mut outside) = (Vec::new(), Vec::new());
         for (at, column) in table.columns.iter().enumerate() {
-            for (i, row) in (from..to).enumerate() {
-                let is_inside = self.is_inside(&self.suspicious, at, row, place[i]);
-                inside[i] += u32::from(is_inside == Some(true));
+            let limits = &self.suspicious[at];
+            let values = column.values[from..to].iter().zip(&places);
+            for (i, ((&value, &place), inside)) in values.zip(&mut inside).enumerate() {
+                let limit = limits[place as usize];
+                let is_inside = self.is_inside(limit, column, from + i, value);
+                *inside += u32::from(is_inside == Some(true));
                 if is_inside == Some(false) {
-                    let (column, value) = (at as u32, column.values[row]);
                     rows.push(i as u32);
+                    let column = at as u32;
                     outside.push(Outside { column, value });
                 }
             }
@@ -389,18 +392,15 @@ impl<'a> Glance<'a> {
         (cohort.group_of(row) * self.slots + slot) * 2 + usize::from(cohort.is_chosen(row))
     }
 
-    /// Whether the reading at a row of a column is inside its limits; `None` where it cannot be
-    /// judged.
-    fn is_inside(&self, limits: &Limits, at: usize, row: usize, place: usize) -> Option<bool> {
+    /// Whether the value at a row of a column is inside its limits; `None` where it cannot be judged.
+    fn is_inside(&self, limit: Limit, column: &Column, row: usize, value: f64) -> Option<bool> {
         let cohort = self.evidence.cohort();
-        let column = &cohort.table().columns[at];
-        let value = column.values[row];
-        if cohort.is_chosen(row) && !cohort.would_speak(column, row) {
+        let is_silent = || cohort.is_chosen(row) && !cohort.would_speak(column, row);
+        if column.states.is_some() && is_silent() {
             // Its other readings speak, so its norm is not that of the limits.
             return (!value.is_nan()).then_some(false);
         }
-        let Limit { low, high } = limits[at][place];
-        let (low, high) = (f64::from(low), f64::from(high));
+        let (low, high) = (f64::from(limit.low), f64::from(limit.high));
         if value < low || value > high {
             return Some(false);
         }
@@ -412,11 +412,12 @@ impl<'a> Glance<'a> {
         let place = self.place(row);
         let mut inside = 0;
         for (at, column) in self.evidence.cohort().table().columns.iter().enumerate() {
-            match self.is_inside(limits, at, row, place) {
+            let value = column.values[row];
+            match self.is_inside(limits[at][place], column, row, value) {
                 Some(true) => inside += 1,
                 Some(false) => outside.push(Outside {
                     column: at as u32,
-                    value: column.values[row],
+                    value,
                 }),
                 None => {}
             }
@@ -834,9 +835,7 @@ impl Without {
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
     fn band(&self, kind: Kind, period: Option<u32>, holds: bool, tail: usize) -> Band {
-        let few = |of: &&PeriodSums| {
-            !holds && self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD
-        };
+        let few = |of: &&PeriodSums| !holds && self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
         let Some(of) = self.sums.period(period).filter(|of| !few(of)) else {
             return SUSPECT;
         };

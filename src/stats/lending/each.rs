@@ -196,7 +196,12 @@ fn round(
     };
 
     let phi = &left.phi;
-    let mut of_dimensions: Vec<_> = left.a.iter_mut().zip(&mut left.spreads).zip(found).collect();
+    let mut of_dimensions: Vec<_> = left
+        .a
+        .iter_mut()
+        .zip(&mut left.spreads)
+        .zip(found)
+        .collect();
     let changes = each(&mut of_dimensions, steps, |d, ((a, spreads), found)| {
         let freedoms = &family.freedoms[d];
         // Where the rounds meet, that is 1 / a.
