@@ -74,7 +74,6 @@ pub use comparison::{
     trigamma, variance_ratio, welch_anova, welch_t,
 };
 pub use conformity::{conformity, guarded};
-pub(crate) use deletion::Deletions;
 pub use error::StatsError;
 pub use interpolation::interpolation_weights;
 pub use least_cost::{LinearLimit, least_cost};
@@ -88,6 +87,7 @@ pub use measurer_effects::{
     crossed_variances, measurer_effects, reading_interval,
 };
 pub use misfit::{Misfit, Residuals, ShrunkCorrelation, misfit, shrunk_correlation};
+pub(crate) use multiple::benjamini_hochberg_cut;
 pub use multiple::{benjamini_hochberg, benjamini_hochberg_among, holm};
 pub use one_way::{
     Consistency, Likelihood, OneWay, OneWayFit, ReferenceBias, consistency, one_way, one_way_fit,
@@ -99,7 +99,7 @@ pub use predictive::{Predictive, Prior, Standpoint, noticing, references_needed}
 pub use range::{Sides, expected_range_content, range_confidence, wilks_sample_size};
 pub use repeated_median::{MedianLine, repeated_median_line};
 pub use screening::{Screened, SetAsideReference, screen};
-pub(crate) use screening::{all_but, loose, screen_without};
+pub(crate) use screening::{ScreenedSet, all_but, loose};
 pub use shift::{Dated, ShiftContrast, ShiftQuestion, Shifts, YearShift, shift_contrasts, shifts};
 pub use size_shape::{SizeShape, size_and_shape};
 pub use tail_weight::{TailWeight, tail_weight};

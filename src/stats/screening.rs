@@ -10,9 +10,11 @@
 //! Leave-one-out, externally studentized residuals: R. D. Cook and S. Weisberg, Residuals and
 //! Influence in Regression (1982); the spread is borrowed.
 
+use smallvec::SmallVec;
+
 use super::deletion::Deletions;
 use super::predictive::{Predictive, Prior};
-use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
+use super::two_level::{LeftOut, Rated, TwoLevel, USUAL, relative, runs, two_level};
 use super::{normal_upper_quantile, t_two_sided};
 
 /// Reject at this level, over all references of a set.
@@ -60,7 +62,7 @@ impl Screened {
 /// Screens references by a prior spread. Without one all stay: screening by a spread that the
 /// references themselves must tell finds too much.
 pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened {
-    let outcome = Outcome::of(readings, None, prior, |gone| match gone {
+    let outcome = Outcome::of(readings, None, prior, None, |gone| match gone {
         [] => two_level(readings, prior.lambda, prior.variance),
         gone => two_level(&all_but(readings, gone), prior.lambda, prior.variance),
     });
@@ -77,25 +79,130 @@ pub fn screen<R: Copy + Into<Rated>>(readings: &[R], prior: &Prior) -> Screened 
     }
 }
 
-/// The two-level sums of the readings that stay when all but the one at `left_out` are screened; those at
-/// `aside` are not summed up in `deletions`, all others are. Of many readings it looks at each once or
-/// twice, and its sums have nine digits and more. `None` where they would have less.
-pub(crate) fn screen_without<R: Copy + Into<Rated>>(
-    readings: &[R],
-    left_out: usize,
-    aside: &[usize],
-    deletions: &Deletions,
-    prior: &Prior,
-) -> Option<TwoLevel> {
-    let some = |of: &[usize], but: &[usize]| -> Vec<Rated> {
-        let of = of.iter().filter(|at| !but.contains(at));
-        of.map(|&at| readings[at].into()).collect()
-    };
-    let outcome = Outcome::of(readings, Some(left_out), prior, |gone| {
-        let (less, more) = (some(gone, aside), some(aside, gone));
-        deletions.changed(&less, &more, prior.lambda, prior.variance)
-    });
-    outcome.sums
+/// A screened set of readings, for screening it anew without one or another of them.
+#[derive(Clone, Debug)]
+pub(crate) struct ScreenedSet {
+    deletions: Deletions,
+    /// The places of those that do not stay; `deletions` are of the others.
+    aside: Vec<usize>,
+    edge: Edge,
+}
+
+impl ScreenedSet {
+    /// The readings, sorted by period, of which those at some places do not stay; `sums` are of those that do,
+    /// with that prior.
+    pub(crate) fn new<R: Copy + Into<Rated>>(
+        readings: &[R],
+        aside: Vec<usize>,
+        sums: &TwoLevel,
+        prior: &Prior,
+    ) -> ScreenedSet {
+        ScreenedSet {
+            deletions: Deletions::new(&all_but(readings, &aside), prior.variance),
+            aside,
+            edge: Edge::new(readings, sums, prior),
+        }
+    }
+
+    /// The sums of those that stay, or of all of these but one.
+    pub(crate) fn left<R: Copy + Into<Rated>>(
+        &self,
+        but: Option<R>,
+        prior: &Prior,
+    ) -> Option<TwoLevel> {
+        let but: Option<Rated> = but.map(Into::into);
+        let deletions = &self.deletions;
+        deletions.changed(but.as_slice(), &[], prior.lambda, prior.variance)
+    }
+
+    /// The two-level sums of the readings that stay when all but the one at `left_out` are screened, of the
+    /// readings that the set is made of. Its sums have nine digits and more; `None` where they would have
+    /// less.
+    pub(crate) fn without<R: Copy + Into<Rated>>(
+        &self,
+        readings: &[R],
+        left_out: usize,
+        prior: &Prior,
+    ) -> Option<TwoLevel> {
+        let some = |of: &[usize], but: &[usize]| -> SmallVec<[Rated; USUAL]> {
+            let of = of.iter().filter(|at| !but.contains(at));
+            of.map(|&at| readings[at].into()).collect()
+        };
+        let sums_without = |gone: &[usize]| {
+            let (less, more) = (some(gone, &self.aside), some(&self.aside, gone));
+            let deletions = &self.deletions;
+            deletions.changed(&less, &more, prior.lambda, prior.variance)
+        };
+        let edge = Some(&self.edge);
+        Outcome::of(readings, Some(left_out), prior, edge, sums_without).sums
+    }
+}
+
+/// The readings of a set that are not well inside: of many screenings of nearly the same set, none finds
+/// another one unlike its fellows.
+#[derive(Clone, Debug)]
+struct Edge {
+    places: Vec<usize>,
+    /// Of the others.
+    periods: Vec<Inside>,
+}
+
+/// Where the readings of a known period that are not at the edge stand.
+#[derive(Clone, Copy, Debug)]
+struct Inside {
+    period: Option<u32>,
+    centre: f64,
+    /// The greatest distance from the centre.
+    reach: f64,
+    /// The least relative error variance, over that with the same spread.
+    least_u2: f64,
+}
+
+impl Edge {
+    fn new<R: Copy + Into<Rated>>(readings: &[R], sums: &TwoLevel, prior: &Prior) -> Edge {
+        /// Of the distance at which a reading is near the limit: room for the norm to move.
+        const ROOM: f64 = 0.85;
+        let (_, near) = inside(sums, prior, ALPHA / sums.n.max(2) as f64);
+        let calm = calm(sums, prior, near);
+        let (mut places, mut periods) = (Vec::new(), Vec::new());
+        let mut start = 0;
+        for run in runs(readings) {
+            let first: Rated = run[0].into();
+            let (centre, share) = sums.residuals(first.period).unwrap_or((f64::NAN, 0.0));
+            let reach = ROOM * (calm * (1.0 - share)).sqrt();
+            let mut of = Inside {
+                period: first.period,
+                centre,
+                reach,
+                least_u2: f64::INFINITY,
+            };
+            for (i, &reading) in run.iter().enumerate() {
+                let Rated { x, u, .. } = reading.into();
+                if (x - centre).abs() < reach {
+                    of.least_u2 = of.least_u2.min(u * u);
+                } else {
+                    places.push(start + i);
+                }
+            }
+            periods.push(of);
+            start += run.len();
+        }
+        Edge { places, periods }
+    }
+
+    /// Whether all readings that are not at the edge are calm by other sums of nearly the same set.
+    fn holds(&self, sums: &TwoLevel, calm: f64, per_variance: f64) -> bool {
+        self.periods.iter().all(|of| {
+            if of.least_u2.is_infinite() {
+                return true;
+            }
+            let Some((centre, share)) = sums.residuals(of.period) else {
+                return false;
+            };
+            let reach = of.reach + (centre - of.centre).abs();
+            reach * reach < calm * (1.0 + of.least_u2 * per_variance - share)
+        })
+    }
 }
 
 /// What comes of screening, with indices among all readings.
@@ -109,11 +216,13 @@ struct Outcome {
 }
 
 impl Outcome {
-    /// Screens readings, but for one; `sums_without` gives the sums of those that are not gone.
+    /// Screens readings, but for one; `sums_without` gives the sums of those that are not gone. Where the edge
+    /// of nearly the same set is known, few are looked at.
     fn of<R: Copy + Into<Rated>>(
         readings: &[R],
         left_out: Option<usize>,
         prior: &Prior,
+        edge: Option<&Edge>,
         sums_without: impl Fn(&[usize]) -> Option<TwoLevel>,
     ) -> Outcome {
         let mut gone: Vec<usize> = left_out.into_iter().collect();
@@ -129,7 +238,7 @@ impl Outcome {
                     ..Outcome::default()
                 };
             }
-            let of_sums = |sums| compare(sums, readings, &gone, prior, ALPHA / comparisons);
+            let of_sums = |sums| compare(sums, readings, &gone, prior, ALPHA / comparisons, edge);
             let Comparison { unlike, near } = sums.as_ref().map(of_sums).unwrap_or_default();
             match unlike {
                 Some((at, p, deviation)) if m >= 3 && set_aside.len() < most => {
@@ -184,6 +293,7 @@ fn compare<R: Copy + Into<Rated>>(
     gone: &[usize],
     prior: &Prior,
     limit: f64,
+    edge: Option<&Edge>,
 ) -> Comparison {
     let mut comparison = Comparison::default();
     if sums.n < 2 {
@@ -214,8 +324,8 @@ fn compare<R: Copy + Into<Rated>>(
     // Near enough for the room that `calm` leaves, and no division a reading.
     let per_variance = relative(1.0, prior.variance);
     let (mut of_period, mut common) = (None, None);
-    for (at, &reading) in readings.iter().enumerate() {
-        let Rated { x, u, period } = reading.into();
+    let mut look = |at: usize| {
+        let Rated { x, u, period } = readings[at].into();
         if period != of_period {
             // One without a period has little in common with others.
             (of_period, common) = (period, sums.residuals(period));
@@ -227,6 +337,10 @@ fn compare<R: Copy + Into<Rated>>(
         if !is_calm && !gone.contains(&at) {
             judge(at);
         }
+    };
+    match edge.filter(|edge| edge.holds(sums, calm, per_variance)) {
+        Some(edge) => edge.places.iter().for_each(|&at| look(at)),
+        None => (0..readings.len()).for_each(look),
     }
     at_the_limit.sort_by(|a, b| b.0.total_cmp(&a.0));
     comparison.near = at_the_limit.into_iter().map(|(_, at)| at).collect();

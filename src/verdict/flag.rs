@@ -15,9 +15,8 @@ use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
-    Deletions, PeriodSums, Predictive, Prior, Rated, Standpoint, TwoLevel, all_but,
-    benjamini_hochberg_among, holm, loose, normal_upper_quantile, screen, screen_without,
-    t_upper_quantile,
+    PeriodSums, Predictive, Prior, Rated, ScreenedSet, Standpoint, TwoLevel, all_but,
+    benjamini_hochberg_cut, holm, loose, normal_upper_quantile, screen, t_upper_quantile,
 };
 use crate::table::{Column, Uncertainty};
 use crate::{parallel, sorting};
@@ -98,12 +97,13 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
 
 /// Marks the flags of the pieces to look at first, of so many that were judged.
 fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
-    let mut pieces: Vec<&mut [Flag]> = flags.chunk_by_mut(|a, b| a.row == b.row).collect();
-    let least = |of: &&mut [Flag]| of.iter().map(|f| f.p_adjusted).fold(1.0, f64::min);
-    let p: Vec<f64> = pieces.iter().map(least).collect();
-    let adjusted = benjamini_hochberg_among(&p, judged);
-    for (of_piece, p) in pieces.iter_mut().zip(adjusted) {
-        of_piece.iter_mut().for_each(|f| f.look_first = p <= alpha);
+    let least = |of: &[Flag]| of.iter().map(|f| f.p_adjusted).fold(1.0, f64::min);
+    let p: Vec<f64> = flags.chunk_by(|a, b| a.row == b.row).map(least).collect();
+    let Some(cut) = benjamini_hochberg_cut(&p, judged, alpha) else {
+        return;
+    };
+    for (of_piece, p) in flags.chunk_by_mut(|a, b| a.row == b.row).zip(p) {
+        of_piece.iter_mut().for_each(|f| f.look_first = p <= cut);
     }
 }
 
@@ -454,20 +454,11 @@ impl Whole {
 struct Pattern<'a> {
     glance: &'a Glance<'a>,
     group: usize,
-    /// By column, worked out when first asked for: all references, the same summed up, and the t that a
+    /// By column, worked out when first asked for: all references, the same screened, and the t that a
     /// typical range of the norm of all of them reaches to.
     references: Vec<OnceCell<Vec<Reference>>>,
-    summed: Vec<OnceCell<Summed>>,
+    screened: Vec<OnceCell<ScreenedSet>>,
     t_coverage: Vec<OnceCell<f64>>,
-}
-
-/// The references of a column, summed up for leaving some of them out.
-#[derive(Clone)]
-struct Summed {
-    /// Those that stay in the norm of all.
-    deletions: Deletions,
-    /// The places among all of those that do not.
-    aside: Vec<usize>,
 }
 
 impl<'a> Pattern<'a> {
@@ -477,7 +468,7 @@ impl<'a> Pattern<'a> {
             glance,
             group,
             references: vec![OnceCell::new(); columns],
-            summed: vec![OnceCell::new(); columns],
+            screened: vec![OnceCell::new(); columns],
             t_coverage: vec![OnceCell::new(); columns],
         }
     }
@@ -557,15 +548,11 @@ impl<'a> Pattern<'a> {
         let wanted = (period.unwrap_or(u32::MAX), row);
         let own = all.binary_search_by_key(&wanted, key).ok();
         if let (Some(own), Some(norm)) = (own, &self.standard().norms[column])
-            && let Some(summed) = self.summed(column, all, norm)
+            && let Some(screened) = self.screened(column, all, norm)
         {
-            let deletions = &summed.deletions;
             let sums = match norm.same_without(all[own], prior) {
-                Some(true) => {
-                    deletions.changed(&[all[own].rated()], &[], prior.lambda, prior.variance)
-                }
-                Some(false) => deletions.changed(&[], &[], prior.lambda, prior.variance),
-                None => screen_without(all, own, &summed.aside, deletions, prior),
+                Some(stays) => screened.left(Some(all[own]).filter(|_| stays), prior),
+                None => screened.without(all, own, prior),
             };
             if let Some(sums) = sums {
                 return Predictive::from_sums(sums, prior);
@@ -578,16 +565,14 @@ impl<'a> Pattern<'a> {
         screen(&others, prior).predictive(prior)
     }
 
-    /// The references of a column summed up for leaving some of them out; `None` where the screening is to
-    /// be done anew.
-    fn summed(&self, column: usize, all: &[Reference], norm: &Whole) -> Option<&Summed> {
+    /// The references of a column with the outcome of their screening; `None` where it is to be done anew.
+    fn screened(&self, column: usize, all: &[Reference], norm: &Whole) -> Option<&ScreenedSet> {
         let tipping = norm.tipping.as_ref()?;
-        Some(self.summed[column].get_or_init(|| {
+        Some(self.screened[column].get_or_init(|| {
             let of_aside = tipping.iter().filter(|of| of.is_aside());
             let place = |of: &Tipping| all.iter().position(|r| r.row() == of.row as usize);
             let aside: Vec<usize> = of_aside.filter_map(place).collect();
-            let deletions = Deletions::new(&all_but(all, &aside), norm.prior.variance);
-            Summed { deletions, aside }
+            ScreenedSet::new(all, aside, norm.predictive.sums(), &norm.prior)
         }))
     }
 

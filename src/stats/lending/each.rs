@@ -68,13 +68,14 @@ pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
         for (own, &a) in left.a.iter_mut().zip(&last.a) {
             own.fill(a);
         }
+        let grid = grid_points(family, last);
         let mut before = f64::INFINITY;
         for _ in 0..ROUNDS {
             // Those that move far are seen to below.
             let change = round(
                 family,
                 &mut dimensions,
-                last,
+                (last, &grid),
                 &slow,
                 &mut left,
                 &contraction,
@@ -99,6 +100,8 @@ pub(super) fn without_each(family: &Family, lambda: f64) -> Vec<Loan> {
         let none = vec![0.0; dimensions.len()];
         for number in 0..ROUNDS {
             let at = rounds.get(number).unwrap_or(last);
+            let grid = grid_points(family, at);
+            let at = (at, &*grid);
             let change = round(family, &mut dimensions, at, &slow, &mut left, &none);
             if change.near.max(change.far) <= 1e-14 && number + 1 >= rounds.len() {
                 break;
@@ -144,14 +147,12 @@ struct Change {
 fn round(
     family: &Family,
     dimensions: &mut [Dimension],
-    all: &Round,
+    (all, grid): (&Round, &[usize]),
     patterns: &[usize],
     left: &mut Left,
     contraction: &[f64],
 ) -> Change {
     let steps = 4 * patterns.len() * dimensions.len() * GRID;
-    let wanted = grid_points(family, all);
-    let grid: Vec<usize> = (0..GRID).filter(|&j| wanted[j]).collect();
     let a = &left.a;
     let only = (grid.len() == 1).then(|| grid[0]);
     let on_grid: Vec<Vec<Vec<Answer>>> = each(dimensions, steps, |d, dimension| {
@@ -296,9 +297,11 @@ fn at_own_phi(
 
 /// Grid points that count for some pattern: those that count for all patterns together, and those
 /// that may do so once any one pattern is gone.
-fn grid_points(family: &Family, all: &Round) -> [bool; GRID] {
-    let gaps = gaps(&all.relative);
-    std::array::from_fn(|j| gaps[j].is_finite() && gaps[j] <= FAR + all.sway(family, j))
+fn grid_points(family: &Family, all: &Round) -> Vec<usize> {
+    let wanted = each(&mut gaps(&all.relative), family.steps(), |j, &mut gap| {
+        gap <= FAR || (gap.is_finite() && gap <= FAR + all.sway(family, j))
+    });
+    (0..GRID).filter(|&j| wanted[j]).collect()
 }
 
 /// Chebyshev points for functions of `phi`, which have a pole at 0 or below.

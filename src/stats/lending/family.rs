@@ -178,15 +178,19 @@ impl<'a> Fit<'a> {
                 break;
             }
             let errors = if number == 1 { self.errors() } else { 0.0 };
-            for j in (0..GRID).filter(|_| drop_points) {
+            if drop_points {
                 // Rounds to come change the gaps by less and less. The second, which is the first
                 // to heed reading errors, leaves half of them where the errors are small.
-                let least = match gaps_before {
+                let least = |j: usize| match gaps_before {
                     Some(before) => gaps[j] - 4.0 * (gaps[j] - before[j]).abs(),
                     None if errors <= SMALL_ERRORS => 0.5 * gaps[j],
                     None => 0.0,
                 };
-                wanted[j] &= !self.counts_for_nothing(family, j, least - 10.0, keep_rounds);
+                let least = std::array::from_fn(|j| least(j) - 10.0);
+                let nothing = self.count_for_nothing(family, &least, keep_rounds);
+                for (wanted, nothing) in wanted.iter_mut().zip(nothing) {
+                    *wanted &= !nothing;
+                }
             }
             gaps_before = Some(gaps);
         }
@@ -206,7 +210,11 @@ impl<'a> Fit<'a> {
             }
         }
         let gaps = gaps(&round.relative);
-        (0..GRID).all(|j| wanted[j] || self.counts_for_nothing(family, j, gaps[j], keep_rounds))
+        let nothing = self.count_for_nothing(family, &gaps, keep_rounds);
+        wanted
+            .iter()
+            .zip(nothing)
+            .all(|(&wanted, nothing)| wanted || nothing)
     }
 
     /// The largest mean relative error variance of a dimension, as the next round will see it.
@@ -215,10 +223,14 @@ impl<'a> Fit<'a> {
         self.workers.iter().map(of).fold(0.0, f64::max)
     }
 
-    /// Whether a grid point so far below the best counts for nothing; `for_each`: not for any fit
+    /// Whether the grid points, each so far below the best, count for nothing; `for_each`: not for any fit
     /// without one pattern either.
-    fn counts_for_nothing(&self, family: &Family, j: usize, gap: f64, for_each: bool) -> bool {
-        gap > FAR && (!for_each || gap > FAR + self.last().sway(family, j))
+    fn count_for_nothing(&self, family: &Family, gaps: &[f64; GRID], for_each: bool) -> Vec<bool> {
+        let last = self.last();
+        let steps = if for_each { family.steps() } else { 0 };
+        each(&mut { *gaps }, steps, |j, &mut gap| {
+            gap > FAR && (!for_each || gap > FAR + last.sway(family, j))
+        })
     }
 
     fn round(&mut self, family: &Family, wanted: &[bool; GRID]) -> Round {
