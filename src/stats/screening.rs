@@ -324,8 +324,8 @@ fn compare<R: Copy + Into<Rated>>(
     // Near enough for the room that `calm` leaves, and no division a reading.
     let per_variance = relative(1.0, prior.variance);
     let (mut of_period, mut common) = (None, None);
-    let mut look = |at: usize| {
-        let Rated { x, u, period } = readings[at].into();
+    let mut look = |at: usize, reading: R| {
+        let Rated { x, u, period } = reading.into();
         if period != of_period {
             // One without a period has little in common with others.
             (of_period, common) = (period, sums.residuals(period));
@@ -339,8 +339,14 @@ fn compare<R: Copy + Into<Rated>>(
         }
     };
     match edge.filter(|edge| edge.holds(sums, calm, per_variance)) {
-        Some(edge) => edge.places.iter().for_each(|&at| look(at)),
-        None => (0..readings.len()).for_each(look),
+        Some(edge) => {
+            let places = edge.places.iter();
+            places.for_each(|&at| look(at, readings[at]));
+        }
+        None => {
+            let all = readings.iter().enumerate();
+            all.for_each(|(at, &reading)| look(at, reading));
+        }
     }
     at_the_limit.sort_by(|a, b| b.0.total_cmp(&a.0));
     comparison.near = at_the_limit.into_iter().map(|(_, at)| at).collect();
