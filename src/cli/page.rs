@@ -216,6 +216,10 @@ impl Arguments {
         let settings = self.judge.settings()?;
         let cohort = self.judge.cohort(source)?;
         let evidence = self.judge.evidence(&cohort)?;
+        let evidence = match self.all {
+            true => evidence.for_many(),
+            false => evidence,
+        };
         work(&Bench {
             evidence: &evidence,
             settings: &settings,

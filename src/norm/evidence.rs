@@ -2,12 +2,13 @@
 //! patterns together teach of spread.
 
 use std::borrow::Cow;
+use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::apart::{ROOM, Recent, TakenApart};
 use super::borrowing::Borrowing;
-use super::lenders::{Lenders, Lendings, Loan, LoanTable, Loans};
+use super::lenders::{Lenders, Lendings, Loan, LoanTable, Loans, OfGroups};
 use super::outlines::ReferenceOutlines;
 use crate::cohort::{Cohort, Reference};
 use crate::notation::Quantity;
@@ -42,6 +43,8 @@ pub struct Evidence<'t> {
     apart: Recent,
     /// What the other patterns lend in the main family, for the group last asked for.
     beside: Mutex<Option<(usize, Arc<Vec<LendingDimension>>)>>,
+    /// For many pieces, what others lend to a group's dimensions that are derived from the same sizes.
+    derived: Option<Mutex<HashMap<(usize, Vec<usize>), Arc<LoanTable<Vec<Option<Loan>>>>>>>,
 }
 
 impl<'t> Evidence<'t> {
@@ -79,7 +82,6 @@ impl<'t> Evidence<'t> {
             share.add(&said);
             dimensions.push(lending);
         }
-        let references = cohort.groups().iter().map(|g| g.references).sum();
         let support = share.support();
         let said_there = parallel::map(shares.len(), |column| {
             let sets = shares[column].iter();
@@ -97,13 +99,14 @@ impl<'t> Evidence<'t> {
             shares,
             support,
             said_there,
-            loans: LoanTable::new(share.share().lambda(), references),
+            loans: LoanTable::new(share.share().lambda(), cohort.all_reference_rows().len()),
             share,
             lendings: lenders.gather(dimensions),
             lenders,
             outlines: OnceLock::new(),
             apart: Recent::default(),
             beside: Mutex::default(),
+            derived: None,
         }
     }
 
@@ -238,15 +241,20 @@ impl<'t> Evidence<'t> {
 
     /// What the maker's other patterns lend to a group at a period ratio `lambda`, for a piece whose
     /// own rows must not speak; stated spreads are not heeded.
-    pub(super) fn loans(&self, group: usize, lambda: f64, own_rows: &[usize]) -> Loans<'_> {
+    pub(super) fn loans<'s>(&'s self, group: usize, lambda: f64, own_rows: &[usize]) -> Loans<'s> {
         let lends = own_rows.iter().any(|&row| self.lends_to(group, row));
         if lends && !self.borrowing.nothing {
             // A namesake among the other patterns: they lend without it.
             let lendings = self.lendings_without(own_rows);
             return Loans::At(Cow::Owned(self.lenders.lend(&lendings, group, lambda)));
         }
-        self.loans
-            .lend(&self.lenders, &self.lendings, group, lambda)
+        let (lenders, lendings) = (&self.lenders, &self.lendings);
+        let all = |ratio| lenders.lend_each(lendings, ratio);
+        let of_group = |of: &'s OfGroups| of[group].as_slice();
+        let loans = self
+            .loans
+            .at(lambda, !lenders.are_few(group), all, of_group);
+        loans.unwrap_or_else(|| Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda))))
     }
 
     /// What the user states of a column's spread.
@@ -292,6 +300,53 @@ impl<'t> Evidence<'t> {
         self.lenders.gather(dimensions)
     }
 
+    /// The same evidence for judging many pieces: what others lend to their sizes and shapes is worked out
+    /// once for all that have the same sizes, and interpolated between period ratios (1e-9 and better).
+    #[must_use]
+    pub fn for_many(mut self) -> Evidence<'t> {
+        self.derived = Some(Mutex::default());
+        self
+    }
+
+    /// What the maker's other patterns lend to dimensions of a group that are derived from some sizes
+    /// (positions in the table): what `work_out` gives at a period ratio.
+    pub(crate) fn loans_of_derived(
+        &self,
+        group: usize,
+        sizes: &[usize],
+        lambda: f64,
+        own_rows: &[usize],
+        work_out: impl Fn(f64) -> Vec<Option<Loan>> + Sync,
+    ) -> Vec<Option<Loan>> {
+        /// As many tables are a few megabytes.
+        const KEPT: usize = 4096;
+        let lends = own_rows.iter().any(|&row| self.lends_to(group, row));
+        let Some(derived) = self.derived.as_ref().filter(|_| !lends) else {
+            return work_out(lambda);
+        };
+        let table = {
+            // Whoever panicked left whole entries.
+            let mut known = derived.lock().unwrap_or_else(PoisonError::into_inner);
+            if known.len() > KEPT {
+                known.clear();
+            }
+            let new = || {
+                Arc::new(LoanTable::new(
+                    self.collection_share().lambda(),
+                    self.cohort.all_reference_rows().len(),
+                ))
+            };
+            Arc::clone(known.entry((group, sizes.to_vec())).or_insert_with(new))
+        };
+        match table.at(lambda, true, &work_out, Vec::as_slice) {
+            Some(loans) => {
+                let all = 0..loans.len();
+                all.map(|at| loans.of(at)).collect()
+            }
+            None => work_out(lambda),
+        }
+    }
+
     /// What the maker's other patterns lend to a dimension that is derived from others: it borrows
     /// in the family of the dimensions that no family names. `derived` are the sets of
     /// [`Lenders::to`].
@@ -301,7 +356,7 @@ impl<'t> Evidence<'t> {
         lambda: f64,
         derived: &[&[Rated]],
         own_rows: &[usize],
-    ) -> Option<BorrowedSpread> {
+    ) -> Option<Loan> {
         let readings = self.cohort.all_reference_rows().len() * self.lenders.main_family().len();
         let too_many = readings * size_of::<Rated>() > ROOM;
         let mut dimensions = match own_rows.iter().any(|&row| self.lends_to(group, row)) {
@@ -310,7 +365,12 @@ impl<'t> Evidence<'t> {
             false => self.main_family_of_all(group).to_vec(),
         };
         dimensions.push(LendingDimension::new(derived));
-        Lending::of(dimensions).all(lambda).dimensions.pop()?
+        let mut loan = Lending::of(dimensions).all(lambda);
+        let spread = loan.dimensions.pop()??;
+        Some(Loan {
+            phi: loan.phi,
+            spread,
+        })
     }
 
     /// The lending sets of the main family for a group, without some rows.

@@ -61,6 +61,13 @@ impl Lenders {
         lenders
     }
 
+    /// Whether a group's maker has so few patterns that their fits are cheap enough to be made anew for every
+    /// piece.
+    pub(crate) fn are_few(&self, group: usize) -> bool {
+        const FEW: usize = 12;
+        self.makers[self.place[group].0].len() <= FEW
+    }
+
     /// The groups that lend to a group: the maker's other patterns.
     pub(crate) fn to(&self, group: usize) -> Vec<usize> {
         let all = self.makers[self.place[group].0].iter().copied();
@@ -166,29 +173,25 @@ impl Lenders {
 #[derive(Clone, Debug)]
 pub(crate) struct Lendings(Vec<Vec<Lending>>);
 
-/// How many patterns' fits are cheap enough to be made anew for every piece.
-const FEW: usize = 12;
-
 /// What each group is lent, by column.
-type OfGroups = Vec<Vec<Option<Loan>>>;
+pub(crate) type OfGroups = Vec<Vec<Option<Loan>>>;
 
-/// The loans of all groups at some period ratios, worked out when first asked for; between these the
-/// loans are interpolated.
+/// Loans at some period ratios, worked out when first asked for; between these they are interpolated.
 ///
 /// A piece that is a reference itself is judged by a period share without it, so that nearly every
 /// reference has a period ratio of its own, a little beside that of the collection. The loans depend
 /// smoothly on it.
 #[derive(Debug)]
-pub(crate) struct LoanTable {
+pub(crate) struct LoanTable<T = OfGroups> {
     lambda: f64,
     /// Relative half-width of the span of period ratios.
     reach: f64,
-    nodes: Vec<(f64, OnceLock<OfGroups>)>,
+    nodes: Vec<(f64, OnceLock<T>)>,
 }
 
-impl LoanTable {
+impl<T: Send + Sync> LoanTable<T> {
     /// A table about the period ratio of a collection of so many references.
-    pub(crate) fn new(lambda: f64, references: usize) -> LoanTable {
+    pub(crate) fn new(lambda: f64, references: usize) -> LoanTable<T> {
         // The more references, the less one of them moves the ratio. The error is the span to the
         // power of the number of nodes, over its factorial: 1e-11 and less.
         let (reach, positions): (f64, &[f64]) = if references > 20_000 {
@@ -204,40 +207,43 @@ impl LoanTable {
         }
     }
 
-    /// What a group is lent at a period ratio.
-    pub(crate) fn lend(
-        &self,
-        lenders: &Lenders,
-        lendings: &Lendings,
-        group: usize,
+    /// The loans at a period ratio: those that `pick` takes of what `work_out` gives at a ratio. `None`
+    /// where they are to be worked out at that ratio itself, as all but those of the collection's own are
+    /// where `between` is false.
+    pub(crate) fn at<'s>(
+        &'s self,
         lambda: f64,
-    ) -> Loans<'_> {
+        between: bool,
+        work_out: impl Fn(f64) -> T + Sync,
+        pick: impl Fn(&'s T) -> &'s [Option<Loan>] + Sync,
+    ) -> Option<Loans<'s>> {
         let at_node = |node: usize| {
             let (ratio, loans) = &self.nodes[node];
-            let of_groups = loans.get_or_init(|| lenders.lend_each(lendings, *ratio));
-            of_groups[group].as_slice()
+            pick(loans.get_or_init(|| work_out(*ratio)))
         };
         if lambda == self.lambda {
-            return Loans::At(Cow::Borrowed(at_node(0)));
+            return Some(Loans::At(Cow::Borrowed(at_node(0))));
         }
-        let few = lenders.makers[lenders.place[group].0].len() <= FEW;
-        let beyond = (lambda / self.lambda - 1.0).abs() > self.reach;
-        if !few && !beyond && self.nodes.iter().any(|(_, loans)| loans.get().is_none()) {
+        if !between || (lambda / self.lambda - 1.0).abs() > self.reach {
+            return None;
+        }
+        if self.nodes.iter().any(|(_, loans)| loans.get().is_none()) {
             // All are needed; side by side they are done sooner.
             parallel::map(self.nodes.len(), |node| {
                 at_node(node);
             });
         }
-        if few || beyond || !self.is_smooth(&at_node) {
-            return Loans::At(Cow::Owned(lenders.lend(lendings, group, lambda)));
+        if !self.is_smooth(&at_node) {
+            return None;
         }
         let weights = interpolation_weights(lambda, self.nodes.iter().map(|node| node.0));
         let nodes = weights.into_iter().enumerate();
-        Loans::Between(nodes.map(|(i, weight)| (weight, at_node(i))).collect())
+        let nodes = nodes.map(|(i, weight)| (weight, at_node(i)));
+        Some(Loans::Between(nodes.collect()))
     }
 
-    /// Whether the loans of a group run smoothly from node to node: they do not where readings are so
-    /// coarse that a set comes to stand at its floor. The middle is foretold from the others.
+    /// Whether loans run smoothly from node to node: they do not where readings are so coarse that a set
+    /// comes to stand at its floor. The middle is foretold from the others.
     fn is_smooth<'a>(&self, at_node: &impl Fn(usize) -> &'a [Option<Loan>]) -> bool {
         /// What the nodes of a wide span foretell of the middle.
         const NEAR: f64 = 1e-8;
@@ -277,6 +283,14 @@ pub(crate) enum Loans<'a> {
 }
 
 impl Loans<'_> {
+    /// How many columns.
+    pub(crate) fn len(&self) -> usize {
+        match self {
+            Loans::At(loans) => loans.len(),
+            Loans::Between(nodes) => nodes[0].1.len(),
+        }
+    }
+
     /// What one column is lent.
     pub(crate) fn of(&self, column: usize) -> Option<Loan> {
         let nodes = match self {

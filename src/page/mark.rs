@@ -1,5 +1,7 @@
 //! The marks of periods: a shape and a colour each, the same in every picture.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
 
 use super::scale::{points, px};
@@ -27,8 +29,12 @@ pub(super) fn mark(period: usize, (x, y): (f64, f64), size: f64, title: &str) ->
 /// The marks of many pieces of one period as one line of which only the corners show, and their values in
 /// the same order. `id` names it within the page.
 pub(super) fn crowd(id: &str, period: usize, marks: &[(f64, (f64, f64))], size: f64) -> Markup {
-    let values = marks.iter().map(|(value, _)| value.to_string());
-    let values = values.collect::<Vec<String>>().join(" ");
+    let mut values = String::new();
+    for (value, _) in marks {
+        let between = if values.is_empty() { "" } else { " " };
+        // Writing to a text cannot fail.
+        let _ = write!(values, "{between}{value}");
+    }
     let corner = format!("url(#{id})");
     html! {
         marker id=(id) markerUnits="userSpaceOnUse" markerWidth="1" markerHeight="1" overflow="visible" {

@@ -1,5 +1,7 @@
 //! From a number to a place in a picture.
 
+use std::fmt::Write as _;
+
 /// A straight scale: numbers from one to another, on a stretch of a picture.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Scale {
@@ -77,24 +79,48 @@ pub(super) fn label(tick: f64, decimals: usize) -> String {
     }
 }
 
-/// A length of the picture, as SVG is written: hundredths are finer than any screen shows.
+/// A length of the picture, as SVG is written.
 pub(super) fn px(length: f64) -> String {
-    if !length.is_finite() {
-        return "0".to_owned();
+    let mut text = String::new();
+    write_px(&mut text, length);
+    text
+}
+
+/// Writes it in hundredths, which are finer than any screen shows.
+fn write_px(text: &mut String, length: f64) {
+    /// No picture is as long.
+    const LONGEST: f64 = 1e12;
+    let hundredths = match length.is_finite() {
+        true => (100.0 * length.clamp(-LONGEST, LONGEST)).round() as i64,
+        false => 0,
+    };
+    if hundredths < 0 {
+        text.push('-');
     }
-    let text = format!("{length:.2}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    // -0 is 0.
-    match text {
-        "-0" | "" => "0".to_owned(),
-        text => text.to_owned(),
+    let (whole, rest) = (hundredths.abs() / 100, (hundredths.abs() % 100) as u8);
+    // Writing to a text cannot fail.
+    let _ = write!(text, "{whole}");
+    if rest > 0 {
+        text.push('.');
+        text.push(char::from(b'0' + rest / 10));
+    }
+    if !rest.is_multiple_of(10) {
+        text.push(char::from(b'0' + rest % 10));
     }
 }
 
 /// Points as the `points` of a polygon or polyline.
 pub(super) fn points(all: impl IntoIterator<Item = (f64, f64)>) -> String {
-    let all = all.into_iter().map(|(x, y)| px(x) + "," + &px(y));
-    all.collect::<Vec<String>>().join(" ")
+    let mut text = String::new();
+    for (x, y) in all {
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        write_px(&mut text, x);
+        text.push(',');
+        write_px(&mut text, y);
+    }
+    text
 }
 
 #[cfg(test)]
@@ -136,8 +162,8 @@ mod tests {
     #[test]
     fn short_lengths() {
         assert_eq!(
-            [px(1.0), px(0.126), px(-0.001), px(10.5)],
-            ["1", "0.13", "0", "10.5"]
+            [1.0, 0.126, -0.001, 10.5, -0.05, 3.4, -12.0, 7.999, f64::NAN].map(px),
+            ["1", "0.13", "0", "10.5", "-0.05", "3.4", "-12", "8", "0"]
         );
         assert_eq!(points([(0.0, 1.5), (2.0, 3.0)]), "0,1.5 2,3");
     }

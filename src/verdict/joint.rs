@@ -9,7 +9,7 @@ use super::check::Piece;
 use super::{Steps, Verdict};
 use crate::catalogue::Kind;
 use crate::cohort::{Cohort, on_scale};
-use crate::norm::{Apart, Beforehand, Settings};
+use crate::norm::{Apart, Beforehand, Loan, Settings};
 use crate::stats::{Prior, Rated, Residuals, borrowed_from_readings, holm, misfit, screen};
 
 /// Size, shape and misfit of one piece.
@@ -133,6 +133,35 @@ pub(super) fn judge(references: &[Rated], prior: Prior, own: Rated) -> Option<Ju
     })
 }
 
+/// The fine readings of derived dimensions of some patterns.
+fn fine(of: &[&Apart], pick: impl Fn(&Apart) -> Rated) -> Vec<Rated> {
+    of.iter().filter(|a| a.fine).map(|a| pick(a)).collect()
+}
+
+/// What other patterns lend to the size of a group's pieces.
+fn size_loan(piece: &Piece<'_>, group: usize, lent: &[Vec<&Apart>], lambda: f64) -> Option<Loan> {
+    let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, |a| a.size)).collect();
+    let sets: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
+    piece.evidence.lend_beside(group, lambda, &sets, &piece.own)
+}
+
+/// What other patterns lend to so many shapes.
+fn shape_loans(shapes: usize, lent: &[Vec<&Apart>], lambda: f64) -> Vec<Option<Loan>> {
+    let sets: Vec<Vec<Vec<Rated>>> = (0..shapes)
+        .map(|d| lent.iter().map(|of| fine(of, |a| a.shapes[d])).collect())
+        .collect();
+    let sets: Vec<Vec<&[Rated]>> = sets
+        .iter()
+        .map(|of| of.iter().map(Vec::as_slice).collect())
+        .collect();
+    let borrowed = borrowed_from_readings(&sets, lambda);
+    let phi = borrowed.phi;
+    let spreads = borrowed.dimensions.into_iter();
+    spreads
+        .map(|spread| spread.map(|spread| Loan { phi, spread }))
+        .collect()
+}
+
 /// Judges size and shape; `None` where piece and references share fewer than two sizes, or where
 /// nothing can be said.
 pub(super) fn joint(
@@ -166,30 +195,22 @@ pub(super) fn joint(
         .iter()
         .map(|&g| apart.of(cohort, g, &piece.own))
         .collect();
-    let fine = |of: &[&Apart], pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> {
-        of.iter().filter(|a| a.fine).map(|a| pick(a)).collect()
-    };
     let all = |pick: &dyn Fn(&Apart) -> Rated| -> Vec<Rated> {
         references.iter().map(|a| pick(a)).collect()
     };
-
-    let sets: Vec<Vec<Rated>> = lent.iter().map(|of| fine(of, &|a| a.size)).collect();
-    let sets: Vec<&[Rated]> = sets.iter().map(Vec::as_slice).collect();
-    let spread = evidence.lend_beside(group, lambda, &sets, &piece.own);
-    let size = judge(&all(&|a| a.size), Prior::lent(spread, lambda), own.size)?;
-
-    let sets: Vec<Vec<Vec<Rated>>> = (0..sizes.len())
-        .map(|d| lent.iter().map(|of| fine(of, &|a| a.shapes[d])).collect())
-        .collect();
-    let sets: Vec<Vec<&[Rated]>> = sets
-        .iter()
-        .map(|of| of.iter().map(Vec::as_slice).collect())
-        .collect();
-    let priors: Vec<Prior> = borrowed_from_readings(&sets, lambda)
-        .dimensions
-        .into_iter()
-        .map(|spread| Prior::lent(spread, lambda))
-        .collect();
+    // Of the size, then of each shape.
+    let lend = |lambda: f64| {
+        let mut loans = vec![size_loan(piece, group, &lent, lambda)];
+        loans.extend(shape_loans(sizes.len(), &lent, lambda));
+        loans
+    };
+    let loans = evidence.loans_of_derived(group, &positions, lambda, &piece.own, lend);
+    let mut priors = loans.into_iter().map(|loan| {
+        let spread = loan.map(|loan| loan.spread);
+        Prior::lent(spread, lambda)
+    });
+    let size = judge(&all(&|a| a.size), priors.next()?, own.size)?;
+    let priors: Vec<Prior> = priors.collect();
     let judged: Option<Vec<Judged>> = (0..sizes.len())
         .map(|d| judge(&all(&|a| a.shapes[d]), priors[d], own.shapes[d]))
         .collect();

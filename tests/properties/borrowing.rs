@@ -1,12 +1,12 @@
 //! What must hold of borrowed spreads, whatever the collection is.
 
-use calibriar::cohort::{Choice, Cohort};
+use calibriar::cohort::{Choice, Cohort, Selection};
 use calibriar::norm::{Borrowing, Evidence, Settings, norms};
 use calibriar::stats::{
     Predictive, Prior, Rated, ShareEvidence, borrowed_from_readings, period_share, screen,
 };
 use calibriar::table::Table;
-use calibriar::verdict::{Check, Verdict, check, check_against, flag};
+use calibriar::verdict::{Check, Joint, Verdict, check, check_against, flag};
 use proptest::collection::vec;
 use proptest::prelude::*;
 
@@ -427,4 +427,63 @@ proptest! {
         }
         prop_assert!(flagged.next().is_none());
     }
+}
+
+/// Evidence for many pieces lends to sizes and shapes from tables; a piece is judged as by evidence that
+/// works each loan out by itself, to nine digits.
+#[test]
+fn many_pieces_are_judged_as_one_by_one() {
+    const DIMENSIONS: usize = 6;
+    let mut state = 0x5851_F42D_4C95_7F2D_u64;
+    let mut next = |below: u64| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        state % below
+    };
+    let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
+    let mut csv = format!("specimen,pattern,period{names}\n");
+    for pattern in 0..16 {
+        for i in 0..14 {
+            let period = ["t1", "t2", "t2", ""][next(4) as usize];
+            // A large one among them, and sizes that are missing.
+            let large = 10 * next(25);
+            csv.push_str(&format!("s{pattern}x{i},p{pattern},{period}"));
+            for d in 0..DIMENSIONS {
+                let hundredths = 4000 + large + (0..4).map(|_| next(30)).sum::<u64>();
+                match next(20) == 0 && d > 1 {
+                    true => csv.push(','),
+                    false => {
+                        csv.push_str(&format!(",{}.{:02}", hundredths / 100, hundredths % 100))
+                    }
+                }
+            }
+            csv.push('\n');
+        }
+    }
+    let table = table(&csv);
+    let choice = Choice {
+        periods: Selection::Named(vec!["t1".to_owned(), "t2".to_owned()]),
+        ..Choice::default()
+    };
+    let cohort = Cohort::new(&table, &choice).unwrap();
+    let one = Evidence::gather(&cohort, &Borrowing::default());
+    let many = Evidence::gather(&cohort, &Borrowing::default()).for_many();
+    let mut moved = 0;
+    for row in 0..table.specimens.len() {
+        let [one, many] = [&one, &many].map(|of| check(of, row, &settings()).joint.unwrap());
+        let scores = |joint: &Joint| -> Vec<f64> {
+            let shapes = joint.shape.iter().map(|shape| shape.score);
+            let whole = [joint.size_score, joint.misfit, joint.misfit_p];
+            shapes.chain(whole).collect()
+        };
+        let (one, many) = (scores(&one), scores(&many));
+        assert_eq!(one.len(), many.len());
+        moved += usize::from(one != many);
+        for (a, b) in one.into_iter().zip(many) {
+            assert!((a - b).abs() <= 1e-9 * a.abs().max(1.0), "{row}: {a} {b}");
+        }
+    }
+    // References have period ratios of their own, so that theirs are from between.
+    assert!(moved > 100, "{moved}");
 }

@@ -74,7 +74,9 @@ proptest! {
 
     #[test]
     fn a_squared_t_is_an_f(t in 1e-3..1e6_f64, a in df()) {
-        prop_assert!(relative_error(f_sf(t * t, 1.0, a), t_two_sided(t, a)) < 1e-12);
+        let p = t_two_sided(t, a);
+        // Below the smallest normal number digits are lost.
+        prop_assert!(p < f64::MIN_POSITIVE || relative_error(f_sf(t * t, 1.0, a), p) < 1e-12);
     }
 
     #[test]
