@@ -433,7 +433,7 @@ proptest! {
 /// works each loan out by itself, to nine digits.
 #[test]
 fn many_pieces_are_judged_as_one_by_one() {
-    const DIMENSIONS: usize = 6;
+    const DIMENSIONS: usize = 10;
     let mut state = 0x5851_F42D_4C95_7F2D_u64;
     let mut next = |below: u64| {
         state ^= state << 13;
@@ -446,8 +446,8 @@ fn many_pieces_are_judged_as_one_by_one() {
     for pattern in 0..16 {
         for i in 0..14 {
             let period = ["t1", "t2", "t2", ""][next(4) as usize];
-            // A large one among them, and sizes that are missing.
-            let large = 10 * next(25);
+            // Periods that differ, a large one among the pieces, and sizes that are missing.
+            let large = 10 * next(25) + if period == "t1" { 50 } else { 0 };
             csv.push_str(&format!("s{pattern}x{i},p{pattern},{period}"));
             for d in 0..DIMENSIONS {
                 let hundredths = 4000 + large + (0..4).map(|_| next(30)).sum::<u64>();
@@ -484,6 +484,6 @@ fn many_pieces_are_judged_as_one_by_one() {
             assert!((a - b).abs() <= 1e-9 * a.abs().max(1.0), "{row}: {a} {b}");
         }
     }
-    // References have period ratios of their own, so that theirs are from between.
-    assert!(moved > 100, "{moved}");
+    // References have period ratios of their own; those near that of the collection are from between.
+    assert!(moved > 50, "{moved}");
 }
