@@ -1,7 +1,7 @@
 //! `calibriar check`
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::nearest;
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
@@ -36,10 +36,10 @@ use super::{CliError, Outcome};
     2 wrong use or bad input, 3 nothing could be decided."
 )]
 pub(super) struct Arguments {
-    /// Names of specimens in the source
-    #[arg(required_unless_present = "file", conflicts_with = "file")]
+    /// Names of specimens in the source, or in FILE
+    #[arg(required_unless_present = "file")]
     specimens: Vec<String>,
-    /// Judge each row of this CSV file instead (- is standard input)
+    /// Judge the rows of this CSV file instead (- is standard input): all, or those that are named
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
     /// Judge the pieces as they stand after the works that are recorded, not as they were found; what
@@ -79,10 +79,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let settings = settings.with_matters(matters);
     let evidence = arguments.question.judge.evidence(&cohort)?;
     let judged = other.as_ref().unwrap_or(&source);
-    let rows = match &arguments.file {
-        None => rows_of(judged, &arguments.specimens)?,
-        Some(_) => (0..judged.table.specimens.len()).collect(),
-    };
+    let rows = rows_of(judged, file, &arguments.specimens)?;
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
         arguments.question.source.write_set_aside(read)?;
     }
@@ -143,11 +140,18 @@ fn outcome<'c>(checks: impl Iterator<Item = &'c Check> + Clone) -> Outcome {
     }
 }
 
-/// The rows of the named specimens; all unknown names are told at once.
-pub(super) fn rows_of(source: &Source, specimens: &[String]) -> Result<Vec<usize>, CliError> {
-    let rows = specimens
-        .iter()
-        .map(|name| source.table.specimens.find(name));
+/// The rows of the named specimens, or of all of a file where none is named; all unknown names are told at
+/// once.
+pub(super) fn rows_of(
+    source: &Source,
+    file: Option<&Path>,
+    specimens: &[String],
+) -> Result<Vec<usize>, CliError> {
+    let known = &source.table.specimens;
+    if specimens.is_empty() {
+        return Ok((0..known.len()).collect());
+    }
+    let rows = specimens.iter().map(|name| known.find(name));
     let rows: Vec<Option<usize>> = rows.collect();
     if rows.iter().all(Option::is_some) {
         return Ok(rows.into_iter().flatten().collect());
@@ -155,14 +159,15 @@ pub(super) fn rows_of(source: &Source, specimens: &[String]) -> Result<Vec<usize
     let unknown = specimens.iter().zip(&rows).filter(|(_, row)| row.is_none());
     let unknown: Vec<String> = unknown
         .map(
-            |(name, _)| match nearest(name, source.table.specimens.names.iter()).as_slice() {
+            |(name, _)| match nearest(name, known.names.iter()).as_slice() {
                 [] => format!("`{name}`"),
                 near => format!("`{name}` (nearest: {})", near.join(", ")),
             },
         )
         .collect();
+    let place = file.map_or("the source".to_owned(), |file| file.display().to_string());
     Err(CliError::Usage(format!(
-        "no specimen {} in the source",
+        "no specimen {} in {place}",
         unknown.join(", ")
     )))
 }

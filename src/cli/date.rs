@@ -43,10 +43,10 @@ use super::{CliError, Outcome};
     ))
 )]
 pub(super) struct Arguments {
-    /// Names of specimens in the source
-    #[arg(required_unless_present = "file", conflicts_with = "file")]
+    /// Names of specimens in the source, or in FILE
+    #[arg(required_unless_present = "file")]
     specimens: Vec<String>,
-    /// Date each row of this CSV file instead (- is standard input)
+    /// Date the rows of this CSV file instead (- is standard input): all, or those that are named
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
     /// How likely each period is beforehand: `equal`; `made`, by the number of the maker's pieces
@@ -89,20 +89,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
                 .to_owned(),
         ));
     }
-    let datings: Vec<Dating> = match &other {
-        None => {
-            let rows = rows_of(&source, &arguments.specimens)?.into_iter();
-            rows.map(|row| dater.date(row)).collect()
-        }
-        Some(other) => (0..other.table.specimens.len())
-            .map(|row| dater.date_of(&other.table, row))
-            .collect(),
+    let judged = other.as_ref().unwrap_or(&source);
+    let rows = rows_of(judged, arguments.file.as_deref(), &arguments.specimens)?.into_iter();
+    let date = |row: usize| match &other {
+        None => dater.date(row),
+        Some(other) => dater.date_of(&other.table, row),
     };
+    let datings: Vec<Dating> = rows.map(date).collect();
     nothing_to_choose(&datings)?;
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
         arguments.source.write_set_aside(read)?;
     }
-    let catalogue = &other.as_ref().unwrap_or(&source).table.catalogue;
+    let catalogue = &judged.table.catalogue;
     match format {
         Format::Json => {
             output::write_json(&DatingsOut::new(&source.provenance, &datings, catalogue))?;

@@ -38,10 +38,11 @@ use super::{CliError, Outcome, output, remark};
 #[derive(Debug, Args)]
 #[command(after_help = "Exit status: 0 the page is written, 2 wrong use or bad input.")]
 pub(super) struct Arguments {
-    /// Name of a specimen in the source or in FILE, or of a pattern in any spelling
+    /// Name of a specimen in the source or in FILE, or of a pattern in any spelling; a FILE of one row needs
+    /// none
     #[arg(
         value_name = "SPECIMEN|PATTERN",
-        required_unless_present = "all",
+        required_unless_present_any = ["all", "file"],
         conflicts_with = "all",
         default_value = "",
         hide_default_value = true
@@ -134,7 +135,22 @@ impl Arguments {
     fn of_row(&self, file: &Path) -> Result<String, CliError> {
         let (source, other) = self.source.open_for(Some(file), false, true)?;
         let judged = other.as_ref().unwrap_or(&source);
-        let row = row_of(judged, &self.name)?;
+        let specimens = &judged.table.specimens;
+        let row = match (self.name.as_str(), specimens.len()) {
+            ("", 1) => 0,
+            ("", many) => {
+                let file = file.display();
+                let message =
+                    format!("{file} has {many} specimens: name the one to make a page of");
+                return Err(CliError::Usage(message));
+            }
+            (name, _) => {
+                let rows = rows_of(judged, Some(file), &[name.to_owned()])?;
+                rows.first().copied().ok_or_else(|| {
+                    CliError::Usage(format!("no specimen `{name}` in {}", file.display()))
+                })?
+            }
+        };
         let (page, _) = self.at_bench(&source, judged, |bench| {
             bench.specimen(other.as_ref().map(|other| &other.table), row, None)
         })?;
@@ -197,6 +213,13 @@ impl Arguments {
     fn of_all(&self) -> Result<Outcome, CliError> {
         let folder = Folder::new(&self.output)?;
         let (source, details) = self.open()?;
+        if source.table.specimens.is_empty() {
+            self.source.write_set_aside(&source)?;
+            return Err(CliError::Usage(format!(
+                "no good row is left in {}: there is no piece to make a page of",
+                source.provenance.source
+            )));
+        }
         let left = self.left()?;
         self.at_bench(&source, &source, |bench| {
             write_all(bench, &folder, left.as_ref(), details.as_ref())
@@ -463,13 +486,6 @@ fn measured_by(details: &Details, cohort: &Cohort<'_>, group: usize) -> Vec<Meas
         .collect();
     all.sort_by_key(|of| std::cmp::Reverse(of.readings));
     all
-}
-
-fn row_of(source: &Source, specimen: &str) -> Result<usize, CliError> {
-    let rows = rows_of(source, &[specimen.to_owned()])?;
-    rows.first()
-        .copied()
-        .ok_or_else(|| CliError::Usage(format!("no specimen `{specimen}` in the source")))
 }
 
 /// Today by UTC, or the day of `SOURCE_DATE_EPOCH` (<https://reproducible-builds.org>), so that a page can be

@@ -45,10 +45,10 @@ use super::{CliError, Outcome};
     reach, less left than must remain, or a work that a plan would refuse; 2 and 3 as above."
 )]
 pub(super) struct Arguments {
-    /// Names of specimens in the source
-    #[arg(required_unless_present = "file", conflicts_with = "file")]
+    /// Names of specimens in the source, or in FILE
+    #[arg(required_unless_present = "file")]
     specimens: Vec<String>,
-    /// Plan for each row of this CSV file instead (- is standard input)
+    /// Plan for the rows of this CSV file instead (- is standard input): all, or those that are named
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
     /// Plan from the pieces of a collection as they were found, before the works that are recorded. Without
@@ -146,10 +146,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, CliError> {
     let proposals = proposals(&arguments.what_if, catalogue)?;
     let cohort = question.judge.cohort(&source)?;
     let evidence = question.judge.evidence(&cohort)?;
-    let rows = match file {
-        None => rows_of(judged, &arguments.specimens)?,
-        Some(_) => (0..judged.table.specimens.len()).collect(),
-    };
+    let rows = rows_of(judged, file, &arguments.specimens)?;
     for read in [Some(&source), other.as_ref()].into_iter().flatten() {
         question.source.write_set_aside(read)?;
     }

@@ -19,7 +19,10 @@ pub enum NotationError {
     #[error("an unsure size; write its limits, such as 4.5 ± 0.3, or leave it empty")]
     Unsure,
     /// A comma in a file whose decimal mark is a point.
-    #[error("decimal comma in a file whose decimal mark is a point; expected a form such as 4.6")]
+    #[error(
+        "decimal comma in a file whose decimal mark is a point; expected a form such as 4.6, or the sheet saved \
+         with semicolons between its cells"
+    )]
     DecimalComma,
     /// A point in a file whose decimal mark is a comma.
     #[error("decimal point in a file whose decimal mark is a comma; expected a form such as 4,6")]

@@ -74,7 +74,7 @@ impl SpecimenPage<'_> {
             settings: self.settings,
         };
         let title = group_title(&check.maker, &check.pattern);
-        let sentences = self.sentences(&words);
+        let sentences = words.beside_pictures(check);
         let traces: Vec<&Trace> = piece.traces().collect();
         let body = html! {
             header {
@@ -115,19 +115,6 @@ impl SpecimenPage<'_> {
             &body,
             &self.origin,
         )
-    }
-
-    /// What is to be said, but for what stands beside a picture of its own and what is no matter of a reader
-    /// who is shown this piece.
-    fn sentences(&self, words: &CheckWords<'_>) -> Vec<String> {
-        let check = &self.plan.check;
-        let joint = check.joint.iter();
-        let mut pictured: Vec<String> = joint.flat_map(|of| words.whole(check, of)).collect();
-        pictured.extend(check.finish.iter().map(|of| words.finish(of)));
-        pictured.extend(words.others_to_correct(check));
-        let mut sentences = words.sentences(check);
-        sentences.retain(|sentence| !pictured.contains(sentence));
-        sentences
     }
 
     fn said(&self, sentences: &[String]) -> Markup {
@@ -302,6 +289,10 @@ impl SpecimenPage<'_> {
                     h2 { "Traced outlines" }
                     p class="small" {
                         "Filled band: where good outlines lie; heavy line: this piece; shaded stretch: outside the band."
+                        @if outlines.iter().any(|of| !of.excursions.is_empty()) {
+                            " Outlines are laid on one another as they fit best, so a hump can show as a hollow beside it: \
+                             sizes tell which it is."
+                        }
                     }
                     @for of in outlines { (outline::outline(of, &words.outline(of))) }
                 }

@@ -628,9 +628,12 @@ struct Candidate {
 const STEADY_SHARE: usize = 100;
 /// The same for a set that must tell the period share by itself.
 const STEADY_SET: usize = 50;
-/// References of a period of so few, or of less weight, are judged exactly: some of their siblings may
-/// be set aside once one of them is left out, or come back, and the period's centre moves far.
+/// References of a period of so few, or of less weight, are judged exactly where some of their siblings may
+/// be set aside once one of them is left out, or come back: the period's centre moves far.
 const FEW_OF_PERIOD: f64 = 8.0;
+/// Their centre hangs on the period share, which one piece less moves the farther the fewer sets tell it: an
+/// odd reading in each of a dozen dimensions by some 60 over the number of sets, in parts of the limits.
+const SHAKEN_BY: f64 = 60.0;
 
 /// Rounding must not hide a reading that stands exactly at a limit.
 const ROUNDING: f64 = 1.0 - 1e-9;
@@ -674,6 +677,10 @@ impl Bands {
             false => None,
         };
         let tipping = stages.is_some().then(|| tipping(basis));
+        let slack_of_few = match evidence.borrowing().nothing {
+            true => 0.0,
+            false => (1.0 - SHAKEN_BY / evidence.telling() as f64).max(0.0),
+        };
         let reach = quantiles
             .upper(norm.df())
             .map(|critical| critical * norm.spread() * ROUNDING);
@@ -688,9 +695,10 @@ impl Bands {
             let (centre, h0) = norm.sums().expected(period);
             let other = reach.map(|reach| Band::about(kind, centre, reach * h0.sqrt()));
             let holds = tipping.iter().flatten().all(|of| of.period != period);
+            let slack_of_few = if holds { slack_of_few } else { 0.0 };
             let own = [0, 1].map(|tail| {
                 let of_stages = stages.iter().flatten();
-                let bands = of_stages.map(|stage| stage.band(kind, period, holds, tail));
+                let bands = of_stages.map(|stage| stage.band(kind, period, slack_of_few, tail));
                 // A reading that is not credible is no reference.
                 let band = bands.reduce(narrowest).unwrap_or(SUSPECT);
                 let band = alone.map_or(band, |alone| narrowest(band, alone[tail]));
@@ -819,9 +827,14 @@ impl Without {
     /// The readings of a period that are inside the critical t when left out of the norm. For the
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
-    fn band(&self, kind: Kind, period: Option<u32>, holds: bool, tail: usize) -> Band {
-        let few = |of: &&PeriodSums| !holds && self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
-        let Some(of) = self.sums.period(period).filter(|of| !few(of)) else {
+    fn band(&self, kind: Kind, period: Option<u32>, slack_of_few: f64, tail: usize) -> Band {
+        let few = |of: &PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
+        let slack = |of: &PeriodSums| match few(of) {
+            true => self.slack * slack_of_few,
+            false => self.slack,
+        };
+        let of_period = self.sums.period(period).map(|of| (of, slack(of)));
+        let Some((of, slack)) = of_period.filter(|(_, slack)| *slack > 0.0) else {
             return SUSPECT;
         };
         let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);
@@ -830,7 +843,7 @@ impl Without {
         let p = weight - weight * own * sums.lambda - sums.v * own * own;
         let square = c * c * p * self.squares / (self.nu + c * c * self.share);
         let centre = of.mean - (of.mean - sums.mu) * apart;
-        Band::about(kind, centre, square.sqrt() / weight * self.slack)
+        Band::about(kind, centre, square.sqrt() / weight * slack)
     }
 }
 

@@ -58,30 +58,51 @@ impl CheckWords<'_> {
 
     /// All that a reader should take from the numbers, a sentence each.
     pub fn sentences(&self, check: &Check) -> Vec<String> {
+        self.told(check, true)
+    }
+
+    /// The same but for what stands beside pictures of size and shape and of the finish, and for other pieces'
+    /// readings to correct, which are no matter of who is shown this piece.
+    pub fn beside_pictures(&self, check: &Check) -> Vec<String> {
+        self.told(check, false)
+    }
+
+    fn told(&self, check: &Check, all: bool) -> Vec<String> {
         let dimensions = check.dimensions.iter();
         let mut lines: Vec<String> = dimensions
-            .filter_map(|d| words(d, self.catalogue, self.settings))
+            .filter_map(|d| words(d, self.catalogue))
             .collect();
+        lines.extend(self.borderline(check));
         lines.extend(self.states(check));
         lines.extend(self.undecided(check));
-        lines.extend(
-            check
-                .joint
-                .iter()
-                .flat_map(|joint| self.whole(check, joint)),
-        );
+        let joint = check.joint.iter().filter(|_| all);
+        lines.extend(joint.flat_map(|joint| self.whole(check, joint)));
         lines.extend(outlines(&check.outlines));
         lines.extend(not_compared(check));
         lines.extend(check.sides.iter().map(sides_words));
-        lines.extend(check.finish.as_ref().map(finish));
+        lines.extend(check.finish.as_ref().filter(|_| all).map(finish));
         lines.extend(self.set_aside(check));
-        lines.extend(self.others_to_correct(check));
+        if all {
+            lines.extend(self.others_to_correct(check));
+        }
         lines
     }
 
-    /// Readings of other pieces of the pattern that somebody should correct: no matter of who is shown this
-    /// piece.
-    pub fn others_to_correct(&self, check: &Check) -> Vec<String> {
+    /// What a borderline dimension means.
+    fn borderline(&self, check: &Check) -> Option<String> {
+        let is_borderline = |d: &DimensionCheck| d.verdict == Verdict::Borderline;
+        let some = check.dimensions.iter().any(is_borderline);
+        some.then(|| {
+            format!(
+                "borderline: about one dimension in {} of a good piece reads this far out by chance, so by \
+                 itself it decides nothing",
+                (1.0 / self.settings.alpha()).round()
+            )
+        })
+    }
+
+    /// Readings of other pieces of the pattern that somebody should correct.
+    fn others_to_correct(&self, check: &Check) -> Vec<String> {
         let (pattern, maker) = (Some(check.pattern.as_str()), Some(check.maker.as_str()));
         let groups = self.cohort.find_groups(pattern, maker);
         let own = Some(check.specimen.as_str());
@@ -455,7 +476,7 @@ fn side(key: &str, up: bool) -> &'static str {
 }
 
 /// What a reader should take from one dimension, where there is something to take.
-fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> Option<String> {
+fn words(check: &DimensionCheck, catalogue: &Catalogue) -> Option<String> {
     let dimension = catalogue.at(check.dimension);
     let unit = &dimension.unit;
     let mut parts = Vec::new();
@@ -476,11 +497,7 @@ fn words(check: &DimensionCheck, catalogue: &Catalogue, settings: &Settings) -> 
             let off = sized(j.deviation.abs(), scale);
             parts.push(match check.verdict {
                 Verdict::OutOfNorm => format!("{side} by {off} {unit}{beyond}"),
-                _ => format!(
-                    "{side} by {off} {unit}; about one dimension in {} of a good piece reads this \
-                     far out by chance, so this alone decides nothing",
-                    (1.0 / settings.alpha()).round()
-                ),
+                _ => format!("{side} by {off} {unit}, borderline"),
             });
         }
         // What is undecided is told together, for the dimensions that want the same.
