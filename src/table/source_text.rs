@@ -179,23 +179,27 @@ impl SourceText {
             .map_or((b',', 1), |&(d, n)| (d, n + 1))
     }
 
-    /// The parts that can be read apart from each other: cut at line ends, and only where no
-    /// quotation mark could make a line end part of a cell. Offsets into [`Self::table`].
-    pub(super) fn parts(&self, from: usize, most: usize) -> Vec<(usize, usize)> {
+    /// The parts that so many threads can read apart from each other: cut at line ends, and only where no
+    /// quotation mark could make a line end part of a cell. Offsets into [`Self::table`]. The first is the
+    /// better part of a thread's work, because what it becomes can stay where it is; the others are short: where
+    /// one is slow, others take over what is left.
+    pub(super) fn parts(&self, from: usize, threads: usize) -> Vec<(usize, usize)> {
         /// Below this a second thread costs more than it saves.
         const WORTH_IT: usize = 1 << 20;
+        /// Short parts for each further thread.
+        const SHORT: usize = 10;
         let bytes = self.table().as_bytes();
         let body = &bytes[from..];
-        if most < 2 || body.len() < WORTH_IT || has(body, b'"') {
+        if threads < 2 || body.len() < WORTH_IT || has(body, b'"') {
             return vec![(from, bytes.len())];
         }
+        let first = body.len() / threads / 5 * 4;
+        let short = (body.len() - first) / (SHORT * (threads - 1));
         let mut cuts = vec![from];
-        for part in 1..most {
-            let middle = from + body.len() / most * part;
-            let cut = bytes[middle..]
-                .iter()
-                .position(|&b| b == b'\n')
-                .map(|at| middle + at + 1);
+        for middle in (from + first..bytes.len()).step_by(short.max(1)) {
+            let rest = &bytes[middle..];
+            let cut = rest.iter().position(|&b| b == b'\n');
+            let cut = cut.map(|at| middle + at + 1);
             cuts.extend(cut.filter(|cut| *cut > cuts[cuts.len() - 1]));
         }
         cuts.push(bytes.len());

@@ -28,10 +28,8 @@ pub(super) fn read(
     options: &Options,
     catalogue: Catalogue,
 ) -> Found {
-    /// Parts a thread: where one is slow, others take over what is left.
-    const PARTS: usize = 4;
     let threads = thread::available_parallelism().map_or(1, usize::from);
-    let parts = text.source.parts(text.body, PARTS * threads);
+    let parts = text.source.parts(text.body, threads);
     let read = |part: usize| read_part(input, text, parts[part], options, &catalogue);
     let chunks = parallel::map(parts.len(), read);
     Chunk::joined(chunks).into_found(input, options, catalogue)
@@ -489,9 +487,13 @@ impl RawColumn {
 
     /// Columns one after the other, each with the number of its first row.
     fn joined(parts: Vec<(usize, RawColumn)>) -> RawColumn {
-        let mut whole = RawColumn::default();
-        let rows = parts.iter().map(|(_, part)| part.values.len()).sum();
-        whole.values.reserve_exact(rows);
+        let rows: usize = parts.iter().map(|(_, part)| part.values.len()).sum();
+        let mut parts = parts.into_iter();
+        // The first is the longest, and grows where it stands.
+        let mut whole = parts
+            .next()
+            .map_or(RawColumn::default(), |(_, first)| first);
+        whole.values.reserve_exact(rows - whole.values.len());
         for (shift, part) in parts {
             whole.values.extend_from_slice(&part.values);
             if let Some(step) = part.step {
@@ -600,9 +602,7 @@ impl Chunk {
         if chunks.len() < 2 {
             return chunks.pop().unwrap_or_default();
         }
-        let mut whole = Chunk::default();
-        let rows = chunks.iter().map(|chunk| chunk.offsets.len()).sum();
-        whole.reserve(rows, chunks.iter().map(|c| c.specimens.names.bytes()).sum());
+        let rows: usize = chunks.iter().map(|chunk| chunk.offsets.len()).sum();
         let mut columns: Vec<Vec<(usize, RawColumn)>> = Vec::new();
         let mut first_row = 0;
         for chunk in &mut chunks {
@@ -618,10 +618,17 @@ impl Chunk {
                 RawColumn::joined(std::mem::take(parts))
             })
         };
-        let append = || chunks.into_iter().for_each(|of| whole.append_rows(of));
-        let (joined, ()) = parallel::both(join, append);
-        whole.columns = joined;
-        whole
+        let append = || {
+            let name_bytes: usize = chunks.iter().map(|of| of.specimens.names.bytes()).sum();
+            let mut chunks = chunks.into_iter();
+            let mut whole = chunks.next().unwrap_or_default();
+            let names = name_bytes - whole.specimens.names.bytes();
+            whole.reserve(rows - whole.offsets.len(), names);
+            chunks.for_each(|of| whole.append_rows(of));
+            whole
+        };
+        let (columns, whole) = parallel::both(join, append);
+        Chunk { columns, ..whole }
     }
 
     /// Adds what another chunk has besides columns.
@@ -847,9 +854,14 @@ fn keep_readings(
 
 /// A column of words that the file does not have is empty in every row.
 pub(super) fn fill(coded: &mut Coded, rows: usize) {
-    if coded.codes.len() < rows {
-        let code = coded.code("");
-        coded.codes.resize(rows, code);
+    let code = match coded.codes.len() < rows {
+        true => coded.code(""),
+        false => return,
+    };
+    match coded.codes.as_slice() {
+        // Zeros that nobody has written take no time.
+        [] => coded.codes = vec![code; rows],
+        _ => coded.codes.resize(rows, code),
     }
 }
 

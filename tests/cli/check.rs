@@ -300,6 +300,37 @@ fn a_row_of_a_file_is_judged_and_not_stored() {
     assert_eq!(json["provenance"]["source"], "c.db");
 }
 
+/// Of the rows of a file those that are named, in that order; of all commands that judge such rows.
+#[test]
+fn named_rows_of_a_file() {
+    let desk = desk();
+    desk.write(
+        "new.csv",
+        "specimen,maker,pattern,bit width\nX,Row Works,apple,16.1\nY,Row Works,apple,19.5\n\
+         Z,Row Works,apple,16.2\n",
+    );
+    for (command, pieces) in [
+        ("check", "checks"),
+        ("refit", "refits"),
+        ("date", "datings"),
+    ] {
+        let line = format!("{command} Z X --file new.csv --from c.db");
+        let answer = desk.run(&format!("{line} --format json")).done();
+        let json = answer.json();
+        let named = json[pieces].as_array().unwrap();
+        let named: Vec<&str> = named
+            .iter()
+            .map(|of| of["specimen"].as_str().unwrap())
+            .collect();
+        assert_eq!(named, ["Z", "X"], "{command}");
+        let said = desk.refuses(&line.replace(" Z X ", " Zz X "));
+        assert!(
+            said.contains("no specimen `Zz`") && said.contains("in new.csv"),
+            "{said}"
+        );
+    }
+}
+
 /// `--column`, `--skip` and `--new-dimensions` are about the file where the source is a collection.
 #[test]
 fn a_file_to_judge_is_read_by_the_options_for_csv() {

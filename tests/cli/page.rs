@@ -530,6 +530,33 @@ fn a_name_that_nobody_has_and_a_place_that_cannot_be_written() {
 }
 
 #[test]
+fn a_file_of_one_row_and_a_source_of_no_good_one() {
+    let desk = Desk::with("s.csv", APPLES);
+    desk.write(
+        "one.csv",
+        "specimen,maker,pattern,bit width\nX,Row Works,apple,16.1\n",
+    );
+    desk.run("page --file one.csv --from s.csv -o x.html")
+        .done();
+    assert!(desk.read("x.html").contains("<h1><bdi>X</bdi>"));
+    let said = desk.refuses("page --file s.csv --from s.csv -o y.html");
+    assert!(
+        said.contains("s.csv has") && said.contains("name the one"),
+        "{said}"
+    );
+    let said = desk.refuses("page Xx --file one.csv --from s.csv -o y.html");
+    assert!(
+        said.contains("no specimen `Xx`") && said.contains("in one.csv"),
+        "{said}"
+    );
+    desk.write("bad.csv", "specimen,pattern,bit width\nA,apple,wide\n");
+    let said = desk.run("page --all --from bad.csv --set-aside aside.csv -o pages");
+    let said = said.ends(2).err;
+    assert!(said.contains("no good row is left in bad.csv"), "{said}");
+    assert!(desk.has("aside.csv") && !desk.has("pages") && !desk.has("y.html"));
+}
+
+#[test]
 fn a_page_for_a_reader_and_a_piece_named_like_a_pattern() {
     let desk = Desk::with(
         "s.csv",
