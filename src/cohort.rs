@@ -192,8 +192,23 @@ impl<'t> Cohort<'t> {
     /// # Errors
     /// None: no period is named.
     pub fn of_every_period(&self) -> Result<Cohort<'t>, CohortError> {
+        self.choosing(Selection::Every)
+    }
+
+    /// The same, with all pieces where the source has no table of periods.
+    ///
+    /// # Errors
+    /// None: no period is named.
+    pub fn of_all_pieces(&self) -> Result<Cohort<'t>, CohortError> {
+        match self.table.periods.is_empty() {
+            true => self.choosing(Selection::Good),
+            false => self.choosing(Selection::Every),
+        }
+    }
+
+    fn choosing(&self, periods: Selection) -> Result<Cohort<'t>, CohortError> {
         let choice = Choice {
-            periods: Selection::Every,
+            periods,
             unknown_state: self.unknown_state,
         };
         Cohort::new(self.table, &choice)

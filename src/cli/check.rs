@@ -195,6 +195,9 @@ impl Page<'_> {
             tells |= check.dimensions.iter().any(|d| d.n > 0);
             draws |= has_strips;
         }
+        if text.is_empty() {
+            text.push_str("no good row to judge\n");
+        }
         if tells {
             let mut lines = self.words.legend();
             if draws {
@@ -214,7 +217,7 @@ impl Page<'_> {
         let title = group_title(&check.maker, &check.pattern);
         let mut text = format!("{}  {title}\n", wrapped(&headline, ""));
         if check.dimensions.is_empty() {
-            text.push_str("  no reading that counts (history SPECIMEN tells what there was)\n");
+            text.push_str("  no reading that counts\n");
             return (text, draws);
         }
         text.push_str(&wrapped(&judged_by(check, self.words.cohort), "  "));

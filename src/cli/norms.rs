@@ -255,7 +255,7 @@ fn voices(cohort: &Cohort<'_>, group: usize, silent: bool) -> String {
         );
     }
     if of.pattern.is_empty() {
-        return format!("{pieces} without a pattern: they speak for none and are judged by none");
+        return format!("{pieces} without a pattern: judged by none, and none is judged by them");
     }
     format!("{pieces}, none dated in a chosen period: nothing can be said")
 }

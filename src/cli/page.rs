@@ -137,6 +137,10 @@ impl Arguments {
         let judged = other.as_ref().unwrap_or(&source);
         let specimens = &judged.table.specimens;
         let row = match (self.name.as_str(), specimens.len()) {
+            (_, 0) => {
+                self.source.write_set_aside(judged)?;
+                return Err(no_piece(judged));
+            }
             ("", 1) => 0,
             ("", many) => {
                 let file = file.display();
@@ -192,7 +196,7 @@ impl Arguments {
             }
             None if is_pattern => self.at_bench(&source, &source, |bench| {
                 let group = self.group(bench.evidence.cohort())?;
-                let every = bench.evidence.cohort().of_every_period()?;
+                let every = bench.evidence.cohort().of_all_pieces()?;
                 bench.pattern(&every, group, details.as_ref())
             })?,
             None => {
@@ -215,10 +219,7 @@ impl Arguments {
         let (source, details) = self.open()?;
         if source.table.specimens.is_empty() {
             self.source.write_set_aside(&source)?;
-            return Err(CliError::Usage(format!(
-                "no good row is left in {}: there is no piece to make a page of",
-                source.provenance.source
-            )));
+            return Err(no_piece(&source));
         }
         let left = self.left()?;
         self.at_bench(&source, &source, |bench| {
@@ -381,7 +382,7 @@ fn write_all(
         })
     };
     let pieces = side_by_side(rows.len(), piece)?;
-    let every = cohort.of_every_period()?;
+    let every = cohort.of_all_pieces()?;
     let mut names = Names::default();
     let mut patterns = Vec::with_capacity(groups.len());
     for group in groups {
@@ -450,6 +451,13 @@ fn side_by_side<T: Send>(
     let mut all: Vec<(usize, T)> = parts.into_iter().flatten().collect();
     all.sort_unstable_by_key(|(at, _)| *at);
     Ok(all.into_iter().map(|(_, answer)| answer).collect())
+}
+
+fn no_piece(source: &Source) -> CliError {
+    let file = &source.provenance.source;
+    CliError::Usage(format!(
+        "no good row is left in {file}: there is no piece to make a page of"
+    ))
 }
 
 fn origin<'a>(source: &'a Source, on: &'a str) -> Origin<'a> {

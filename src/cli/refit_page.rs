@@ -340,7 +340,10 @@ fn nothing(plan: &Refit) -> String {
     let off = plan.check.dimensions.iter();
     let mut off = off.filter(|d| d.verdict != Verdict::Undecided);
     match (plan.left_alone.is_empty(), off.next()) {
-        (false, _) => "nothing is taken off: none of what is off can be put right so".to_owned(),
+        (false, _) => {
+            "nothing is taken off: as things stand none of what is off can be put right that way"
+                .to_owned()
+        }
         (true, Some(_)) => "nothing is to be taken off".to_owned(),
         (true, None) => "nothing could be decided, so nothing is advised".to_owned(),
     }

@@ -19,10 +19,7 @@ pub enum NotationError {
     #[error("an unsure size; write its limits, such as 4.5 ± 0.3, or leave it empty")]
     Unsure,
     /// A comma in a file whose decimal mark is a point.
-    #[error(
-        "decimal comma in a file whose decimal mark is a point; expected a form such as 4.6, or the sheet saved \
-         with semicolons between its cells"
-    )]
+    #[error("decimal comma in a file whose decimal mark is a point; expected a form such as 4.6")]
     DecimalComma,
     /// A point in a file whose decimal mark is a comma.
     #[error("decimal point in a file whose decimal mark is a comma; expected a form such as 4,6")]

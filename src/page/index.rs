@@ -114,11 +114,10 @@ impl Names {
         /// Longer ones some disks do not take.
         const LONGEST: usize = 60;
         let id: String = id_of(name).chars().take(LONGEST).collect();
-        // Some systems take names such as `con` for devices.
-        let id = if id.len() < 5 {
-            format!("{id}-page")
-        } else {
-            id
+        let id = match id.as_str() {
+            "" => "page".to_owned(),
+            name if is_device(name) => format!("{name}-page"),
+            _ => id,
         };
         let free = (1..).map(|n| {
             if n == 1 {
@@ -135,6 +134,16 @@ impl Names {
     }
 }
 
+/// Whether some systems take a name for a device's, with whatever ending.
+fn is_device(name: &str) -> bool {
+    let name = name.to_ascii_lowercase();
+    let numbered = ["com", "lpt"].iter().any(|port| {
+        let number = name.strip_prefix(port);
+        number.is_some_and(|number| matches!(number.as_bytes(), [b'0'..=b'9']))
+    });
+    numbered || matches!(name.as_str(), "con" | "prn" | "aux" | "nul")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -148,6 +157,8 @@ mod tests {
             "HR/0001",
             "HR 0001",
             "con",
+            "LPT1",
+            "K1",
             "../../etc/passwd",
             "",
             &"x".repeat(300),
@@ -156,6 +167,7 @@ mod tests {
         let folded: HashSet<String> = files.iter().map(|f| f.to_ascii_lowercase()).collect();
         assert_eq!(folded.len(), all.len(), "{files:?}");
         assert_eq!(files[..2], ["HR0001", "hr0001-2"]);
+        assert_eq!(files[4..7], ["con-page", "LPT1-page", "K1"]);
         let plain =
             |f: &String| f.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') && f.len() < 70;
         assert!(files.iter().all(plain), "{files:?}");

@@ -205,8 +205,9 @@ impl PatternPage<'_> {
                     None => { p { (counted(norm.basis.kept.len(), "reference", "references")) ": too few for a range." } }
                 }
                 @for shift in &shifts {
-                    @if shift.is_doubtful { p { "It " (shift.words) "." } }
-                    @else { p { strong { "It " (shift.words) "." } } }
+                    @let words = sentence(&shift.words);
+                    @if shift.is_doubtful { p { (words) "." } }
+                    @else { p { strong { (words) "." } } }
                 }
                 (Strip {
                     id: format!("strip-{id}"),

@@ -12,7 +12,7 @@ use crate::catalogue::Catalogue;
 use crate::norm::{Band, Evidence, Settings};
 use crate::refit::Refit;
 use crate::table::{Table, Trace};
-use crate::verdict::{Check, DimensionCheck, Piece, Verdict};
+use crate::verdict::{Caution, Check, DimensionCheck, Piece, Verdict};
 use crate::words::{
     CheckWords, SCOPE, band, excursion_words, feature_words, fine, grain_or, group_title,
     judged_by, probability, reading, shown, signed, sized, verdict_words,
@@ -80,10 +80,17 @@ impl SpecimenPage<'_> {
             header {
                 p class="kind" { "One piece beside others of its pattern" }
                 h1 { bdi { (shown(&check.specimen)) } }
-                p class="of" { bdi { (title) } @if let Some(period) = &check.period { ", made in " (shown(period)) } }
+                p class="of" {
+                    bdi { (title) }
+                    @match (&check.period, piece.table.specimens.made[piece.row]) {
+                        (Some(period), Some(made)) => { ", made in " (shown(period)) " (" (made) ")" }
+                        (Some(period), None) => { ", made in " (shown(period)) }
+                        (None, Some(made)) => { ", made " (made) }
+                        (None, None) => {}
+                    }
+                }
                 p class=(if words.is_out_of_norm(check) { "verdict out_of_norm" } else { "verdict" }) { (words.standing(check)) }
-                p { (shown(&sentence(&judged_by(check, words.cohort)))) "." }
-                @if let Some(strength) = words.strength(check) { p { (sentence(&strength)) "." } }
+                @if !check.dimensions.is_empty() { p { (shown(&sentence(&judged_by(check, words.cohort)))) "." } }
             }
             main {
                 @if check.dimensions.is_empty() {
@@ -139,11 +146,16 @@ impl SpecimenPage<'_> {
                 continue;
             };
             let grain = grain(of);
+            let slips = |caution: &Caution| matches!(caution, Caution::NotCredible { .. });
+            let slip = match of.cautions.iter().any(slips) {
+                true => "; no real pipe has that: look for a slip first",
+                false => "",
+            };
             calls.push(Call {
                 key: known.key.clone(),
                 at: None,
                 words: format!(
-                    "{} {} {}: {} off the centre, typical {}",
+                    "{} {} {}: {} off the centre, typical {}{slip}",
                     known.label,
                     reading(of.value, of.uncertainty, grain),
                     known.unit,
@@ -312,6 +324,7 @@ impl SpecimenPage<'_> {
         html! {
             section {
                 h2 { "Every number" }
+                @if let Some(strength) = words.strength(check) { p { (sentence(&strength)) "." } }
                 (wide("Every number", &html! {
                     table {
                         thead {

@@ -53,8 +53,8 @@ pub(super) fn works(
                                 }
                                 None => { "take the line down to straight" }
                             }
-                            ", " (format!("{:.2}", step.amount)) " mm off, with "
-                            (match &step.drill { Some(drill) => drill.name(), None => step.work.tool.name().to_owned() }) ": "
+                            ", " (format!("{:.2}", step.amount)) " mm off ("
+                            (match &step.drill { Some(drill) => drill.name(), None => step.work.tool.name().to_owned() }) "): "
                             (shown(&work_words(step, plan, catalogue))) "."
                         }
                     }

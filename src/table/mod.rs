@@ -55,7 +55,7 @@ use header::Plan;
 #[cfg(feature = "frame")]
 pub(crate) use header::is_skipped;
 pub use source_text::read_bytes;
-use source_text::{Located, SourceText, decimal_mark};
+use source_text::{Located, Marks, SourceText};
 pub(crate) use text::first_spellings;
 pub use text::{Coded, Texts};
 #[cfg(feature = "store")]
@@ -223,6 +223,7 @@ pub fn read(
         source: &source,
         delimiter,
         body,
+        is_quoted: source.is_quoted(body),
     };
     if let Some(lacking) = header::lacking_of_traces(&headings, options) {
         if !lacking.is_empty() {
@@ -235,7 +236,7 @@ pub fn read(
         }
         header::check_options_of_traces(file, &headings, options)?;
         let plan = header::plan_of_traces(file, (row, line), headings, options)?;
-        let mark = mark_of(delimiter, &mut reader, &plan);
+        let mark = mark_of(&text, &mut reader, &plan);
         let input = Input {
             file,
             rows: &text,
@@ -255,7 +256,7 @@ pub fn read(
         });
     }
     let plan = header::plan(file, (row, line), headings, options, &mut catalogue)?;
-    let mark = mark_of(delimiter, &mut reader, &plan);
+    let mark = mark_of(&text, &mut reader, &plan);
     let input = Input {
         file,
         rows: &text,
@@ -341,6 +342,8 @@ struct CsvText<'a> {
     delimiter: u8,
     /// Where the rows begin.
     body: usize,
+    /// Whether a quotation mark stands in them.
+    is_quoted: bool,
 }
 
 impl CsvText<'_> {
@@ -519,17 +522,13 @@ fn later_header(
     source.locate(&[found], delimiter).first().map(|at| at.row)
 }
 
-/// The decimal mark of a file; `reader` stands below the header.
-fn mark_of(delimiter: u8, reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
-    match delimiter {
-        b',' => DecimalMark::Point,
-        _ => file_mark(reader, plan),
-    }
-}
-
-/// The decimal mark by the cells that should hold numbers.
-fn file_mark(reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
+/// The decimal mark of a file by the cells that should hold numbers; `reader` stands below the header.
+fn mark_of(text: &CsvText<'_>, reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
     use header::{Known, Target};
+    // Cells of such a file hold no comma.
+    if text.delimiter == b',' && !text.is_quoted {
+        return DecimalMark::Point;
+    }
     // Of `91,58,33` no comma is a decimal mark.
     let is_list = |cell: &str| {
         cell.matches(',').count() > 1 && !cell.contains(|c: char| c == ';' || c.is_whitespace())
@@ -542,13 +541,13 @@ fn file_mark(reader: &mut csv::Reader<&[u8]>, plan: &Plan) -> DecimalMark {
         _ => false,
     };
     let mut record = csv::StringRecord::new();
-    let mut cells = Vec::new();
+    let mut marks = Marks::default();
     while next_record(reader, &mut record) {
         let wanted = record
             .iter()
             .zip(&plan.targets)
             .filter(|(cell, target)| numeric(target, cell));
-        cells.extend(wanted.map(|(cell, _)| cell.to_owned()));
+        wanted.for_each(|(cell, _)| marks.add(cell));
     }
-    decimal_mark(cells.iter().map(String::as_str))
+    marks.decimal(text.delimiter)
 }

@@ -179,18 +179,28 @@ impl SourceText {
             .map_or((b',', 1), |&(d, n)| (d, n + 1))
     }
 
+    /// Whether a quotation mark stands at an offset into [`Self::table`] or below.
+    pub(super) fn is_quoted(&self, from: usize) -> bool {
+        has(&self.table().as_bytes()[from..], b'"')
+    }
+
     /// The parts that so many threads can read apart from each other: cut at line ends, and only where no
     /// quotation mark could make a line end part of a cell. Offsets into [`Self::table`]. The first is the
     /// better part of a thread's work, because what it becomes can stay where it is; the others are short: where
     /// one is slow, others take over what is left.
-    pub(super) fn parts(&self, from: usize, threads: usize) -> Vec<(usize, usize)> {
+    pub(super) fn parts(
+        &self,
+        from: usize,
+        is_quoted: bool,
+        threads: usize,
+    ) -> Vec<(usize, usize)> {
         /// Below this a second thread costs more than it saves.
         const WORTH_IT: usize = 1 << 20;
         /// Short parts for each further thread.
         const SHORT: usize = 10;
         let bytes = self.table().as_bytes();
         let body = &bytes[from..];
-        if threads < 2 || body.len() < WORTH_IT || has(body, b'"') {
+        if threads < 2 || body.len() < WORTH_IT || is_quoted {
             return vec![(from, bytes.len())];
         }
         let first = body.len() / threads / 5 * 4;
@@ -301,24 +311,44 @@ impl Scan<'_> {
     }
 }
 
-/// The decimal mark of a file that is not comma-separated: the mark that more of its numbers use.
-pub(super) fn decimal_mark<'a>(cells: impl Iterator<Item = &'a str>) -> DecimalMark {
-    let (mut commas, mut points) = (0usize, 0usize);
-    for cell in cells {
+/// The marks between digits of some cells.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Marks {
+    commas: usize,
+    points: usize,
+    /// The commas that stand before three digits and no more, as in `1,250`.
+    thousands: usize,
+}
+
+impl Marks {
+    /// The decimal mark: the one that more of the numbers use; in a comma-separated file the point, unless no
+    /// number has one and some commas can be nothing else.
+    pub(super) fn decimal(self, delimiter: u8) -> DecimalMark {
+        let is_comma = match delimiter {
+            b',' => self.points == 0 && self.commas > self.thousands,
+            _ => self.commas > self.points,
+        };
+        match is_comma {
+            true => DecimalMark::Comma,
+            false => DecimalMark::Point,
+        }
+    }
+
+    pub(super) fn add(&mut self, cell: &str) {
         let bytes = cell.as_bytes();
-        for at in 1..bytes.len().saturating_sub(1) {
-            let between = bytes[at - 1].is_ascii_digit() && bytes[at + 1].is_ascii_digit();
+        let is_digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+        for at in 1..bytes.len() {
+            let between = is_digit(at - 1) && is_digit(at + 1);
             match bytes[at] {
-                b',' if between => commas += 1,
-                b'.' if between => points += 1,
+                b',' if between => {
+                    self.commas += 1;
+                    let three = (1..=3).all(|n| is_digit(at + n)) && !is_digit(at + 4);
+                    self.thousands += usize::from(three);
+                }
+                b'.' if between => self.points += 1,
                 _ => {}
             }
         }
-    }
-    if commas > points {
-        DecimalMark::Comma
-    } else {
-        DecimalMark::Point
     }
 }
 

@@ -29,7 +29,7 @@ pub(super) fn read(
     catalogue: Catalogue,
 ) -> Found {
     let threads = thread::available_parallelism().map_or(1, usize::from);
-    let parts = text.source.parts(text.body, threads);
+    let parts = text.source.parts(text.body, text.is_quoted, threads);
     let read = |part: usize| read_part(input, text, parts[part], options, &catalogue);
     let chunks = parallel::map(parts.len(), read);
     Chunk::joined(chunks).into_found(input, options, catalogue)

@@ -4,7 +4,7 @@ use super::column::{has_sense, without_sense};
 use super::doubt::Slip;
 use super::fault::{Fault, FaultKind, Place, TableError, short, suggestion};
 use super::long::{cell_count, standard_uncertainty};
-use super::source_text::{SourceText, decimal_mark};
+use super::source_text::{Marks, SourceText};
 use super::wide::missing_as_empty;
 use super::{csv_reader, header, heading, next_record};
 use crate::catalogue::{Catalogue, Day, Dimension, NotADay, State, YearRange, fold, nearest};
@@ -343,13 +343,12 @@ pub fn read_works(
         WorkColumn::Uncertainty,
     ]
     .map(|column| positions[column as usize]);
-    let mark = match delimiter {
-        b',' => DecimalMark::Point,
-        _ => decimal_mark(records.iter().flat_map(|(_, record)| {
-            let of_row = sizes.iter().flatten();
-            of_row.filter_map(|&position| record.get(position))
-        })),
-    };
+    let mut marks = Marks::default();
+    for (_, record) in &records {
+        let of_row = sizes.iter().flatten().filter_map(|&at| record.get(at));
+        of_row.for_each(|cell| marks.add(cell));
+    }
+    let mark = marks.decimal(delimiter);
     let offsets: Vec<usize> = records.iter().map(|(offset, _)| *offset).collect();
     let places = source.locate(&offsets, delimiter);
     let mut sheet = WorkSheet::default();

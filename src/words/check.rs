@@ -101,6 +101,19 @@ impl CheckWords<'_> {
         })
     }
 
+    /// The pattern that a piece is of, where the source has it and only one maker does.
+    fn pattern_of(&self, check: &Check) -> Option<usize> {
+        let maker = Some(check.maker.as_str()).filter(|maker| !maker.is_empty());
+        match self
+            .cohort
+            .find_groups(Some(&check.pattern), maker)
+            .as_slice()
+        {
+            [group] if !check.pattern.is_empty() => Some(*group),
+            _ => None,
+        }
+    }
+
     /// Readings of other pieces of the pattern that somebody should correct.
     fn others_to_correct(&self, check: &Check) -> Vec<String> {
         let (pattern, maker) = (Some(check.pattern.as_str()), Some(check.maker.as_str()));
@@ -181,8 +194,13 @@ impl CheckWords<'_> {
         })
     }
 
-    /// What would decide the undecided dimensions.
+    /// What would decide the undecided dimensions; of a piece that has no pattern to be judged by no piece
+    /// more would.
     fn undecided(&self, check: &Check) -> Option<String> {
+        let judged = check.dimensions.iter().any(|d| d.n > 0);
+        if !judged && self.pattern_of(check).is_none() {
+            return None;
+        }
         let undecided = check.dimensions.iter();
         let wants: Vec<String> = undecided
             .filter(|d| d.verdict == Verdict::Undecided)
@@ -291,7 +309,11 @@ pub fn judged_by(check: &Check, cohort: &Cohort<'_>) -> String {
             }
             _ => String::new(),
         };
-        return format!("judged by {by}{own_period}; its own readings left out");
+        let left_out = match cohort.namesakes(&check.specimen) {
+            [] => "",
+            _ => "; its own readings left out",
+        };
+        return format!("judged by {by}{own_period}{left_out}");
     }
     if check.pattern.is_empty() {
         return "no pattern given: it cannot be judged".to_owned();

@@ -40,11 +40,11 @@ pub fn shift_seen(
     settings: &Settings,
 ) -> String {
     let doubt = match is_doubtful(of, what, shift, settings) {
-        true => " (perhaps by chance, among so many dimensions)",
+        true => "; perhaps by chance, among so many dimensions",
         false => "",
     };
-    let about = when(shift);
-    let told = match (what, of.size(what, shift)) {
+    let about = when(shift, doubt);
+    match (what, of.size(what, shift)) {
         (What::Location, Some(size)) => {
             format!(
                 "shifted about {about}: {} afterwards",
@@ -57,19 +57,18 @@ pub fn shift_seen(
             true => format!("its spread widened {:.1} times about {about}", size.value),
             false => format!("its spread shrank to {:.2} about {about}", size.value),
         },
-    };
-    told + doubt
+    }
 }
 
-/// `1959 (95 %: 1958 to 1961)`.
-fn when(shift: &YearShift) -> String {
+/// `1959 (95 %: 1958 to 1961)`, with what there is to doubt.
+fn when(shift: &YearShift, doubt: &str) -> String {
     let years = match shift.years.len() {
         ..=3 => stretches(&shift.years, " to ", " or "),
         _ => years_of_shift(shift)
             .replace('-', " to ")
             .replace(" *", ", with gaps"),
     };
-    format!("{} (95 %: {years})", shift.year)
+    format!("{} (95 %: {years}{doubt})", shift.year)
 }
 
 /// First and last year that a shift may be of: `1958-1961`, with a mark where not every one may.

@@ -9,8 +9,10 @@ use super::{shown, signed};
 /// How one work of a plan is done, what for, what moves with it and what to mind.
 pub fn work_words(step: &Step, plan: &Refit, catalogue: &Catalogue) -> String {
     let mut text = step.work.how.clone();
+    // The name of a metric one says so already.
+    let in_mm = |name: &str| name.ends_with(" mm");
     if step.work.tool == Tool::Drill
-        && let Some(drill) = &step.drill
+        && let Some(drill) = step.drill.as_ref().filter(|drill| !in_mm(&drill.name()))
     {
         text.push_str(&format!("; {} is {:.3} mm", drill.name(), drill.mm()));
     }

@@ -219,6 +219,32 @@ fn no_faulty_cell_becomes_a_number() {
     }
 }
 
+/// Quoted decimal commas are read where no number has a point and they cannot be thousands.
+#[test]
+fn decimal_commas_in_a_comma_separated_file() {
+    let desk = Desk::with(
+        "s.csv",
+        "specimen,pattern,bit width,weight\nA,p,\"16,1\",\"41,725\"\nB,p,16,\"40,25 {worn}\"\n",
+    );
+    let json = desk
+        .run("check A B --from s.csv --format json")
+        .ends(3)
+        .json();
+    let value = |piece: usize, at: usize| json["checks"][piece]["dimensions"][at]["value"].clone();
+    // In the order of the catalogue.
+    assert_eq!([value(0, 1), value(0, 0)], [16.1, 41.725]);
+    assert_eq!([value(1, 1), value(1, 0)], [16.0, 40.25]);
+    let faulty = ["`16,1`", "decimal comma"];
+    refused(
+        "specimen,bit width,wall\nA,\"16,1\",7.1\nB,\"16,2\",7\n",
+        &faulty,
+    );
+    refused(
+        "specimen,weight\nA,\"1,250\"\nB,41\n",
+        &["`1,250`", "decimal comma"],
+    );
+}
+
 #[test]
 fn sizes_of_other_kinds() {
     refused("specimen,weight\nA,#22\n", &["`#22`", "read as inches"]);

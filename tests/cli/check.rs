@@ -311,7 +311,7 @@ fn named_rows_of_a_file() {
     );
     for (command, pieces) in [
         ("check", "checks"),
-        ("refit", "refits"),
+        ("refit", "plans"),
         ("date", "datings"),
     ] {
         let line = format!("{command} Z X --file new.csv --from c.db");
@@ -390,7 +390,7 @@ fn exit_statuses() {
     // Wrong use.
     for line in [
         "check --from c.db",
-        "check A1 --file apples.csv --from c.db",
+        "check A11 --file apples.csv --from c.db",
         "check A1 --from c.db --format yaml",
         "check A1 --from c.db --no-such-option",
         "chek A1",
