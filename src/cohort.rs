@@ -493,20 +493,28 @@ impl<'t> Cohort<'t> {
         let rows = sorting::by_key(&rows, self.groups.len(), |row| self.group_of(row as usize));
         let of_groups =
             rows.chunk_by(|&a, &b| self.group_of[a as usize] == self.group_of[b as usize]);
-        let mut of_groups: Vec<&[u32]> = of_groups.collect();
-        let sorted = parallel::each(&mut of_groups, 4 * rows.len(), |_, of_group| {
-            let with_period = of_group
-                .iter()
-                .map(|&row| (self.period_of[row as usize], row));
-            // Those without a period come last.
-            let mut sorted: Vec<(u32, u32)> = with_period.collect();
-            sorted.sort_unstable();
+        let of_groups: Vec<&[u32]> = of_groups.collect();
+        /// So many groups are worth a thread's while.
+        const SHARE: usize = 64;
+        let sorted = parallel::stretches(of_groups.len(), SHARE, |some| {
+            let mut sorted: Vec<(u32, u32)> = Vec::new();
+            for of_group in &of_groups[some] {
+                let start = sorted.len();
+                // Those without a period come last.
+                let rows = of_group.iter();
+                sorted.extend(rows.map(|&row| (self.period_of[row as usize], row)));
+                sorted[start..].sort_unstable();
+            }
             sorted
         });
+        let sorted = sorted.concat();
         let (periods, defined) = (&self.periods, self.table.periods.all());
         let place = |name: &String| defined.iter().position(|p| p.name == *name);
-        for of_group in &sorted {
-            let group = &mut self.groups[self.group_of[of_group[0].1 as usize] as usize];
+        let mut rest = sorted.as_slice();
+        for rows in of_groups {
+            let (of_group, others) = rest.split_at(rows.len());
+            rest = others;
+            let group = &mut self.groups[self.group_of[rows[0] as usize] as usize];
             group.references = of_group.len();
             let mut first: Vec<(u32, u32)> =
                 of_group.chunk_by(|a, b| a.0 == b.0).map(|p| p[0]).collect();
@@ -525,9 +533,8 @@ impl<'t> Cohort<'t> {
         for (group, of) in self.groups.iter().enumerate() {
             self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
         }
-        let sorted = || sorted.iter().flatten();
-        self.reference_rows = sorted().map(|&(_, row)| row).collect();
-        self.reference_periods = sorted().map(|&(period, _)| period).collect();
+        self.reference_rows = sorted.iter().map(|&(_, row)| row).collect();
+        self.reference_periods = sorted.iter().map(|&(period, _)| period).collect();
     }
 }
 

@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 
 use calibriar::catalogue::nearest;
 use calibriar::report::{DIMENSION_COLUMNS, PIECE_COLUMNS, check_rows};
-use calibriar::source::{Provenance, Source};
+use calibriar::source::{Provenance, STANDARD_INPUT, Source};
 use calibriar::verdict::{
     Check, Verdict, Working, check, check_against, references, references_against, working,
     working_against,
 };
-use calibriar::words::{CheckWords, grain, group_title, judged_by};
+use calibriar::words::{CheckWords, counted, grain, group_title, judged_by};
 use clap::Args;
 use comfy_table::Cell;
 
@@ -165,9 +165,17 @@ pub(super) fn rows_of(
             },
         )
         .collect();
-    let place = file.map_or("the source".to_owned(), |file| file.display().to_string());
+    let place = match file {
+        None => "the source".to_owned(),
+        Some(file) if file == Path::new(STANDARD_INPUT) => "standard input".to_owned(),
+        Some(file) => file.display().to_string(),
+    };
+    let aside = match source.set_aside.len() {
+        0 => String::new(),
+        n => format!(" but for {}", counted(n, "faulty row", "faulty rows")),
+    };
     Err(CliError::Usage(format!(
-        "no specimen {} in {place}",
+        "no specimen {} in {place}{aside}",
         unknown.join(", ")
     )))
 }

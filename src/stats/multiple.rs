@@ -106,7 +106,7 @@ fn usable(p: f64) -> f64 {
 /// The p-values made usable, from the smallest to the largest, each with its place.
 fn ranked(p: &[f64]) -> Vec<(f64, usize)> {
     let mut ranked: Vec<(f64, usize)> = p.iter().map(|&p| usable(p)).zip(0..).collect();
-    // Of equal ones the last decides for all: their order does not matter.
+    // Of equal ones one decides for all: their order does not matter.
     ranked.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     ranked
 }

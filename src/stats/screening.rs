@@ -184,7 +184,9 @@ impl Edge {
                     places.push(start + i);
                 }
             }
-            periods.push(of);
+            if of.least_u2.is_finite() {
+                periods.push(of);
+            }
             start += run.len();
         }
         Edge { places, periods }
@@ -193,9 +195,6 @@ impl Edge {
     /// Whether all readings that are not at the edge are calm by other sums of nearly the same set.
     fn holds(&self, sums: &TwoLevel, calm: f64, per_variance: f64) -> bool {
         self.periods.iter().all(|of| {
-            if of.least_u2.is_infinite() {
-                return true;
-            }
             let Some((centre, share)) = sums.residuals(of.period) else {
                 return false;
             };

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 use std::fs::{File, Metadata};
-use std::io::{self, Read as _, Seek as _, SeekFrom};
+use std::io::{self, Read as _};
 use std::path::Path;
 
 use encoding_rs::Encoding;
@@ -25,7 +25,7 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, TableError> {
     let before = file.metadata().map_err(failed)?;
     let long = usize::try_from(before.len()).unwrap_or(0);
     let bytes = if before.is_file() && long >= LONG {
-        read_in_parts(path, &before, long).map_err(failed)?
+        read_in_parts(&file, long).map_err(failed)?
     } else {
         let mut bytes = Vec::with_capacity(long + 1);
         file.read_to_end(&mut bytes).map_err(failed)?;
@@ -45,25 +45,28 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, TableError> {
 /// From so many bytes on a file is read by several threads.
 const LONG: usize = 1 << 22;
 
-/// The bytes of a plain file, read by several threads; `None` where it is no longer what it was.
-fn read_in_parts(path: &Path, before: &Metadata, long: usize) -> io::Result<Option<Vec<u8>>> {
+/// The bytes of a plain file of that length; `None` where it is shorter now.
+#[cfg(unix)]
+fn read_in_parts(file: &File, long: usize) -> io::Result<Option<Vec<u8>>> {
+    use std::os::unix::fs::FileExt as _;
     let mut bytes = vec![0; long];
     let mut parts: Vec<&mut [u8]> = bytes.chunks_mut(LONG).collect();
-    let read = |at: usize, part: &mut &mut [u8]| {
-        // Its own handle: one that is shared has one place where it reads.
-        let mut file = File::open(path)?;
-        if !is_same(before, &file.metadata()?) {
-            return Ok(false);
-        }
-        file.seek(SeekFrom::Start((at * LONG) as u64))?;
-        match file.read_exact(part) {
-            Err(error) if error.kind() == io::ErrorKind::UnexpectedEof => Ok(false),
-            done => done.map(|()| true),
-        }
+    let read = |at: usize, part: &mut &mut [u8]| match file.read_exact_at(part, (at * LONG) as u64)
+    {
+        Err(error) if error.kind() == io::ErrorKind::UnexpectedEof => Ok(false),
+        done => done.map(|()| true),
     };
     let read: io::Result<Vec<bool>> = parallel::each(&mut parts, long, read).into_iter().collect();
     let is_whole = read?.into_iter().all(|whole| whole);
     Ok(is_whole.then_some(bytes))
+}
+
+/// The same where threads cannot read in several places of one open file.
+#[cfg(not(unix))]
+fn read_in_parts(mut file: &File, long: usize) -> io::Result<Option<Vec<u8>>> {
+    let mut bytes = Vec::with_capacity(long + 1);
+    file.read_to_end(&mut bytes)?;
+    Ok(Some(bytes))
 }
 
 /// Whether a file has the length and the time of change that it had.

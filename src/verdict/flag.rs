@@ -15,7 +15,7 @@ use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale, on_scale};
 use crate::norm::{Band, Basis, Beforehand, Evidence, Settings};
 use crate::stats::{
-    PeriodSums, Predictive, Prior, Rated, ScreenedSet, Standpoint, TwoLevel, all_but,
+    PeriodShare, PeriodSums, Predictive, Prior, Rated, ScreenedSet, Standpoint, TwoLevel, all_but,
     benjamini_hochberg_cut, holm, loose, normal_upper_quantile, screen, t_upper_quantile,
 };
 use crate::table::{Column, Uncertainty};
@@ -149,6 +149,10 @@ struct Standard {
     norms: Vec<Option<Whole>>,
     /// With fewer judged dimensions than this the limits of suspicion are not valid.
     least_judged: usize,
+    /// The period ratio of the norms, and the part of it by which a piece may move it: else its limits are not
+    /// valid.
+    lambda: f64,
+    may_move: f64,
 }
 
 /// The norm of all references of a column.
@@ -191,6 +195,8 @@ struct Glance<'a> {
     suspicious: Limits,
     /// Inside these every p is over alpha.
     unusual: Limits,
+    /// Whether no piece within its limits moves the period ratio at all.
+    is_firm: bool,
     /// Each period's slot: those that have references, and one for all others.
     slot_of: Vec<usize>,
     slots: usize,
@@ -285,7 +291,11 @@ impl<'a> Glance<'a> {
                     tipping: bands.tipping.take(),
                 })
             };
+            let most = bases.iter().map(|basis| basis.kept.len()).max();
             let standard = Standard {
+                lambda: known.share.lambda(),
+                // Half of the slack that limits have.
+                may_move: 2.0 / most.unwrap_or(0).max(2) as f64,
                 norms: bases.into_iter().zip(&mut bands).map(norm).collect(),
                 least_judged,
             };
@@ -309,6 +319,7 @@ impl<'a> Glance<'a> {
             usual_t: normal_upper_quantile(settings.alpha() / 2.0) * ROUNDING,
             suspicious: limits(),
             unusual: limits(),
+            is_firm: evidence.share_is_firm(),
             slot_of,
             slots,
         };
@@ -356,19 +367,26 @@ impl<'a> Glance<'a> {
             let (row, group) = (from + i, cohort.group_of(from + i));
             let is_suspect = suspects.outside.len() > start;
             let few = (inside as usize) < self.standards[group].least_judged;
-            if !(is_suspect || inside > 0 && few) {
+            let shakes = !self.is_firm
+                && (is_suspect || inside > 0)
+                && cohort.is_chosen(row)
+                && self.is_shaken(group, self.evidence.period_share(group, &[row]));
+            if !(is_suspect || shakes || inside > 0 && few) {
                 suspects.judged += usize::from(inside > 0);
                 continue;
             }
             // Of m judged, d are outside the limits of suspicion. The smallest p inside is over
             // alpha / least_judged, and Holm compares it with alpha / (m - d) at most.
-            let inside = match few {
-                false => inside,
+            let inside = if shakes {
+                suspects.outside.truncate(start);
+                suspects.outside.extend(self.all(row));
+                0
+            } else if few {
                 // A p over alpha is never flagged and cannot lower one that is.
-                true => {
-                    suspects.outside.truncate(start);
-                    self.outside(&self.unusual, row, &mut suspects.outside)
-                }
+                suspects.outside.truncate(start);
+                self.outside(&self.unusual, row, &mut suspects.outside)
+            } else {
+                inside
             };
             suspects.pieces.push(Suspect {
                 row: row as u32,
@@ -380,6 +398,21 @@ impl<'a> Glance<'a> {
             });
         }
         suspects
+    }
+
+    /// Whether the limits of a pattern's pieces are not valid for one without which the period share is this.
+    fn is_shaken(&self, group: usize, share: PeriodShare) -> bool {
+        let standard = &self.standards[group];
+        (share.lambda() - standard.lambda).abs() > standard.may_move * standard.lambda
+    }
+
+    /// All readings of a piece.
+    fn all(&self, row: usize) -> impl Iterator<Item = Outside> {
+        let columns = self.evidence.cohort().table().columns.iter().enumerate();
+        columns.filter_map(move |(at, column)| {
+            let (column, value) = (at as u32, column.value(row)?);
+            Some(Outside { column, value })
+        })
     }
 
     /// Where a piece's limits are in each column.
@@ -483,10 +516,15 @@ impl<'a> Pattern<'a> {
         let alpha = self.glance.settings.alpha();
         let known = (suspect.chosen && !outside.is_empty())
             .then(|| Beforehand::new(evidence, self.group, &[row]));
+        let shakes = |known: &Beforehand| self.glance.is_shaken(self.group, known.share);
+        let (outside, inside) = match known.as_ref().is_some_and(shakes) {
+            true => (Cow::Owned(self.glance.all(row).collect()), 0),
+            false => (Cow::Borrowed(outside), suspect.inside),
+        };
         let mut p = Vec::with_capacity(columns.len());
         let mut candidates: Vec<Candidate> = Vec::new();
         let period = suspect.period;
-        for &Outside { column, value } in outside {
+        for &Outside { column, value } in outside.iter() {
             let position = column as usize;
             let column = &columns[position];
             let kind = cohort.table().dimension(column).kind;
@@ -519,7 +557,7 @@ impl<'a> Pattern<'a> {
                 _ => p.push(1.0),
             }
         }
-        p.resize(p.len() + suspect.inside as usize, 1.0);
+        p.resize(p.len() + inside as usize, 1.0);
         let adjusted = holm(&p);
         let first = flags.len();
         for of in &candidates {
@@ -631,9 +669,6 @@ const STEADY_SET: usize = 50;
 /// References of a period of so few, or of less weight, are judged exactly where some of their siblings may
 /// be set aside once one of them is left out, or come back: the period's centre moves far.
 const FEW_OF_PERIOD: f64 = 8.0;
-/// Their centre hangs on the period share, which one piece less moves the farther the fewer sets tell it: an
-/// odd reading in each of a dozen dimensions by some 60 over the number of sets, in parts of the limits.
-const SHAKEN_BY: f64 = 60.0;
 
 /// Rounding must not hide a reading that stands exactly at a limit.
 const ROUNDING: f64 = 1.0 - 1e-9;
@@ -677,10 +712,6 @@ impl Bands {
             false => None,
         };
         let tipping = stages.is_some().then(|| tipping(basis));
-        let slack_of_few = match evidence.borrowing().nothing {
-            true => 0.0,
-            false => (1.0 - SHAKEN_BY / evidence.telling() as f64).max(0.0),
-        };
         let reach = quantiles
             .upper(norm.df())
             .map(|critical| critical * norm.spread() * ROUNDING);
@@ -695,10 +726,9 @@ impl Bands {
             let (centre, h0) = norm.sums().expected(period);
             let other = reach.map(|reach| Band::about(kind, centre, reach * h0.sqrt()));
             let holds = tipping.iter().flatten().all(|of| of.period != period);
-            let slack_of_few = if holds { slack_of_few } else { 0.0 };
             let own = [0, 1].map(|tail| {
                 let of_stages = stages.iter().flatten();
-                let bands = of_stages.map(|stage| stage.band(kind, period, slack_of_few, tail));
+                let bands = of_stages.map(|stage| stage.band(kind, period, holds, tail));
                 // A reading that is not credible is no reference.
                 let band = bands.reduce(narrowest).unwrap_or(SUSPECT);
                 let band = alone.map_or(band, |alone| narrowest(band, alone[tail]));
@@ -827,14 +857,10 @@ impl Without {
     /// The readings of a period that are inside the critical t when left out of the norm. For the
     /// residual e of such a reading (see [`TwoLevel`]), |T| > c is
     /// e^2 / P (nu + c^2 w) > c^2 nu s^2.
-    fn band(&self, kind: Kind, period: Option<u32>, slack_of_few: f64, tail: usize) -> Band {
-        let few = |of: &PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
-        let slack = |of: &PeriodSums| match few(of) {
-            true => self.slack * slack_of_few,
-            false => self.slack,
-        };
-        let of_period = self.sums.period(period).map(|of| (of, slack(of)));
-        let Some((of, slack)) = of_period.filter(|(_, slack)| *slack > 0.0) else {
+    fn band(&self, kind: Kind, period: Option<u32>, holds: bool, tail: usize) -> Band {
+        let few = |of: &&PeriodSums| self.sums.lambda > 0.0 && of.weight <= FEW_OF_PERIOD;
+        let of_period = self.sums.period(period);
+        let Some(of) = of_period.filter(|of| holds || !few(of)) else {
             return SUSPECT;
         };
         let (sums, weight, c) = (&self.sums, self.weight, self.critical[tail]);
@@ -843,7 +869,7 @@ impl Without {
         let p = weight - weight * own * sums.lambda - sums.v * own * own;
         let square = c * c * p * self.squares / (self.nu + c * c * self.share);
         let centre = of.mean - (of.mean - sums.mu) * apart;
-        Band::about(kind, centre, square.sqrt() / weight * slack)
+        Band::about(kind, centre, square.sqrt() / weight * self.slack)
     }
 }
 

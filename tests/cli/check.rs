@@ -309,11 +309,7 @@ fn named_rows_of_a_file() {
         "specimen,maker,pattern,bit width\nX,Row Works,apple,16.1\nY,Row Works,apple,19.5\n\
          Z,Row Works,apple,16.2\n",
     );
-    for (command, pieces) in [
-        ("check", "checks"),
-        ("refit", "plans"),
-        ("date", "datings"),
-    ] {
+    for (command, pieces) in [("check", "checks"), ("refit", "plans"), ("date", "datings")] {
         let line = format!("{command} Z X --file new.csv --from c.db");
         let answer = desk.run(&format!("{line} --format json")).done();
         let json = answer.json();

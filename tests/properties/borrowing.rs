@@ -487,3 +487,68 @@ fn many_pieces_are_judged_as_one_by_one() {
     // References have period ratios of their own; those near that of the collection are from between.
     assert!(moved > 50, "{moved}");
 }
+
+/// Where the other patterns are so small that they hardly tell the period share, one odd piece of a rare
+/// period moves it several times over, and with it the limits that the piece itself is seen by.
+#[test]
+fn a_piece_that_moves_the_period_share_does_not_hide_from_flag() {
+    const DIMENSIONS: usize = 12;
+    let mut state = 5u64.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    let mut next = |below: u64| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        state % below
+    };
+    let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
+    let mut csv = format!("specimen,pattern,period{names}\n");
+    let mut piece = |name: String, pattern: String, period: &str, at: Option<u64>| {
+        csv.push_str(&format!("{name},{pattern},{period}"));
+        for _ in 0..DIMENSIONS {
+            let size = 4000 + at.unwrap_or_else(|| (0..4).map(|_| next(60)).sum());
+            csv.push_str(&format!(",{}.{:02}", size / 100, size % 100));
+        }
+        csv.push('\n');
+    };
+    for pattern in 0..19 {
+        for (i, period) in ["t1", "t1", "t2"].into_iter().enumerate() {
+            piece(
+                format!("s{pattern}x{i}"),
+                format!("p{pattern}"),
+                period,
+                None,
+            );
+        }
+    }
+    for i in 0..900 {
+        piece(
+            format!("big{i}"),
+            "big".to_owned(),
+            ["t1", "t2"][i % 2],
+            None,
+        );
+    }
+    // Two pieces of the rare period, of which the one is a little over three spreads large all over.
+    piece("usual".to_owned(), "big".to_owned(), "t9", Some(183));
+    piece("odd".to_owned(), "big".to_owned(), "t9", Some(228));
+    let table = table(&csv);
+    let cohort = Cohort::new(&table, &Choice::default()).unwrap();
+    let evidence = Evidence::gather(&cohort, &Borrowing::default());
+    let odd = table.specimens.find("odd").unwrap();
+    let checked = check(&evidence, odd, &settings()).dimensions.into_iter();
+    let checked: Vec<(usize, f64)> = checked
+        .filter(|d| d.verdict == Verdict::OutOfNorm)
+        .map(|d| (d.dimension, d.judged.unwrap().p_adjusted))
+        .collect();
+    assert_eq!(checked.len(), DIMENSIONS);
+    let flags = flag(&evidence, &settings());
+    let flagged: Vec<(usize, f64)> = flags
+        .iter()
+        .filter(|flag| flag.row == odd)
+        .map(|flag| (flag.dimension, flag.p_adjusted))
+        .collect();
+    assert_eq!(flagged.len(), DIMENSIONS);
+    for ((a, p), (b, q)) in flagged.into_iter().zip(checked) {
+        assert!(a == b && near(p, q, 1e-9), "{a} {p}, {b} {q}");
+    }
+}
