@@ -44,8 +44,11 @@ pub struct Evidence<'t> {
     /// What the other patterns lend in the main family, for the group last asked for.
     beside: Mutex<Option<(usize, Arc<Vec<LendingDimension>>)>>,
     /// For many pieces, what others lend to a group's dimensions that are derived from the same sizes.
-    derived: Option<Mutex<HashMap<(usize, Vec<usize>), Arc<LoanTable<Vec<Option<Loan>>>>>>>,
+    derived: Option<Mutex<OfDerived>>,
 }
+
+/// By group and sizes, what others lend to the dimensions that are derived from these.
+type OfDerived = HashMap<(usize, Vec<usize>), Arc<LoanTable<Vec<Option<Loan>>>>>;
 
 impl<'t> Evidence<'t> {
     /// Adds up what a cohort's references teach.

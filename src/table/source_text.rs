@@ -340,9 +340,9 @@ impl Marks {
     pub(super) fn add(&mut self, cell: &str) {
         let bytes = cell.as_bytes();
         let is_digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
-        for at in 1..bytes.len() {
+        for (at, byte) in bytes.iter().enumerate().skip(1) {
             let between = is_digit(at - 1) && is_digit(at + 1);
-            match bytes[at] {
+            match byte {
                 b',' if between => {
                     self.commas += 1;
                     let three = (1..=3).all(|n| is_digit(at + n)) && !is_digit(at + 4);
