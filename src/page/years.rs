@@ -57,6 +57,8 @@ const LEFT: f64 = 46.0;
 const RIGHT: f64 = 12.0;
 /// Room for the periods' names, and for the years of shifts.
 const TOP: f64 = 60.0;
+/// Without periods only the years of shifts stand above.
+const BARE_TOP: f64 = 20.0;
 const HEIGHT: f64 = 224.0;
 const BOTTOM: f64 = 24.0;
 /// About the width of a letter of a period's name.
@@ -106,14 +108,16 @@ impl Years<'_> {
         if self.marks.is_empty() {
             return None;
         }
+        let top = if self.spans.is_empty() { BARE_TOP } else { TOP };
+        let height = HEIGHT - TOP + top;
         let dates = self.marks.iter().flat_map(|m| [m.years.from, m.years.to]);
         let years = dates.map(f64::from);
         let x = Scale::over(years, LEFT, WIDTH - RIGHT);
         let ends = self.typical.iter().flat_map(|t| [t.low, t.high]);
         let y = Scale::over(
             self.marks.iter().map(|m| m.value).chain(ends),
-            HEIGHT - BOTTOM,
-            TOP,
+            height - BOTTOM,
+            top,
         );
         let at = |year: i16| x.at(f64::from(year));
         let (up, up_decimals) = y.ticks(4);
@@ -124,8 +128,8 @@ impl Years<'_> {
                 // A period lasts to the end of its last year.
                 @let (from, to) = (at(span.years.0), x.at(f64::from(span.years.1) + 1.0));
                 @if to - from > 1.0 {
-                    rect class=(if span.speaks { "span good" } else { "span" }) x=(px(from)) width=(px(to - from)) y=(px(TOP))
-                        height=(px(HEIGHT - BOTTOM - TOP)) data-from=(span.years.0) data-to=(span.years.1) {}
+                    rect class=(if span.speaks { "span good" } else { "span" }) x=(px(from)) width=(px(to - from)) y=(px(top))
+                        height=(px(height - BOTTOM - top)) data-from=(span.years.0) data-to=(span.years.1) {}
                     // Neighbours' names stand in two rows, so that they do not run into each other.
                     @let row = (number % 2) as f64;
                     @let next = self.spans.get(number + 2).map_or(WIDTH, |next| at(next.years.0));
@@ -143,19 +147,19 @@ impl Years<'_> {
                 text class="tick end" x=(px(LEFT - 7.0)) y=(px(y.at(tick) + 4.0)) { (label(tick, up_decimals)) }
             }
             @for tick in across {
-                line class="axis" x1=(px(x.at(tick))) x2=(px(x.at(tick))) y1=(px(HEIGHT - BOTTOM)) y2=(px(HEIGHT - BOTTOM + 4.0)) {}
-                text class="tick" x=(px(x.at(tick))) y=(px(HEIGHT - BOTTOM + 16.0)) { (tick) }
+                line class="axis" x1=(px(x.at(tick))) x2=(px(x.at(tick))) y1=(px(height - BOTTOM)) y2=(px(height - BOTTOM + 4.0)) {}
+                text class="tick" x=(px(x.at(tick))) y=(px(height - BOTTOM + 16.0)) { (tick) }
             }
-            line class="axis" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(HEIGHT - BOTTOM)) y2=(px(HEIGHT - BOTTOM)) {}
-            line class="axis" x1=(px(LEFT)) x2=(px(LEFT)) y1=(px(TOP)) y2=(px(HEIGHT - BOTTOM)) {}
+            line class="axis" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(height - BOTTOM)) y2=(px(height - BOTTOM)) {}
+            line class="axis" x1=(px(LEFT)) x2=(px(LEFT)) y1=(px(top)) y2=(px(height - BOTTOM)) {}
             @for shift in self.shifts {
                 @for (from, to) in &shift.years {
                     rect class="excursion" x=(px(at(*from))) width=(px((x.at(f64::from(*to) + 1.0) - at(*from)).max(2.0)))
-                        y=(px(TOP - 16.0)) height=(px(HEIGHT - BOTTOM - TOP + 16.0)) data-from=(from) data-to=(to) {}
+                        y=(px(top - 16.0)) height=(px(height - BOTTOM - top + 16.0)) data-from=(from) data-to=(to) {}
                 }
-                line class="piece" x1=(px(at(shift.year))) x2=(px(at(shift.year))) y1=(px(TOP - 16.0)) y2=(px(HEIGHT - BOTTOM))
+                line class="piece" x1=(px(at(shift.year))) x2=(px(at(shift.year))) y1=(px(top - 16.0)) y2=(px(height - BOTTOM))
                     data-year=(shift.year) {}
-                text class="called start" x=(px(at(shift.year) + 4.0)) y=(px(TOP - 6.0)) { (shift.year) }
+                text class="called start" x=(px(at(shift.year) + 4.0)) y=(px(top - 6.0)) { (shift.year) }
             }
             g data-x-low=(x.low) data-x-high=(x.high) data-y-low=(y.low) data-y-high=(y.high) {
                 @for of in self.marks {
@@ -177,7 +181,7 @@ impl Years<'_> {
             &self.id,
             &name,
             &self.told(),
-            (WIDTH, HEIGHT),
+            (WIDTH, height),
             &drawn,
         ))
     }
