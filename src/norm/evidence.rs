@@ -10,7 +10,6 @@ use super::apart::{ROOM, Recent, TakenApart};
 use super::borrowing::Borrowing;
 use super::lenders::{Lenders, Lendings, Loan, LoanTable, Loans, OfGroups};
 use super::outlines::ReferenceOutlines;
-use crate::catalogue::Kind;
 use crate::cohort::{Cohort, Reference};
 use crate::notation::Quantity;
 use crate::parallel;
@@ -341,8 +340,7 @@ impl<'t> Evidence<'t> {
         /// As many tables are some ten megabytes.
         const KEPT: usize = 4096;
         let lends = own_rows.iter().any(|&row| self.lends_to(group, row));
-        let derived = self.derived.as_ref().filter(|_| !lends);
-        let Some(derived) = derived.filter(|_| self.are_common(group, sizes)) else {
+        let Some(derived) = self.derived.as_ref().filter(|_| !lends) else {
             return work_out(lambda);
         };
         let table = {
@@ -366,28 +364,6 @@ impl<'t> Evidence<'t> {
             }
             None => work_out(lambda),
         }
-    }
-
-    /// Whether so many of a group's references have these sizes and no others that a table, which takes a few
-    /// fits, is less work than a fit for each piece.
-    fn are_common(&self, group: usize, sizes: &[usize]) -> bool {
-        const COMMON: usize = 6;
-        let table = self.cohort.table();
-        let is_size = |column: &Column| {
-            let dimension = table.dimension(column);
-            dimension.kind == Kind::Ratio && !dimension.is_form_error()
-        };
-        let columns = table.columns.iter().enumerate();
-        let of_sizes: Vec<(bool, &Column)> = columns
-            .filter(|(_, column)| is_size(column))
-            .map(|(at, column)| (sizes.contains(&at), column))
-            .collect();
-        let rows = self.cohort.reference_rows(group).iter();
-        let with_these = rows.filter(|&&row| {
-            let mut sizes = of_sizes.iter();
-            sizes.all(|(wanted, column)| column.value(row as usize).is_some() == *wanted)
-        });
-        with_these.take(COMMON).count() == COMMON
     }
 
     /// What the maker's other patterns lend to a dimension that is derived from others: it borrows
