@@ -16,6 +16,16 @@ fn settings() -> Settings {
     Settings::new(0.95, 0.95, 0.05).unwrap()
 }
 
+/// Whole numbers below a limit, the same for the same start (which is not 0).
+fn draws(mut state: u64) -> impl FnMut(u64) -> u64 {
+    move |below| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        state % below
+    }
+}
+
 /// One piece: maker, pattern, period (0 is none) and three readings in hundredths of a millimetre.
 type Piece = (u8, u8, u8, [Option<u32>; 3]);
 
@@ -145,13 +155,7 @@ proptest! {
         strays in 0usize..8,
         alpha in prop_oneof![Just(0.05), Just(0.2), Just(0.001)],
     ) {
-        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-        let mut next = |below: u64| {
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            state % below
-        };
+        let mut next = draws(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
         let mut csv = String::from("specimen,pattern,period,a_mm,b_mm,c_mm\n");
         for (pattern, &size) in sizes.iter().enumerate() {
             for i in 0..size {
@@ -360,13 +364,7 @@ proptest! {
         nothing in proptest::bool::ANY,
     ) {
         const DIMENSIONS: usize = 12;
-        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-        let mut next = |below: u64| {
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            state % below
-        };
+        let mut next = draws(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
         let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
         let mut csv = format!("specimen,pattern,period{names}\n");
         for (pattern, &size) in sizes.iter().enumerate() {
@@ -434,13 +432,7 @@ proptest! {
 #[test]
 fn many_pieces_are_judged_as_one_by_one() {
     const DIMENSIONS: usize = 10;
-    let mut state = 0x5851_F42D_4C95_7F2D_u64;
-    let mut next = |below: u64| {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        state % below
-    };
+    let mut next = draws(0x5851_F42D_4C95_7F2D_u64);
     let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
     let mut csv = format!("specimen,pattern,period{names}\n");
     for pattern in 0..16 {
@@ -493,13 +485,7 @@ fn many_pieces_are_judged_as_one_by_one() {
 #[test]
 fn a_piece_that_moves_the_period_share_does_not_hide_from_flag() {
     const DIMENSIONS: usize = 12;
-    let mut state = 5u64.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-    let mut next = |below: u64| {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        state % below
-    };
+    let mut next = draws(5u64.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
     let names: String = (0..DIMENSIONS).map(|d| format!(",d{d}_mm")).collect();
     let mut csv = format!("specimen,pattern,period{names}\n");
     let mut piece = |name: String, pattern: String, period: &str, at: Option<u64>| {
