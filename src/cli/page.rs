@@ -135,25 +135,21 @@ impl Arguments {
     fn of_row(&self, file: &Path) -> Result<String, CliError> {
         let (source, other) = self.source.open_for(Some(file), false, true)?;
         let judged = other.as_ref().unwrap_or(&source);
-        let specimens = &judged.table.specimens;
-        let row = match (self.name.as_str(), specimens.len()) {
-            (_, 0) => {
-                self.source.write_set_aside(judged)?;
-                return Err(no_piece(judged));
-            }
-            ("", 1) => 0,
-            ("", many) => {
-                let file = file.display();
-                let message =
-                    format!("{file} has {many} specimens: name the one to make a page of");
-                return Err(CliError::Usage(message));
-            }
-            (name, _) => {
-                let rows = rows_of(judged, Some(file), &[name.to_owned()])?;
-                rows.first().copied().ok_or_else(|| {
-                    CliError::Usage(format!("no specimen `{name}` in {}", file.display()))
-                })?
-            }
+        if judged.table.specimens.is_empty() {
+            self.source.write_set_aside(judged)?;
+            return Err(no_piece(judged));
+        }
+        let named: Vec<String> = Some(self.name.clone())
+            .filter(|name| !name.is_empty())
+            .into_iter()
+            .collect();
+        let rows = rows_of(judged, Some(file), &named)?;
+        let [row] = rows[..] else {
+            return Err(CliError::Usage(format!(
+                "{} has {} specimens: name the one to make a page of",
+                file.display(),
+                rows.len()
+            )));
         };
         let (page, _) = self.at_bench(&source, judged, |bench| {
             bench.specimen(other.as_ref().map(|other| &other.table), row, None)

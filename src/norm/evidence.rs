@@ -318,9 +318,9 @@ impl<'t> Evidence<'t> {
         self.lenders.gather(dimensions)
     }
 
-    /// The same evidence for judging many pieces: what others lend to their sizes and shapes is worked out
-    /// once for all that have the same sizes, and interpolated between period ratios: nine digits, but where readings are
-    /// so coarse that a lender stands at its floor.
+    /// The same evidence for judging many pieces: what others lend to their sizes and shapes is worked out once
+    /// for all that have the same sizes, and interpolated between period ratios: to nine digits, but where
+    /// readings are so coarse that a lender stands at its floor.
     #[must_use]
     pub fn for_many(mut self) -> Evidence<'t> {
         self.derived = Some(Mutex::default());
@@ -349,19 +349,11 @@ impl<'t> Evidence<'t> {
             if known.len() > KEPT {
                 known.clear();
             }
-            let new = || {
-                Arc::new(LoanTable::new(
-                    self.collection_share().lambda(),
-                    self.cohort.all_reference_rows().len(),
-                ))
-            };
-            Arc::clone(known.entry((group, sizes.to_vec())).or_insert_with(new))
+            let table = known.entry((group, sizes.to_vec()));
+            Arc::clone(table.or_insert_with(|| Arc::new(self.loans.of_another())))
         };
         match table.at(lambda, true, &work_out, Vec::as_slice) {
-            Some(loans) => {
-                let all = 0..loans.len();
-                all.map(|at| loans.of(at)).collect()
-            }
+            Some(loans) => (0..loans.len()).map(|at| loans.of(at)).collect(),
             None => work_out(lambda),
         }
     }

@@ -207,6 +207,16 @@ impl<T: Send + Sync> LoanTable<T> {
         }
     }
 
+    /// A table of something else at the same period ratios.
+    pub(crate) fn of_another<U>(&self) -> LoanTable<U> {
+        let node = |&(ratio, _): &(f64, _)| (ratio, OnceLock::new());
+        LoanTable {
+            lambda: self.lambda,
+            reach: self.reach,
+            nodes: self.nodes.iter().map(node).collect(),
+        }
+    }
+
     /// The loans at a period ratio: those that `pick` takes of what `work_out` gives at a ratio. `None`
     /// where they are to be worked out at that ratio itself, as all but those of the collection's own are
     /// where `between` is false.

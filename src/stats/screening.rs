@@ -10,11 +10,9 @@
 //! Leave-one-out, externally studentized residuals: R. D. Cook and S. Weisberg, Residuals and
 //! Influence in Regression (1982); the spread is borrowed.
 
-use smallvec::SmallVec;
-
 use super::deletion::Deletions;
 use super::predictive::{Predictive, Prior};
-use super::two_level::{LeftOut, Rated, TwoLevel, USUAL, relative, runs, two_level};
+use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
 use super::{normal_upper_quantile, t_two_sided};
 
 /// Reject at this level, over all references of a set.
@@ -124,7 +122,7 @@ impl ScreenedSet {
         left_out: usize,
         prior: &Prior,
     ) -> Option<TwoLevel> {
-        let some = |of: &[usize], but: &[usize]| -> SmallVec<[Rated; USUAL]> {
+        let some = |of: &[usize], but: &[usize]| -> Vec<Rated> {
             let of = of.iter().filter(|at| !but.contains(at));
             of.map(|&at| readings[at].into()).collect()
         };
@@ -154,7 +152,7 @@ struct Inside {
     centre: f64,
     /// The greatest distance from the centre.
     reach: f64,
-    /// The least relative error variance, over that with the same spread.
+    /// The least of their squared uncertainties.
     least_u2: f64,
 }
 

@@ -674,9 +674,9 @@ impl Chunk {
             let name = self.specimens.names.get(*row).trim_end_matches(':');
             name.len() < LONGEST && NAMES.iter().any(|n| n.eq_ignore_ascii_case(name))
         };
-        let found = parallel::stretches(self.offsets.len(), STRETCH, |mut rows| {
-            let sum = |row: usize| (self.offsets[row], self.specimens.names.get(row).to_owned());
-            rows.by_ref().filter(is_sum).map(sum).collect::<Vec<_>>()
+        let sum = |row: usize| (self.offsets[row], self.specimens.names.get(row).to_owned());
+        let found = parallel::stretches(self.offsets.len(), STRETCH, |rows| {
+            rows.filter(is_sum).map(sum).collect::<Vec<_>>()
         });
         found.concat()
     }
@@ -854,14 +854,15 @@ fn keep_readings(
 
 /// A column of words that the file does not have is empty in every row.
 pub(super) fn fill(coded: &mut Coded, rows: usize) {
-    let code = match coded.codes.len() < rows {
-        true => coded.code(""),
-        false => return,
-    };
-    match coded.codes.as_slice() {
+    if coded.codes.len() >= rows {
+        return;
+    }
+    let code = coded.code("");
+    if coded.codes.is_empty() {
         // Zeros that nobody has written take no time.
-        [] => coded.codes = vec![code; rows],
-        _ => coded.codes.resize(rows, code),
+        coded.codes = vec![code; rows];
+    } else {
+        coded.codes.resize(rows, code);
     }
 }
 

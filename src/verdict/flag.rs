@@ -367,7 +367,9 @@ impl<'a> Glance<'a> {
             let (row, group) = (from + i, cohort.group_of(from + i));
             let is_suspect = suspects.outside.len() > start;
             let few = (inside as usize) < self.standards[group].least_judged;
+            // The others are asked when they are judged.
             let shakes = !self.is_firm
+                && (!is_suspect || few)
                 && (is_suspect || inside > 0)
                 && cohort.is_chosen(row)
                 && self.is_shaken(group, self.evidence.period_share(group, &[row]));
