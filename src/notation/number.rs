@@ -49,24 +49,25 @@ fn digits_and_mark(text: &[u8], mark: u8) -> Option<(f64, u8)> {
     if text.len() > 16 {
         return None;
     }
-    let (mut digits, mut count, mut after_point) = (0u64, 0u8, None::<u8>);
+    let (mut digits, mut count, mut marks, mut decimals) = (0u64, 0u8, 0u8, 0u8);
+    let mut plain = true;
+    // Without a jump: where the mark stands cannot be foreseen.
     for &byte in text {
-        match byte {
-            b'0'..=b'9' => {
-                digits = digits * 10 + u64::from(byte - b'0');
-                count += 1;
-                if let Some(n) = &mut after_point {
-                    *n += 1;
-                }
-            }
-            _ if byte == mark && after_point.is_none() => after_point = Some(0),
-            _ => return None,
-        }
+        let digit = byte.wrapping_sub(b'0');
+        let (is_digit, is_mark) = (digit < 10, byte == mark);
+        digits = match is_digit {
+            true => digits * 10 + u64::from(digit),
+            false => digits,
+        };
+        count += u8::from(is_digit);
+        decimals += u8::from(is_digit & (marks > 0));
+        marks += u8::from(is_mark);
+        plain &= is_digit | is_mark;
     }
-    if count == 0 || count > 15 || (after_point == Some(0)) {
+    let well_marked = marks == 0 || marks == 1 && decimals > 0;
+    if !plain || !well_marked || count == 0 || count > 15 {
         return None;
     }
-    let decimals = after_point.unwrap_or(0);
     Some((
         digits as f64 / POWERS_OF_TEN[usize::from(decimals)],
         decimals,

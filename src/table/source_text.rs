@@ -6,6 +6,7 @@ use std::io::{self, Read as _};
 use std::path::Path;
 
 use encoding_rs::Encoding;
+use memchr::{memchr, memchr_iter};
 
 use super::TableError;
 use crate::notation::DecimalMark;
@@ -219,6 +220,25 @@ impl SourceText {
         cuts.windows(2).map(|w| (w[0], w[1])).collect()
     }
 
+    /// How many records of so many cells a part has at most: one a line end, and a last one without; and each has
+    /// its delimiters.
+    pub(super) fn most_records(&self, (from, to): (usize, usize), cells: usize) -> usize {
+        let bytes = &self.table().as_bytes()[from..to];
+        // In stretches that are at hand for the second look.
+        let counted = bytes.chunks(1 << 16).map(|some| {
+            let returns = memchr(b'\r', some).map_or(0, |first| {
+                // Of a line that ends in `\r` alone; at the end of a stretch perhaps one too many.
+                let returns = memchr_iter(b'\r', &some[first..]);
+                let alone = returns.filter(|at| some[first..].get(at + 1) != Some(&b'\n'));
+                alone.count()
+            });
+            memchr_iter(b'\n', some).count() + returns
+        });
+        let last = !matches!(bytes.last(), None | Some(b'\n' | b'\r'));
+        let lines = counted.sum::<usize>() + usize::from(last);
+        lines.min(bytes.len() / cells.max(1) + 1)
+    }
+
     /// Where the records at these offsets (ascending) stand, and their raw text.
     pub(super) fn locate(&self, offsets: &[usize], delimiter: u8) -> Vec<Located<'_>> {
         let text = self.table();
@@ -249,7 +269,9 @@ impl SourceText {
 
 /// Whether a byte stands somewhere among others.
 fn has(bytes: &[u8], byte: u8) -> bool {
-    let found = parallel::stretches(bytes.len(), LONG, |part| bytes[part].contains(&byte));
+    let found = parallel::stretches(bytes.len(), LONG, |part| {
+        memchr(byte, &bytes[part]).is_some()
+    });
     found.contains(&true)
 }
 

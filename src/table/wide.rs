@@ -30,9 +30,54 @@ pub(super) fn read(
 ) -> Found {
     let threads = thread::available_parallelism().map_or(1, usize::from);
     let parts = text.source.parts(text.body, text.is_quoted, threads);
-    let read = |part: usize| read_part(input, text, parts[part], options, &catalogue);
-    let chunks = parallel::map(parts.len(), read);
-    Chunk::joined(chunks).into_found(input, options, catalogue)
+    let cells = input.plan.targets.len();
+    let room = parallel::map(parts.len(), |part| {
+        text.source.most_records(parts[part], cells)
+    });
+    let mut values = empty_columns(input.plan.dimensions.len(), room.iter().sum());
+    let mut places = shared_out(&mut values, &room);
+    let read = |part: usize, values: &mut Vec<&mut [f64]>| {
+        read_part(input, text, parts[part], options, &catalogue, values)
+    };
+    let chunks = parallel::each(&mut places, text.source.table().len(), read);
+    let rows: Vec<usize> = chunks.iter().map(|chunk| chunk.offsets.len()).collect();
+    parallel::each(&mut values, rows.iter().sum(), |_, column| {
+        close_up(column, &room, &rows);
+    });
+    let chunk = Chunk::joined(chunks);
+    Chunk { values, ..chunk }.into_found(input, options, catalogue)
+}
+
+/// Zeros that nobody has written take no time.
+fn empty_columns(columns: usize, rows: usize) -> Vec<Vec<f64>> {
+    (0..columns).map(|_| vec![0.0; rows]).collect()
+}
+
+/// The same stretches of every column, each of so many rows.
+fn shared_out<'v>(columns: &'v mut [Vec<f64>], rows: &[usize]) -> Vec<Vec<&'v mut [f64]>> {
+    let mut stretches: Vec<Vec<&mut [f64]>> = rows.iter().map(|_| Vec::new()).collect();
+    for column in columns {
+        let mut rest = column.as_mut_slice();
+        for (stretch, &rows) in stretches.iter_mut().zip(rows) {
+            let (of_part, others) = rest.split_at_mut(rows);
+            stretch.push(of_part);
+            rest = others;
+        }
+    }
+    stretches
+}
+
+/// Takes out the room that stretches did not need.
+fn close_up(column: &mut Vec<f64>, room: &[usize], rows: &[usize]) {
+    let (mut start, mut end) = (0, 0);
+    for (room, rows) in room.iter().zip(rows) {
+        if start > end {
+            column.copy_within(start..start + rows, end);
+        }
+        start += room;
+        end += rows;
+    }
+    column.truncate(end);
 }
 
 /// Reads rows whose cells may be numbers; these go straight to their columns.
@@ -46,12 +91,15 @@ pub(super) fn read_cells(
     let plan = input.plan;
     let contexts = contexts(input, &catalogue);
     let mut chunk = Chunk::of_columns(contexts.len());
+    let mut values = empty_columns(contexts.len(), cells.rows());
+    let mut places: Vec<&mut [f64]> = values.iter_mut().map(Vec::as_mut_slice).collect();
     let mut made_known: HashMap<String, Option<YearRange>> = HashMap::new();
     let mut steps = Vec::with_capacity(contexts.len());
     for row_number in (0..cells.rows()).filter(|&row| !cells.is_blank(row)) {
         chunk.rows_seen += 1;
         let mut row = RowReader {
             chunk: &mut chunk,
+            values: &mut places,
             start: row_number,
             faulty: false,
             details: options.details,
@@ -74,7 +122,9 @@ pub(super) fn read_cells(
         let specimen = specimen.map(|position| cells.text(row_number, position));
         row.finish(&contexts, specimen.as_deref());
     }
-    chunk.into_found(input, options, catalogue)
+    let rows = chunk.offsets.len();
+    values.iter_mut().for_each(|column| column.truncate(rows));
+    Chunk { values, ..chunk }.into_found(input, options, catalogue)
 }
 
 /// A stretch of rows.
@@ -85,6 +135,8 @@ struct Chunk {
     specimens: Specimens,
     states: Vec<State>,
     columns: Vec<RawColumn>,
+    /// By column; filled when all stretches are read.
+    values: Vec<Vec<f64>>,
     words: Words,
     faults: Vec<RawFault>,
     /// Names of the faulty rows, with their offsets.
@@ -99,10 +151,9 @@ struct Words {
     note: Texts,
 }
 
-/// A dimension's cells as read.
+/// What a dimension's cells tell besides values.
 #[derive(Default)]
 struct RawColumn {
-    values: Vec<f64>,
     /// The finest step of its plain cells, in the dimension's unit.
     step: Option<f64>,
     /// Cells that are not plain, or whose state is given in braces.
@@ -169,6 +220,7 @@ fn read_part(
     (from, to): (usize, usize),
     options: &Options,
     catalogue: &Catalogue,
+    values: &mut [&mut [f64]],
 ) -> Chunk {
     let plan = input.plan;
     let contexts = contexts(input, catalogue);
@@ -186,6 +238,7 @@ fn read_part(
         chunk.reserve_once(to - from, reader.position().byte() as usize);
         let mut row = RowReader {
             chunk: &mut chunk,
+            values,
             start,
             faulty: false,
             details: options.details,
@@ -213,8 +266,10 @@ fn read_part(
 }
 
 /// One row on its way into a chunk.
-struct RowReader<'a> {
+struct RowReader<'a, 'v> {
     chunk: &'a mut Chunk,
+    /// The places of the chunk's values, by column, then row.
+    values: &'a mut [&'v mut [f64]],
     start: usize,
     faulty: bool,
     details: bool,
@@ -224,7 +279,7 @@ struct RowReader<'a> {
     doubtful: Vec<(usize, String, (f64, Unit))>,
 }
 
-impl RowReader<'_> {
+impl RowReader<'_, '_> {
     fn fault(&mut self, position: Option<usize>, text: &str, kind: FaultKind) {
         self.faulty = true;
         let fault = RawFault {
@@ -239,6 +294,9 @@ impl RowReader<'_> {
 
     /// More cells than headings are forgiven where they are empty, as spreadsheets write them.
     fn has_right_length(&mut self, record: &csv::StringRecord, expected: usize) -> bool {
+        if record.len() == expected {
+            return true;
+        }
         let extra = record
             .iter()
             .skip(expected)
@@ -311,7 +369,7 @@ impl RowReader<'_> {
                 (written.value, fault)
             }
         };
-        raw.values.push(value);
+        self.values[column][row] = value;
         if let Some(kind) = fault {
             self.fault(Some(position), cell, kind);
         }
@@ -334,7 +392,7 @@ impl RowReader<'_> {
             let read = (value, context.cell.unit);
             self.doubtful.push((column, text(), read));
         }
-        raw.values.push(value);
+        self.values[column][self.chunk.offsets.len()] = value;
     }
 
     /// A reading that is a number already, in the unit of its column; NaN is not measured.
@@ -354,7 +412,7 @@ impl RowReader<'_> {
             self.plain(column, value, step, context, text);
             return;
         }
-        raw.values.push(f64::NAN);
+        self.values[column][self.chunk.offsets.len()] = f64::NAN;
         if value.is_nan() {
             return;
         }
@@ -476,7 +534,6 @@ impl RawColumn {
     }
 
     fn truncate(&mut self, rows: usize) {
-        self.values.truncate(rows);
         while self.texts.len() > rows {
             self.texts.pop();
         }
@@ -485,33 +542,29 @@ impl RawColumn {
         }
     }
 
-    /// Columns one after the other, each with the number of its first row.
-    fn joined(parts: Vec<(usize, RawColumn)>) -> RawColumn {
-        let rows: usize = parts.iter().map(|(_, part)| part.values.len()).sum();
-        let mut parts = parts.into_iter();
-        // The first is the longest, and grows where it stands.
-        let mut whole = parts
-            .next()
-            .map_or(RawColumn::default(), |(_, first)| first);
-        whole.values.reserve_exact(rows - whole.values.len());
-        for (shift, part) in parts {
-            whole.values.extend_from_slice(&part.values);
-            if let Some(step) = part.step {
-                whole.note_step(step);
-            }
-            whole.special.extend(part.special.iter().map(|s| Special {
-                row: s.row + shift,
-                ..*s
-            }));
-            whole.texts.append(&part.texts);
-            whole.doubting.append(part.doubting);
+    /// Adds what is said of later rows, of which the first has that number.
+    fn append(&mut self, other: RawColumn, first_row: usize) {
+        if let Some(step) = other.step {
+            self.note_step(step);
         }
-        whole
+        let special = other.special.into_iter();
+        self.special.extend(special.map(|of| Special {
+            row: of.row + first_row,
+            ..of
+        }));
+        self.texts.append(&other.texts);
+        self.doubting.append(other.doubting);
     }
 
     /// The finished column. A plain cell's step is that of the finest cell of its column.
-    fn into_column(self, dimension: usize, row_states: &[State], unit: Unit) -> Column {
-        let rows = self.values.len();
+    fn into_column(
+        self,
+        values: Vec<f64>,
+        dimension: usize,
+        row_states: &[State],
+        unit: Unit,
+    ) -> Column {
+        let rows = values.len();
         // A column of gauge readings alone has no step of its own.
         let step = self.step.unwrap_or_else(|| unit.in_base_units());
         let uncertainty = if self.special.iter().all(|s| s.uncertainty.is_none()) {
@@ -538,7 +591,7 @@ impl RawColumn {
         });
         Column {
             dimension,
-            values: self.values,
+            values,
             uncertainty,
             states,
             finish: None,
@@ -562,12 +615,9 @@ impl Chunk {
         let rows = (bytes as f64 / read as f64 * JUDGE_BY as f64 * 1.01) as usize;
         let name_bytes = self.specimens.names.bytes();
         self.reserve(rows, name_bytes * rows / JUDGE_BY + rows);
-        for column in &mut self.columns {
-            column.values.reserve(rows);
-        }
     }
 
-    /// Room for so many rows, with names of so many bytes, but for their columns.
+    /// Room for so many rows, with names of so many bytes.
     fn reserve(&mut self, rows: usize, name_bytes: usize) {
         self.offsets.reserve(rows);
         self.specimens.made.reserve(rows);
@@ -597,42 +647,35 @@ impl Chunk {
         }
     }
 
-    /// Chunks one after the other.
-    fn joined(mut chunks: Vec<Chunk>) -> Chunk {
-        if chunks.len() < 2 {
-            return chunks.pop().unwrap_or_default();
-        }
+    /// Chunks one after the other, but for their values.
+    fn joined(chunks: Vec<Chunk>) -> Chunk {
         let rows: usize = chunks.iter().map(|chunk| chunk.offsets.len()).sum();
-        let mut columns: Vec<Vec<(usize, RawColumn)>> = Vec::new();
-        let mut first_row = 0;
-        for chunk in &mut chunks {
-            columns.resize_with(chunk.columns.len(), Vec::new);
-            for (parts, part) in columns.iter_mut().zip(chunk.columns.drain(..)) {
-                parts.push((first_row, part));
-            }
-            first_row += chunk.offsets.len();
-        }
-        let steps = rows * columns.len();
-        let join = || {
-            parallel::each(&mut columns, steps, |_, parts| {
-                RawColumn::joined(std::mem::take(parts))
-            })
+        let name_bytes: usize = chunks.iter().map(|of| of.specimens.names.bytes()).sum();
+        let mut chunks = chunks.into_iter();
+        // The first is the longest, and grows where it stands.
+        let mut whole = chunks.next().unwrap_or_default();
+        let names = name_bytes - whole.specimens.names.bytes();
+        whole.reserve(rows - whole.offsets.len(), names);
+        let mut others: Vec<Chunk> = chunks.collect();
+        // Names are half of the work.
+        let take = |chunk: &mut Chunk| std::mem::take(&mut chunk.specimens.names);
+        let (mut names, of_others) = (take(&mut whole), others.iter_mut().map(take));
+        let of_others: Vec<Texts> = of_others.collect();
+        let append_names = || {
+            of_others.iter().for_each(|of| names.append(of));
+            names
         };
-        let append = || {
-            let name_bytes: usize = chunks.iter().map(|of| of.specimens.names.bytes()).sum();
-            let mut chunks = chunks.into_iter();
-            let mut whole = chunks.next().unwrap_or_default();
-            let names = name_bytes - whole.specimens.names.bytes();
-            whole.reserve(rows - whole.offsets.len(), names);
-            chunks.for_each(|of| whole.append_rows(of));
-            whole
-        };
-        let (columns, whole) = parallel::both(join, append);
-        Chunk { columns, ..whole }
+        let append = || others.into_iter().for_each(|of| whole.append(of));
+        let (names, ()) = parallel::both(append_names, append);
+        whole.specimens.names = names;
+        whole
     }
 
-    /// Adds what another chunk has besides columns.
-    fn append_rows(&mut self, other: Chunk) {
+    fn append(&mut self, other: Chunk) {
+        let first_row = self.offsets.len();
+        for (column, of) in self.columns.iter_mut().zip(other.columns) {
+            column.append(of, first_row);
+        }
         self.rows_seen += other.rows_seen;
         self.offsets.extend(other.offsets);
         self.specimens.names.append(&other.specimens.names);
@@ -753,8 +796,8 @@ impl Chunk {
                 Some(row)
             })
             .collect();
+        self.values.iter_mut().for_each(|values| of(values, keep));
         for column in &mut self.columns {
-            of(&mut column.values, keep);
             if !column.texts.is_empty() {
                 column.texts.retain(keep);
             }
@@ -793,8 +836,11 @@ impl Chunk {
         let columns: Vec<Column> = self
             .columns
             .into_iter()
+            .zip(self.values)
             .zip(planned)
-            .map(|(column, planned)| column.into_column(planned.dimension, &states, planned.unit))
+            .map(|((column, values), planned)| {
+                column.into_column(values, planned.dimension, &states, planned.unit)
+            })
             .collect();
         let details = options.details.then(|| {
             let mut details = Details {

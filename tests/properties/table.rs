@@ -119,7 +119,10 @@ fn parts_read_side_by_side_are_the_whole() {
         .replace("s59990,", "s59990 ,")
         .replace("\ns59991,p", "\n,p");
     let quoted = |text: &str| text.replacen("s00007,", "\"s00007\",", 1);
-    for text in [&text, &faulty] {
+    // Lines may end in other ways, and in several ways in one file.
+    let returns = text.replace('\n', "\r\n");
+    let mixed = text.replace("7\n", "7\r");
+    for text in [&text, &faulty, &returns, &mixed] {
         let (parts, whole) = (sheet(text), sheet(&quoted(text)));
         assert_eq!(parts.faults, whole.faults);
         assert_eq!(parts.table.specimens.names, whole.table.specimens.names);
