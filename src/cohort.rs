@@ -490,37 +490,23 @@ impl<'t> Cohort<'t> {
         let rows: Vec<u32> = (0..self.reference.len() as u32)
             .filter(|&row| self.reference[row as usize])
             .collect();
+        // Of one period after the other, those without one last; then of one pattern after the other.
+        let period_of = |row: u32| self.period_of[row as usize];
+        let last = self.periods.len();
+        let rows = sorting::by_key(&rows, last + 1, |row| last.min(period_of(row) as usize));
         let rows = sorting::by_key(&rows, self.groups.len(), |row| self.group_of(row as usize));
-        let of_groups =
-            rows.chunk_by(|&a, &b| self.group_of[a as usize] == self.group_of[b as usize]);
-        let of_groups: Vec<&[u32]> = of_groups.collect();
-        /// So many groups are worth a thread's while.
-        const SHARE: usize = 64;
-        let sorted = parallel::stretches(of_groups.len(), SHARE, |some| {
-            let mut sorted: Vec<(u32, u32)> = Vec::new();
-            for of_group in &of_groups[some] {
-                let start = sorted.len();
-                // Those without a period come last.
-                let rows = of_group.iter();
-                sorted.extend(rows.map(|&row| (self.period_of[row as usize], row)));
-                sorted[start..].sort_unstable();
-            }
-            sorted
-        });
-        let sorted = sorted.concat();
         let (periods, defined) = (&self.periods, self.table.periods.all());
         let place = |name: &String| defined.iter().position(|p| p.name == *name);
-        let mut rest = sorted.as_slice();
-        for rows in of_groups {
-            let (of_group, others) = rest.split_at(rows.len());
-            rest = others;
-            let group = &mut self.groups[self.group_of[rows[0] as usize] as usize];
+        for of_group in
+            rows.chunk_by(|&a, &b| self.group_of[a as usize] == self.group_of[b as usize])
+        {
+            let group = &mut self.groups[self.group_of[of_group[0] as usize] as usize];
             group.references = of_group.len();
-            let mut first: Vec<(u32, u32)> =
-                of_group.chunk_by(|a, b| a.0 == b.0).map(|p| p[0]).collect();
-            first.sort_by_key(|&(_, row)| row);
-            for (period, _) in first {
-                if let Some(period) = periods.get(period as usize)
+            let of_periods = of_group.chunk_by(|&a, &b| period_of(a) == period_of(b));
+            let mut first: Vec<u32> = of_periods.map(|of_period| of_period[0]).collect();
+            first.sort_unstable();
+            for row in first {
+                if let Some(period) = periods.get(period_of(row) as usize)
                     && !group.periods.contains(&period.name)
                 {
                     group.periods.push(period.name.clone());
@@ -533,8 +519,8 @@ impl<'t> Cohort<'t> {
         for (group, of) in self.groups.iter().enumerate() {
             self.reference_starts[group + 1] = self.reference_starts[group] + of.references as u32;
         }
-        self.reference_rows = sorted.iter().map(|&(_, row)| row).collect();
-        self.reference_periods = sorted.iter().map(|&(period, _)| period).collect();
+        self.reference_periods = rows.iter().map(|&row| period_of(row)).collect();
+        self.reference_rows = rows;
     }
 }
 

@@ -1,7 +1,7 @@
 //! Work shared out between threads, with the same result on any number of them.
 
 use std::ops::Range;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, OnceLock, PoisonError};
 use std::thread;
 
 /// `f(0)`, `f(1)`, ... `f(n - 1)`, worked out in several threads, in order.
@@ -55,7 +55,9 @@ pub(crate) fn each<T: Send, R: Send>(
 }
 
 fn processors() -> usize {
-    thread::available_parallelism().map_or(1, usize::from)
+    // Asked once: the answer is read from files.
+    static PROCESSORS: OnceLock<usize> = OnceLock::new();
+    *PROCESSORS.get_or_init(|| thread::available_parallelism().map_or(1, usize::from))
 }
 
 /// Each thread takes the next item that is left, so that uneven work leaves none idle; the answers are in
