@@ -31,6 +31,7 @@ pub struct Evidence<'t> {
     /// What each set says of the period share, by column, then group; and all together.
     shares: Vec<Vec<ShareSet>>,
     share: ShareEvidence,
+    firm: Option<Firm>,
     /// The grid points of the share that count, and what each set says there: a row a group.
     support: Range<usize>,
     said_there: Vec<Vec<f64>>,
@@ -45,6 +46,14 @@ pub struct Evidence<'t> {
     beside: Mutex<Option<(usize, Arc<Vec<LendingDimension>>)>>,
     /// For many pieces, what others lend to a group's dimensions that are derived from the same sizes.
     derived: Option<Mutex<OfDerived>>,
+}
+
+/// A period share that all patterns together are sure of.
+#[derive(Debug)]
+struct Firm {
+    share: PeriodShare,
+    /// Whether it is the same without any one piece of a group.
+    groups: Vec<bool>,
 }
 
 /// By group and sizes, what others lend to the dimensions that are derived from these.
@@ -74,17 +83,32 @@ impl<'t> Evidence<'t> {
             for set in &shares {
                 share.add(&set.evidence(0..ShareEvidence::GRID));
             }
-            (values, shares, share, lending)
+            let sways: Vec<f64> = shares
+                .iter()
+                .zip(&sets)
+                .map(|(s, set)| s.sway(set))
+                .collect();
+            (values, shares, share, lending, sways)
         });
         let (mut values, mut shares) = (Vec::new(), Vec::new());
         let mut dimensions = Vec::new();
         let mut share = ShareEvidence::default();
-        for (sorted, of_column, said, lending) in of_columns {
+        let mut sways = vec![0.0; groups];
+        for (sorted, of_column, said, lending, of_groups) in of_columns {
+            sways
+                .iter_mut()
+                .zip(of_groups)
+                .for_each(|(sum, of)| *sum += of);
             values.push(sorted);
             shares.push(of_column);
             share.add(&said);
             dimensions.push(lending);
         }
+        let certain = share.certain().filter(|_| !borrowing.nothing);
+        let firm = certain.map(|(share, room)| Firm {
+            share,
+            groups: sways.iter().map(|&sway| sway < room).collect(),
+        });
         let support = share.support();
         let said_there = parallel::map(shares.len(), |column| {
             let sets = shares[column].iter();
@@ -100,6 +124,7 @@ impl<'t> Evidence<'t> {
             values,
             stated: table.columns.iter().map(stated).collect(),
             shares,
+            firm,
             support,
             said_there,
             loans: LoanTable::new(share.share().lambda(), cohort.all_reference_rows().len()),
@@ -156,6 +181,11 @@ impl<'t> Evidence<'t> {
             let alone = self.said_by(group);
             return self.leave_out(alone, group, own_rows, all).share();
         }
+        if let (Some(firm), [row]) = (&self.firm, own_rows)
+            && firm.groups[self.cohort.group_of(*row)]
+        {
+            return firm.share;
+        }
         let said = self.leave_out(self.share.clone(), group, own_rows, self.support.clone());
         said.share_within(self.support.clone()).unwrap_or_else(|| {
             // The piece is so far off that without it other grid points count.
@@ -164,19 +194,10 @@ impl<'t> Evidence<'t> {
         })
     }
 
-    /// Whether the period share is the same without any one piece whose readings are not far off: all patterns
-    /// together are so sure of one grid point that no dozen readings move them from it.
-    pub(crate) fn share_is_firm(&self) -> bool {
-        /// What a reading of a piece within its limits can say at most for one grid point against another:
-        /// half of `n m^2`, with the 8 readings of a small period 3.5 spreads off.
-        const OF_READING: f64 = 52.0;
-        /// Grid points so far below the best count for nothing.
-        const NEAR: f64 = 40.0;
-        let said = self.share.log_likelihood();
-        let best = said.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let reach = OF_READING * self.values.len() as f64 + NEAR;
-        let count = said.iter().filter(|&&said| said >= best - reach).count();
-        !self.borrowing.nothing && count == 1
+    /// Whether the period share is the same without any one piece of a group: all patterns together are so sure
+    /// of one grid point that its readings cannot move them from it.
+    pub(crate) fn is_firm(&self, group: usize) -> bool {
+        self.firm.as_ref().is_some_and(|firm| firm.groups[group])
     }
 
     /// How many sets of readings of the whole collection can tell the period share.

@@ -24,7 +24,8 @@
 #[must_use]
 pub fn holm(p: &[f64]) -> Vec<f64> {
     let m = p.len();
-    let mut adjusted = vec![0.0; m];
+    // Every place is written.
+    let mut adjusted = p.to_vec();
     let mut running = 0.0_f64;
     for (rank, (p, index)) in ranked(p).into_iter().enumerate() {
         running = running.max((p * (m - rank) as f64).min(1.0));

@@ -99,6 +99,49 @@ impl ShareSet {
         (left.within >= LEAST_LEFT * self.within).then_some(left)
     }
 
+    /// How much the log likelihood at one grid point can change against that at another, at most, when any one of
+    /// the readings is left out; infinite where that is not known. `set` is what the set was made of, period by
+    /// period.
+    ///
+    /// What a reading says of `rho` is the logarithm of its predictive t density by the others,
+    /// `-1/2 ln(Q h) - (n - 1)/2 ln(1 + d^2 / (Q h))` but for a constant. `Q` is the others' squares within periods
+    /// at least, and those about one centre at most; `h` is from 1 to `2 + 2 lambda`; neither `d` nor means are
+    /// further apart than the readings.
+    pub(crate) fn sway<R: Copy + Into<Rated>>(&self, set: &[R]) -> f64 {
+        /// Of the squares within periods: less would be lost in their digits.
+        const LEAST_LEFT: f64 = 1e-6;
+        if self.is_silent() {
+            return 0.0;
+        }
+        let (mut low, mut high, mut most) = (f64::INFINITY, f64::NEG_INFINITY, 0.0f64);
+        let mut rest = set;
+        for &(_, n, mean) in &self.periods {
+            let Some((of_period, others)) = rest.split_at_checked(n as usize) else {
+                return f64::INFINITY;
+            };
+            rest = others;
+            let of_run = || of_period.iter().map(|&reading| reading.into().x);
+            let (least, greatest) = of_run()
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, g), x| {
+                    (l.min(x), g.max(x))
+                });
+            (low, high) = (low.min(least), high.max(greatest));
+            if n > 1.0 {
+                let off = (mean - least).max(greatest - mean);
+                most = most.max(off * off * n / (n - 1.0));
+            }
+        }
+        let single = self.periods.iter().any(|of| of.1 < 2.0);
+        let within = self.within - most;
+        let tells = within > LEAST_Q.max(LEAST_LEFT * self.within);
+        if !tells || single && self.periods.len() < 3 {
+            return f64::INFINITY;
+        }
+        let (n, most_h) = (self.readings() - 1.0, 2.0 + 2.0 * lambda_at(GRID - 1));
+        let apart = (high - low).powi(2) / within;
+        0.5 * ((most_h * (1.0 + n * apart)).ln() + n * apart.ln_1p())
+    }
+
     fn readings(&self) -> f64 {
         self.periods.iter().map(|p| p.1).sum()
     }
@@ -236,6 +279,19 @@ impl ShareEvidence {
         PeriodShare { rho }
     }
 
+    /// The share where one grid point is so far above all others that these weigh nothing, and how much less far
+    /// it could be.
+    pub(crate) fn certain(&self) -> Option<(PeriodShare, f64)> {
+        /// What is so far below the best point adds nothing to the last digit of the mean.
+        const FAR: f64 = 45.0;
+        let all = || self.log_likelihood.iter().copied().enumerate();
+        let (best, most) = all().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let others = all().filter(|&(j, _)| j != best).map(|(_, said)| said);
+        let room = most - others.fold(f64::NEG_INFINITY, f64::max) - FAR;
+        let share = PeriodShare { rho: rho_at(best) };
+        (self.telling > 0 && room > 0.0).then_some((share, room))
+    }
+
     /// The grid points that count, and one more at either end: all others weigh under 1e-24
     /// together.
     pub fn support(&self) -> Range<usize> {
@@ -289,4 +345,97 @@ pub(super) fn posterior_mean(log_weights: &[f64], value: impl Fn(usize) -> f64) 
         weights += weight;
     }
     sum / weights
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers from 0 to 1, the same every time.
+    fn numbers() -> impl FnMut() -> f64 {
+        let mut state = 7u64;
+        move || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (state >> 11) as f64 / (1u64 << 53) as f64
+        }
+    }
+
+    /// A set of one to six readings in each of so many periods, of which one may be far off, if it is among the
+    /// first `strays`.
+    fn set(number: &mut impl FnMut() -> f64, periods: u32, strays: f64) -> Vec<Rated> {
+        let stray = (number() * strays) as usize;
+        let mut all = Vec::new();
+        for period in 0..periods {
+            // rho near 0.525, a grid point.
+            let centre = 1.05 * number();
+            for _ in 0..1 + (number() * 6.0) as usize {
+                let off = if all.len() == stray { 30.0 } else { 0.0 };
+                all.push(Rated {
+                    x: centre + number() + off,
+                    u: 0.0,
+                    period: Some(period),
+                });
+            }
+        }
+        all
+    }
+
+    /// No reading left out, of any set, moves one grid point against another by more than the set's sway.
+    #[test]
+    fn sway_is_not_exceeded() {
+        let mut number = numbers();
+        let (mut bounded, mut closest) = (0, f64::INFINITY);
+        for round in 0..2000 {
+            let readings = set(&mut number, 2 + round % 5, 40.0);
+            let (all, sway) = {
+                let set = ShareSet::new(&readings);
+                (set.evidence(0..GRID), set.sway(&readings))
+            };
+            bounded += usize::from(sway.is_finite());
+            for i in 0..readings.len() {
+                let mut others = readings.clone();
+                others.remove(i);
+                let others = ShareEvidence::of(&others);
+                let moved = all.log_likelihood.iter().zip(others.log_likelihood);
+                let moved: Vec<f64> = moved.map(|(all, others)| all - others).collect();
+                let most = moved.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let least = moved.iter().copied().fold(f64::INFINITY, f64::min);
+                assert!(most - least <= sway, "{}: {readings:?}", most - least);
+                closest = closest.min(sway / (most - least));
+            }
+        }
+        // It says something, and not much more than needed.
+        assert!(bounded > 1000, "{bounded}");
+        assert!(closest < 3.0, "{closest}");
+    }
+
+    /// Where the collection is sure, the share without a reading is the same number, bit for bit.
+    #[test]
+    fn a_certain_share_stays_to_the_last_bit() {
+        let mut number = numbers();
+        let sets: Vec<Vec<Rated>> = (0..8000).map(|_| set(&mut number, 4, 1e4)).collect();
+        let mut all = ShareEvidence::default();
+        sets.iter().for_each(|set| all.add(&ShareEvidence::of(set)));
+        let (share, room) = all.certain().unwrap();
+        assert_eq!(share, all.share());
+        let mut checked = 0;
+        for readings in &sets {
+            let set = ShareSet::new(readings);
+            if set.sway(readings) >= room {
+                continue;
+            }
+            for i in 0..readings.len() {
+                let mut left = all.clone();
+                left.remove(&set.evidence(0..GRID));
+                let mut others = readings.clone();
+                others.remove(i);
+                left.add(&ShareEvidence::of(&others));
+                assert_eq!(left.share(), share);
+                checked += 1;
+            }
+        }
+        assert!(checked > 1000, "{checked}, room {room}");
+    }
 }

@@ -10,6 +10,8 @@
 //! Leave-one-out, externally studentized residuals: R. D. Cook and S. Weisberg, Residuals and
 //! Influence in Regression (1982); the spread is borrowed.
 
+use smallvec::SmallVec;
+
 use super::deletion::Deletions;
 use super::predictive::{Predictive, Prior};
 use super::two_level::{LeftOut, Rated, TwoLevel, relative, runs, two_level};
@@ -17,6 +19,8 @@ use super::{normal_upper_quantile, t_two_sided};
 
 /// Reject at this level, over all references of a set.
 const ALPHA: f64 = 0.02;
+/// Room for the readings that are set aside from most sets.
+const FEW: usize = 8;
 /// Rejected at a level that is so many times smaller, a reference is set aside with one less as well:
 /// among a dozen that moves its T by a tenth at most.
 const BY_FAR: f64 = 10.0;
@@ -122,7 +126,7 @@ impl ScreenedSet {
         left_out: usize,
         prior: &Prior,
     ) -> Option<TwoLevel> {
-        let some = |of: &[usize], but: &[usize]| -> Vec<Rated> {
+        let some = |of: &[usize], but: &[usize]| -> SmallVec<[Rated; FEW]> {
             let of = of.iter().filter(|at| !but.contains(at));
             of.map(|&at| readings[at].into()).collect()
         };
@@ -222,7 +226,7 @@ impl Outcome {
         edge: Option<&Edge>,
         sums_without: impl Fn(&[usize]) -> Option<TwoLevel>,
     ) -> Outcome {
-        let mut gone: Vec<usize> = left_out.into_iter().collect();
+        let mut gone: SmallVec<[usize; FEW]> = left_out.into_iter().collect();
         let most = (readings.len() - gone.len()).saturating_sub(1) / 2;
         let mut set_aside = Vec::new();
         loop {
@@ -299,8 +303,11 @@ fn compare<R: Copy + Into<Rated>>(
     let (inside, near) = inside(sums, prior, limit);
     let calm = calm(sums, prior, near);
     let mut least = (limit, 0.0);
-    let mut at_the_limit: Vec<(f64, usize)> = Vec::new();
+    let mut at_the_limit: SmallVec<[(f64, usize); FEW]> = SmallVec::new();
     let mut judge = |at: usize| {
+        if gone.contains(&at) {
+            return None;
+        }
         let left = left_out(sums, readings, gone, at)?;
         let (t, nu) = prior.studentized(&left)?;
         let t = t.abs();
@@ -320,29 +327,34 @@ fn compare<R: Copy + Into<Rated>>(
     };
     // Near enough for the room that `calm` leaves, and no division a reading.
     let per_variance = relative(1.0, prior.variance);
-    let (mut of_period, mut common) = (None, None);
-    let mut look = |at: usize, reading: R| {
-        let Rated { x, u, period } = reading.into();
-        if period != of_period {
-            // One without a period has little in common with others.
-            (of_period, common) = (period, sums.residuals(period));
-        }
-        let is_calm = common.is_some_and(|(centre, share)| {
-            let r = u * u * per_variance;
-            (x - centre).powi(2) < calm * (1.0 + r - share)
-        });
-        if !is_calm && !gone.contains(&at) {
-            judge(at);
-        }
+    // One without a period has little in common with others: NaN is never calm.
+    let common = |period| sums.residuals(period).unwrap_or((f64::NAN, 0.0));
+    let is_calm = |(centre, share): (f64, f64), reading: R| {
+        let Rated { x, u, .. } = reading.into();
+        let r = u * u * per_variance;
+        (x - centre).powi(2) < calm * (1.0 + r - share)
     };
     match edge.filter(|edge| edge.holds(sums, calm, per_variance)) {
         Some(edge) => {
-            let places = edge.places.iter();
-            places.for_each(|&at| look(at, readings[at]));
+            for &at in &edge.places {
+                let reading: Rated = readings[at].into();
+                if !is_calm(common(reading.period), readings[at]) {
+                    judge(at);
+                }
+            }
         }
         None => {
-            let all = readings.iter().enumerate();
-            all.for_each(|(at, &reading)| look(at, reading));
+            let mut start = 0;
+            for run in runs(readings) {
+                let first: Rated = run[0].into();
+                let of_run = common(first.period);
+                for (i, &reading) in run.iter().enumerate() {
+                    if !is_calm(of_run, reading) {
+                        judge(start + i);
+                    }
+                }
+                start += run.len();
+            }
         }
     }
     at_the_limit.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -380,36 +392,31 @@ pub(crate) fn loose<R: Copy + Into<Rated>>(
     let mut start = 0;
     for run in runs(readings) {
         let of_run = || run.iter().map(|&reading| reading.into().x - sums.mu);
-        // The readings furthest down and up, and those next to them.
-        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-        let mut sum = 0.0;
+        let left = (run.len() as f64 - 2.0).max(0.0);
+        let share = 1.0 - 1.0 / (1.0 + sums.lambda * weight * left);
+        let limit = calm * (1.0 + sums.lambda * (1.0 - share));
+        let (mut sum, mut far) = (0.0, 0.0f64);
         for x in of_run() {
             sum += x;
-            low = [low[0].min(x), low[1].min(low[0].max(x))];
-            high = [high[0].max(x), high[1].max(high[0].min(x))];
+            far = far.max(x.abs());
         }
-        let left = run.len() as f64 - 2.0;
-        let share = 1.0 - 1.0 / (1.0 + sums.lambda * weight * left.max(0.0));
-        let limit = calm * (1.0 + sums.lambda * (1.0 - share));
-        let square = |x: f64, without: f64| {
-            let mean = match left > 0.0 {
-                true => (sum - x - without) / left,
-                false => 0.0,
+        let mean = |sum: f64| if left > 0.0 { sum / left } else { 0.0 };
+        // No reading is further off than this, whichever other one is left out: mostly that is enough.
+        let most = far + share * mean(sum.abs() + 2.0 * far);
+        if run.len() > 1 && most * most >= limit {
+            // The readings furthest down and up, and those next to them.
+            let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+            for x in of_run() {
+                low = [low[0].min(x), low[1].min(low[0].max(x))];
+                high = [high[0].max(x), high[1].max(high[0].min(x))];
+            }
+            let is_loose = |x: f64| {
+                // Its deviation from the others' centre is worst without the furthest on either side.
+                [low, high].iter().any(|&[first, second]| {
+                    let without = if x == first { second } else { first };
+                    (x - share * mean(sum - x - without)).powi(2) >= limit
+                })
             };
-            (x - share * mean).powi(2)
-        };
-        let is_loose = |x: f64| {
-            // Its deviation from the others' centre is worst without the furthest on either side.
-            [low, high].iter().any(|&[first, second]| {
-                let without = if x == first { second } else { first };
-                square(x, without) >= limit
-            })
-        };
-        // Between the ends it is less than at one of them.
-        let may_be = |&[end, _]: &[f64; 2]| {
-            is_loose(end) || square(end, low[0]).max(square(end, high[0])) >= limit
-        };
-        if run.len() > 1 && [low, high].iter().any(may_be) {
             let places = of_run().enumerate().filter(|&(_, x)| is_loose(x));
             loose.extend(places.map(|(i, _)| start + i));
         }

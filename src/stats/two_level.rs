@@ -302,6 +302,46 @@ impl TwoLevel {
         TwoLevel::of_periods(others.copied().collect(), self.lambda, self.variance)
     }
 
+    /// The sums of all readings of the set but one; `None` for a set of one, and where more than one digit would be
+    /// lost: the caller then adds up the others afresh.
+    pub(crate) fn left(&self, reading: Rated) -> Option<TwoLevel> {
+        /// Of what there was.
+        const LEAST_LEFT: f64 = 0.1;
+        let mut periods = self.periods.clone();
+        let at = periods.iter().position(|of| match reading.period {
+            Some(_) => of.period == reading.period,
+            // A reading without a period is one by itself.
+            None => of.period.is_none() && of.mean == reading.x,
+        })?;
+        let all = periods[at];
+        if all.n < 2 {
+            periods.remove(at);
+        } else {
+            let own = weight(reading.u, self.variance);
+            let weight = all.weight - own;
+            let off = reading.x - all.mean;
+            let alone = all.n == 2;
+            let left = PeriodSums {
+                n: all.n - 1,
+                weight,
+                mean: all.mean - off * own / weight,
+                within: match alone {
+                    true => 0.0,
+                    false => all.within - off * off * own * all.weight / weight,
+                },
+                sum_u2: all.sum_u2 - reading.u * reading.u,
+                ..all
+            };
+            let stands = |left: f64, all: f64| left >= LEAST_LEFT * all;
+            let within = alone || stands(left.within, all.within);
+            if !(within && stands(weight, all.weight) && stands(left.sum_u2, all.sum_u2)) {
+                return None;
+            }
+            periods[at] = left;
+        }
+        TwoLevel::of_periods(periods, self.lambda, self.variance)
+    }
+
     /// What is expected of a new piece's errorless reading: its centre and the variance about it in
     /// units of `s^2`. A piece of a period with readings is expected near that period's (best linear
     /// unbiased prediction: Henderson 1975, Biometrics 31), any other near `mu`.
@@ -388,5 +428,48 @@ impl TwoLevel {
             mean_r: mean_left(self.mean_r, relative(reading.u, self.variance))?,
             mean_u2: mean_left(self.mean_u2, reading.u * reading.u)?,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Each reading of a set in turn, against the sums of the others themselves.
+    #[test]
+    fn one_reading_is_left_out_as_if_it_had_not_been_there() {
+        let of = |i: u32| Rated {
+            x: 3.0 + 0.01 * f64::from(i * 37 % 101) / 100.0,
+            u: 0.0004 * (1.0 + f64::from(i % 5)),
+            period: [Some(4), Some(7), Some(9), None][[0, 0, 0, 1, 1, 3, 3, 2][i as usize % 8]],
+        };
+        let mut readings: Vec<Rated> = (0..23).map(of).collect();
+        readings.sort_by_key(|r| r.period.unwrap_or(u32::MAX));
+        let mut left_out = 0;
+        for (lambda, variance) in [(0.0, 1e-4), (0.3, 1e-5), (3.0, f64::INFINITY)] {
+            let all = two_level(&readings, lambda, variance).unwrap();
+            for i in 0..readings.len() {
+                let Some(left) = all.left(readings[i]) else {
+                    continue;
+                };
+                let mut others = readings.clone();
+                others.remove(i);
+                let others = two_level(&others, lambda, variance).unwrap();
+                let near = |a: f64, b: f64| (a - b).abs() <= 1e-12 * b.abs();
+                assert_eq!(
+                    (left.n, left.periods.len()),
+                    (others.n, others.periods.len())
+                );
+                assert!(near(left.mu, others.mu), "{i}");
+                assert!(near(left.v, others.v), "{i}");
+                assert!(near(left.q, others.q), "{i}: {} {}", left.q, others.q);
+                assert!(near(left.mean_u2, others.mean_u2), "{i}");
+                left_out += 1;
+            }
+        }
+        // The others have a reading far from those that are left: digits would be lost.
+        assert!(left_out >= 60, "{left_out} of 69");
+        let one = two_level(&readings[..1], 0.3, 1e-4).unwrap();
+        assert_eq!(one.left(readings[0]), None);
     }
 }

@@ -10,6 +10,8 @@ use std::cell::OnceCell;
 use std::collections::HashMap;
 use std::ops::Range;
 
+use smallvec::SmallVec;
+
 use super::Verdict;
 use crate::catalogue::{Dimension, Kind};
 use crate::cohort::{Reference, from_scale, on_scale};
@@ -61,50 +63,85 @@ pub fn flag(evidence: &Evidence<'_>, settings: &Settings) -> Vec<Flag> {
     let order: Vec<u32> = looked.iter().enumerate().flat_map(ids).collect();
     let suspect = |id: u32| {
         let some = &looked[id as usize / LOOK];
-        let piece = &some.pieces[id as usize % LOOK];
-        (piece, some.outside(piece))
+        (some, &some.pieces[id as usize % LOOK])
     };
     // Pattern by pattern, because these have their references in common.
-    let group_of = |id: u32| suspect(id).0.group as usize;
+    let group_of = |id: u32| suspect(id).1.group as usize;
     let order = sorting::by_key(&order, cohort.groups().len(), group_of);
-    let parts = parallel::stretches(order.len(), SHARE, |of| {
+    let mut parts = parallel::stretches(order.len(), SHARE, |of| {
         let some = &order[of];
-        let (mut flags, mut judged) = (Vec::new(), 0);
+        let mut found = Judged::default();
+        let mut near = Suspects::default();
         for of_group in some.chunk_by(|&a, &b| group_of(a) == group_of(b)) {
             let pattern = Pattern::new(&glance, group_of(of_group[0]));
-            for &i in of_group {
-                let (suspect, outside) = suspect(i);
-                judged += usize::from(pattern.judge(suspect, outside, &mut flags));
+            // From far apart: fetched one by one between the judgements they would be waited for.
+            near.gather(of_group.iter().map(|&id| suspect(id)));
+            for piece in &near.pieces {
+                let first = found.flags.len();
+                let judged = pattern.judge(piece, near.outside(piece), &mut found.flags);
+                found.judged += usize::from(judged);
+                found.note_piece(first);
             }
         }
-        flags.shrink_to_fit();
-        (flags, judged)
+        found.flags.shrink_to_fit();
+        found
     });
-    let judged_exactly = parts.iter().map(|(_, judged)| judged);
-    let judged_at_a_glance = looked.iter().map(|some| some.judged);
-    let judged = judged_at_a_glance.sum::<usize>() + judged_exactly.sum::<usize>();
-    let found = || parts.iter().flat_map(|(flags, _)| flags);
+    let judged_at_a_glance: usize = looked.iter().map(|some| some.judged).sum();
+    let judged = judged_at_a_glance + parts.iter().map(|part| part.judged).sum::<usize>();
+    let row_of: Vec<u32> = parts.iter().flat_map(|part| &part.rows).copied().collect();
     let by_row = || {
-        let found: Vec<&Flag> = found().collect();
-        let order: Vec<u32> = (0..found.len() as u32).collect();
-        let order = sorting::by_key(&order, rows, |i| found[i as usize].row);
-        let mut flags: Vec<Flag> = order.iter().map(|&i| *found[i as usize]).collect();
-        mark_first(&mut flags, judged, settings.alpha());
-        flags
+        let order: Vec<u32> = (0..row_of.len() as u32).collect();
+        let order = sorting::by_key(&order, rows, |i| row_of[i as usize] as usize);
+        drop((glance, looked));
+        order
     };
-    parallel::both(|| drop((glance, looked)), by_row).1
+    let mark = || mark_first(&mut parts, judged, settings.alpha());
+    let (order, ()) = parallel::both(by_row, mark);
+    let found: Vec<&Flag> = parts.iter().flat_map(|part| &part.flags).collect();
+    order.iter().map(|&i| *found[i as usize]).collect()
+}
+
+/// What was found of some pieces.
+#[derive(Default)]
+struct Judged {
+    /// One piece's after the other's.
+    flags: Vec<Flag>,
+    /// Their rows.
+    rows: Vec<u32>,
+    /// The least adjusted p of each piece that has flags.
+    least: Vec<f64>,
+    /// How many of the pieces could be judged.
+    judged: usize,
+}
+
+impl Judged {
+    /// Notes the piece whose flags stand from there on.
+    fn note_piece(&mut self, first: usize) {
+        let of_piece = &self.flags[first..];
+        if of_piece.is_empty() {
+            return;
+        }
+        self.rows.extend(of_piece.iter().map(|f| f.row as u32));
+        let least = of_piece.iter().map(|f| f.p_adjusted);
+        self.least.push(least.fold(1.0, f64::min));
+    }
 }
 
 /// Marks the flags of the pieces to look at first, of so many that were judged.
-fn mark_first(flags: &mut [Flag], judged: usize, alpha: f64) {
-    let least = |of: &[Flag]| of.iter().map(|f| f.p_adjusted).fold(1.0, f64::min);
-    let p: Vec<f64> = flags.chunk_by(|a, b| a.row == b.row).map(least).collect();
-    let Some(cut) = benjamini_hochberg_cut(&p, judged, alpha) else {
+fn mark_first(parts: &mut [Judged], judged: usize, alpha: f64) {
+    let least: Vec<f64> = parts.iter().flat_map(|part| &part.least).copied().collect();
+    let Some(cut) = benjamini_hochberg_cut(&least, judged, alpha) else {
         return;
     };
-    for (of_piece, p) in flags.chunk_by_mut(|a, b| a.row == b.row).zip(p) {
-        of_piece.iter_mut().for_each(|f| f.look_first = p <= cut);
-    }
+    let steps = parts.iter().map(|part| part.flags.len()).sum();
+    parallel::each(parts, steps, |_, part| {
+        let of_pieces = part.flags.chunk_by_mut(|a, b| a.row == b.row);
+        for (of_piece, &least) in of_pieces.zip(&part.least) {
+            of_piece
+                .iter_mut()
+                .for_each(|f| f.look_first = least <= cut);
+        }
+    });
 }
 
 /// A piece that could have an out-of-norm reading. What judging needs of it is kept, because pieces of
@@ -138,6 +175,20 @@ struct Suspects {
 }
 
 impl Suspects {
+    /// Takes in these instead of its own.
+    fn gather<'s>(&mut self, of: impl Iterator<Item = (&'s Suspects, &'s Suspect)>) {
+        self.pieces.clear();
+        self.outside.clear();
+        for (some, piece) in of {
+            let start = self.outside.len() as u32;
+            self.outside.extend_from_slice(some.outside(piece));
+            self.pieces.push(Suspect {
+                outside: start..self.outside.len() as u32,
+                ..*piece
+            });
+        }
+    }
+
     fn outside(&self, suspect: &Suspect) -> &[Outside] {
         &self.outside[suspect.outside.start as usize..suspect.outside.end as usize]
     }
@@ -195,8 +246,6 @@ struct Glance<'a> {
     suspicious: Limits,
     /// Inside these every p is over alpha.
     unusual: Limits,
-    /// Whether no piece within its limits moves the period ratio at all.
-    is_firm: bool,
     /// Each period's slot: those that have references, and one for all others.
     slot_of: Vec<usize>,
     slots: usize,
@@ -319,7 +368,6 @@ impl<'a> Glance<'a> {
             usual_t: normal_upper_quantile(settings.alpha() / 2.0) * ROUNDING,
             suspicious: limits(),
             unusual: limits(),
-            is_firm: evidence.share_is_firm(),
             slot_of,
             slots,
         };
@@ -368,7 +416,7 @@ impl<'a> Glance<'a> {
             let is_suspect = suspects.outside.len() > start;
             let few = (inside as usize) < self.standards[group].least_judged;
             // The others are asked when they are judged.
-            let shakes = !self.is_firm
+            let shakes = !self.evidence.is_firm(group)
                 && (!is_suspect || few)
                 && (is_suspect || inside > 0)
                 && cohort.is_chosen(row)
@@ -464,16 +512,16 @@ impl<'a> Glance<'a> {
 impl Whole {
     /// Whether the screening has the same outcome without one of the references: then, whether that one
     /// stays in it. `prior` is what is known without it.
-    fn same_without(&self, own: Reference, prior: &Prior) -> Option<bool> {
+    fn same_without(&self, own: Own, prior: &Prior) -> Option<bool> {
         let apart = |a: f64, b: f64| if a == b { 0.0 } else { (a / b - 1.0).abs() };
         let known = &self.prior;
         let moved = apart(prior.lambda, known.lambda)
             + apart(prior.variance, known.variance)
             + apart(prior.df, known.df);
         let tipping = self.tipping.as_ref().filter(|_| moved < 1e-3)?;
-        let is_own = |of: &Tipping| of.row as usize == own.row();
+        let is_own = |of: &Tipping| of.row as usize == own.row;
         let stays = !tipping.iter().any(|of| is_own(of) && of.is_aside());
-        let period = own.rated().period;
+        let period = own.rated.period;
         let same = |of: &Tipping| match of.why {
             _ if is_own(of) => true,
             Why::Near | Why::Doubtful => false,
@@ -523,8 +571,8 @@ impl<'a> Pattern<'a> {
             true => (Cow::Owned(self.glance.all(row).collect()), 0),
             false => (Cow::Borrowed(outside), suspect.inside),
         };
-        let mut p = Vec::with_capacity(columns.len());
-        let mut candidates: Vec<Candidate> = Vec::new();
+        let mut p: SmallVec<[f64; USUAL]> = SmallVec::new();
+        let mut candidates: SmallVec<[Candidate; 2]> = SmallVec::new();
         let period = suspect.period;
         for &Outside { column, value } in outside.iter() {
             let position = column as usize;
@@ -535,7 +583,12 @@ impl<'a> Pattern<'a> {
             let norm = match &known {
                 Some(known) => {
                     let prior = known.prior(position);
-                    self.without(row, period, position, &prior).map(Cow::Owned)
+                    let own = Own {
+                        row,
+                        value,
+                        rated: own,
+                    };
+                    self.without(own, position, &prior)
                 }
                 None => {
                     let standard = self.standard().norms[position].as_ref();
@@ -559,7 +612,11 @@ impl<'a> Pattern<'a> {
                 _ => p.push(1.0),
             }
         }
-        p.resize(p.len() + inside as usize, 1.0);
+        let judged = p.len() + inside as usize;
+        if candidates.is_empty() {
+            return judged > 0;
+        }
+        p.resize(judged, 1.0);
         let adjusted = holm(&p);
         let first = flags.len();
         for of in &candidates {
@@ -569,40 +626,56 @@ impl<'a> Pattern<'a> {
             }
         }
         flags[first..].sort_by_key(|f| f.dimension);
-        !p.is_empty()
+        true
     }
 
-    /// What a column's references say without that of one piece.
-    fn without(
-        &self,
-        row: usize,
-        period: Option<u32>,
-        column: usize,
-        prior: &Prior,
-    ) -> Option<Predictive> {
+    /// What a column's references say without one piece's own reading.
+    fn without(&self, own: Own, column: usize, prior: &Prior) -> Option<Cow<'_, Predictive>> {
+        let norm = self.standard().norms[column].as_ref();
+        if let Some(norm) = norm.filter(|norm| norm.prior == *prior && self.speaks(own, column)) {
+            // Its own reading is all that has to be looked at.
+            match norm.same_without(own, prior) {
+                Some(false) => return Some(Cow::Borrowed(&norm.predictive)),
+                Some(true) => {
+                    if let Some(sums) = norm.predictive.sums().left(own.rated) {
+                        return Predictive::from_sums(sums, prior).map(Cow::Owned);
+                    }
+                }
+                None => {}
+            }
+        }
         let evidence = self.glance.evidence;
         let all =
             self.references[column].get_or_init(|| evidence.references(column, self.group, &[]));
         // They are sorted by period, then row; those without a period come last.
         let key = |of: &Reference| (of.rated().period.unwrap_or(u32::MAX), of.row());
-        let wanted = (period.unwrap_or(u32::MAX), row);
-        let own = all.binary_search_by_key(&wanted, key).ok();
-        if let (Some(own), Some(norm)) = (own, &self.standard().norms[column])
+        let wanted = (own.rated.period.unwrap_or(u32::MAX), own.row);
+        let place = all.binary_search_by_key(&wanted, key).ok();
+        if let (Some(place), Some(norm)) = (place, norm)
             && let Some(screened) = self.screened(column, all, norm)
         {
-            let sums = match norm.same_without(all[own], prior) {
-                Some(stays) => screened.left(Some(all[own]).filter(|_| stays), prior),
-                None => screened.without(all, own, prior),
+            let sums = match norm.same_without(own, prior) {
+                Some(stays) => screened.left(Some(all[place]).filter(|_| stays), prior),
+                None => screened.without(all, place, prior),
             };
             if let Some(sums) = sums {
-                return Predictive::from_sums(sums, prior);
+                return Predictive::from_sums(sums, prior).map(Cow::Owned);
             }
         }
-        let others = match own {
-            Some(own) => Cow::Owned(all_but(all, &[own])),
+        let others = match place {
+            Some(place) => Cow::Owned(all_but(all, &[place])),
             None => Cow::Borrowed(all),
         };
-        screen(&others, prior).predictive(prior)
+        let norm = screen(&others, prior).predictive(prior);
+        norm.map(Cow::Owned)
+    }
+
+    /// Whether a reading is one of the references of its column.
+    fn speaks(&self, own: Own, column: usize) -> bool {
+        let cohort = self.glance.evidence.cohort();
+        let column = &cohort.table().columns[column];
+        let credible = cohort.table().dimension(column).is_credible(own.value);
+        credible && cohort.would_speak(column, own.row)
     }
 
     /// The references of a column with the outcome of their screening; `None` where it is to be done anew.
@@ -652,6 +725,14 @@ impl<'a> Pattern<'a> {
     }
 }
 
+/// A piece's own reading, in the unit and on the scale of judgement.
+#[derive(Clone, Copy)]
+struct Own {
+    row: usize,
+    value: f64,
+    rated: Rated,
+}
+
 /// A reading whose p is alpha or less.
 struct Candidate {
     /// Its place among the piece's judged readings, and its column.
@@ -664,6 +745,8 @@ struct Candidate {
     standpoint: Standpoint,
 }
 
+/// Room for the readings of most pieces.
+const USUAL: usize = 16;
 /// With fewer sets that tell the period share, references are judged exactly.
 const STEADY_SHARE: usize = 100;
 /// The same for a set that must tell the period share by itself.

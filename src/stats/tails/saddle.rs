@@ -6,10 +6,14 @@
 //!
 //! Source: Loader (2000), "Fast and accurate computation of binomial probabilities".
 
-use std::f64::consts::TAU;
+use std::f64::consts::{E, TAU};
 
 /// `Gamma(x + 1) / (sqrt(2 pi x) (x / e)^x)`: what Stirling's formula leaves over, for x > 0.
 pub(super) fn stirling_factor(x: f64) -> f64 {
+    if x == 0.5 {
+        // Every t asks for it; Gamma(3/2) is half the root of pi.
+        return (0.5 * E).sqrt();
+    }
     if x < 10.0 {
         return libm::tgamma(x + 1.0) * x.exp() / (x.powf(x) * (TAU * x).sqrt());
     }
@@ -66,6 +70,12 @@ mod tests {
     fn the_two_forms_of_stirlings_remainder_meet() {
         let (below, above) = (stirling_factor(10.0 - 1e-12), stirling_factor(10.0));
         assert!((below / above - 1.0).abs() < 4e-15, "{below} {above}");
+    }
+
+    #[test]
+    fn that_of_a_half_is_what_its_neighbours_tend_to() {
+        let near = stirling_factor(0.5 + 1e-15);
+        assert!((stirling_factor(0.5) / near - 1.0).abs() < 1e-14, "{near}");
     }
 
     #[test]
