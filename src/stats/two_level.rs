@@ -304,6 +304,7 @@ impl TwoLevel {
 
     /// The sums of all readings of the set but one; `None` for a set of one, and where more than one digit would be
     /// lost: the caller then adds up the others afresh.
+    /// Of readings without a period, equal ones must have equal uncertainties.
     pub(crate) fn left(&self, reading: Rated) -> Option<TwoLevel> {
         /// Of what there was.
         const LEAST_LEFT: f64 = 0.1;
